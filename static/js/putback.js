@@ -1,0 +1,39 @@
+// What a page gains from a script, and works without: a word before half-typed words are left behind, the
+// message of a refused form brought into view, and a sentence when the server cannot be reached.
+(() => {
+  "use strict";
+
+  const halfTyped = new Set();
+
+  document.addEventListener("input", (event) => {
+    const form = event.target.closest("form");
+    if (form && form.method === "post") halfTyped.add(form);
+  });
+
+  document.addEventListener("submit", (event) => halfTyped.delete(event.target));
+
+  window.addEventListener("beforeunload", (event) => {
+    if ([...halfTyped].some((form) => form.isConnected)) event.preventDefault();
+  });
+
+  const showRefusal = (within) => within.querySelector(".error-summary, .both-versions")?.focus();
+
+  const say = (sentence) => {
+    const words = document.createElement("p");
+    words.textContent = sentence;
+    document.getElementById("notice")?.replaceChildren(words);
+  };
+
+  document.addEventListener("DOMContentLoaded", () => showRefusal(document));
+  document.addEventListener("htmx:afterSwap", () => showRefusal(document));
+
+  const wasRefused = (sentence) => (event) => {
+    const form = event.detail.elt.closest("form");
+    if (form) halfTyped.add(form);
+    say(sentence);
+  };
+  document.addEventListener("htmx:sendError", wasRefused(
+    "The server cannot be reached, so nothing was saved. What you typed is still here: try again."));
+  document.addEventListener("htmx:responseError", wasRefused(
+    "The server could not do that, so nothing was saved. What you typed is still here."));
+})();
