@@ -33,7 +33,7 @@
     say(sentence);
   };
   document.addEventListener("htmx:sendError", wasRefused(
-    "The server cannot be reached, so nothing was saved. What you typed is still here: try again."));
+    "The server did not answer, so look whether this was saved before you try again. What you typed is still here."));
   document.addEventListener("htmx:responseError", wasRefused(
-    "The server could not do that, so nothing was saved. What you typed is still here."));
+    "The server could not do that. What you typed is still here."));
 })();
