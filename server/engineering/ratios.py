@@ -1,0 +1,144 @@
+"""Two means with their uncertainties: do they differ, and between which bounds does their ratio lie?
+
+Each mean m carries two variances: `scatter` s²/n with n-1 degrees of freedom (Type A), and `rounding` q²/12 (Type B,
+taken as exactly known). For a trial ratio r the difference m1 - r m2 has
+
+    A = s1²/n1 + r² s2²/n2,    B = q1²/12 + r² q2²/12,
+    nu_A = A² / ((s1²/n1)²/nu1 + (r² s2²/n2)²/nu2),    nu = nu_A (A + B)² / A²   (Welch-Satterthwaite),
+
+and r is **not** excluded at 95 % while (m1 - r m2)² <= max(t²(nu_A) A, t²(nu) (A + B)), t the two-sided 95 % point of
+Student's t with the degrees of freedom at that r. The larger of the two is taken because rounding raises nu: alone, the second
+could make the interval narrower by adding uncertainty. With B = 0 this is Fieller's interval with Welch-Satterthwaite
+degrees of freedom at the limit; with A = 0 it is the normal one of the rounding alone.
+
+The set of ratios not excluded is an interval, or, when m2 is not clearly different from zero, all numbers but a gap,
+or all numbers. E. C. Fieller, J. R. Stat. Soc. B 16 (1954) 175-185; JCGM 100:2008, G.4.1; both from memory.
+"""
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+CONFIDENCE = 0.95
+# Half-degree steps round the circle of directions (r = tan θ) before each end is refined.
+DIRECTIONS = 720
+
+Reals = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Mean:
+    """A mean in some unit, with its Type A and Type B variances in that unit squared; `freedom` is n - 1."""
+
+    value: float
+    scatter: float
+    freedom: float
+    rounding: float
+
+    def over(self, scale: float) -> "Mean":
+        """The same mean in units of `scale`."""
+        return Mean(self.value / scale, self.scatter / scale**2, self.freedom, self.rounding / scale**2)
+
+
+@dataclass(frozen=True, slots=True)
+class RatioSet:
+    """Ratios not excluded at 95 %: from `low` to `high`, where None is no bound; or everything but inside `gap`."""
+
+    low: float | None = None
+    high: float | None = None
+    gap: tuple[float, float] | None = None
+
+    def times(self, scale: float) -> "RatioSet":
+        """The same ratios in units of `scale`, which is above 0."""
+        return RatioSet(
+            None if self.low is None else self.low * scale,
+            None if self.high is None else self.high * scale,
+            None if self.gap is None else (self.gap[0] * scale, self.gap[1] * scale),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Pair:
+    """Two means, numerator and denominator of the ratio.
+
+    `borrowed_freedom`: set when one side lends its scatter to a lone reading on the other. Both scatters are then one
+    estimate with these degrees of freedom.
+    """
+
+    first: Mean
+    second: Mean
+    borrowed_freedom: float | None = None
+
+    def differ(self) -> bool:
+        """Whether the means differ at 95 %: whether the ratio 1 is excluded."""
+        difference = self.first.value - self.second.value
+        return bool(difference**2 > self._allowance(np.ones(1), np.ones(1))[0])
+
+    def freedom(self) -> float:
+        """Welch-Satterthwaite degrees of freedom of the difference, from the scatters alone; infinite without any."""
+        return float(self._scatter_freedom(np.ones(1), np.ones(1))[0])
+
+    def ratios(self) -> RatioSet:
+        """The ratios first/second that are not excluded; both means must be above 0."""
+        scaled = Pair(self.first.over(self.first.value), self.second.over(self.second.value), self.borrowed_freedom)
+        return scaled._ratios_round_one().times(self.first.value / self.second.value)
+
+    def _ratios_round_one(self) -> RatioSet:
+        return _accepted(self._excess)
+
+    def _excess(self, turn: Reals) -> Reals:
+        """Above zero where a ratio is excluded; `turn` is the angle from the direction of the ratio of the means."""
+        sine, cosine = np.sin(math.pi / 4 + turn), np.cos(math.pi / 4 + turn)
+        return np.asarray(2 * np.sin(turn) ** 2 - self._allowance(cosine**2, sine**2))
+
+    def _allowance(self, first: Reals, second: Reals) -> Reals:
+        """Square of the half-width of the interval of a difference, the means' variances weighted so."""
+        scatter = first * self.first.scatter + second * self.second.scatter
+        rounding = first * self.first.rounding + second * self.second.rounding
+        plain = self._scatter_freedom(first, second)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            raised = np.where(scatter > 0, plain * ((scatter + rounding) / scatter) ** 2, np.inf)
+        return np.maximum(student_point(plain) ** 2 * scatter, student_point(raised) ** 2 * (scatter + rounding))
+
+    def _scatter_freedom(self, first: Reals, second: Reals) -> Reals:
+        a, b = first * self.first.scatter, second * self.second.scatter
+        if self.borrowed_freedom is not None:
+            return np.full_like(a, self.borrowed_freedom)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            share = a / (a + b)
+            freedom = 1 / (share**2 / self.first.freedom + (1 - share) ** 2 / self.second.freedom)
+        return np.where(a + b > 0, freedom, np.inf)
+
+
+def student_point(freedom: Reals) -> Reals:
+    """Two-sided 95 % points of Student's t for each of the degrees of freedom (infinite: the normal point)."""
+    from scipy.special import stdtrit
+
+    return np.asarray(stdtrit(freedom, (1 + CONFIDENCE) / 2))
+
+
+def _accepted(excess: Callable[[Reals], Reals]) -> RatioSet:
+    """The ratios round 1 where `excess` is not above zero, found by turning both ways from the ratio 1."""
+    right, left = _turn_to_exclusion(excess, 1), _turn_to_exclusion(excess, -1)
+    if right is None or left is None:
+        return RatioSet()
+    low, high = math.tan(math.pi / 4 + left), math.tan(math.pi / 4 + right)
+    if right < math.pi / 4 and left > -3 * math.pi / 4:
+        return RatioSet(low, high)
+    return RatioSet(gap=(high, low))
+
+
+def _turn_to_exclusion(excess: Callable[[Reals], Reals], sense: Literal[1, -1]) -> float | None:
+    """The first turn in this sense past which ratios are excluded; None when none is in a whole half circle."""
+    from scipy.optimize import brentq
+
+    turns = sense * np.linspace(0, math.pi, DIRECTIONS // 2 + 1)
+    excluded = np.flatnonzero(excess(turns) > 0)
+    if not excluded.size:
+        return None
+    inside, outside = turns[excluded[0] - 1], turns[excluded[0]]
+    return float(brentq(lambda turn: excess(np.array([turn]))[0], inside, outside, xtol=1e-300, rtol=1e-14))
