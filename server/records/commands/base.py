@@ -1,0 +1,185 @@
+"""What every command shares: the kinds of text it takes, and messages that speak to the keeper.
+
+A command is a small frozen model. `read` builds one from what was typed and answers `Invalid`, one sentence a
+field, where it cannot. Field names are those of the form and the API.
+"""
+
+import re
+import unicodedata
+from collections.abc import Mapping
+from datetime import date
+from enum import Enum
+from typing import Annotated, Any, Self
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError
+
+from server.records.errors import Difference, Invalid, Stale
+from server.records.tables.base import Kept
+from server.records.work import plain
+
+LINE_MOST = 300
+PROSE_MOST = 20_000
+ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
+
+
+def _storable(text: str, allowed: str) -> str:
+    for place, character in enumerate(text, start=1):
+        category = unicodedata.category(character)
+        if category in ("Cs", "Cc") and character not in allowed:
+            raise ValueError(f"Character {place} is a control character that cannot be stored; take it out.")
+    return unicodedata.normalize("NFC", text)
+
+
+def _line(text: str) -> str:
+    tidy = _storable(" ".join(text.split(" ")).strip(), allowed="")
+    if len(tidy) > LINE_MOST:
+        raise ValueError(f"This is {len(tidy):,} characters long; at most {LINE_MOST} fit here.")
+    return tidy
+
+
+def _prose(text: str) -> str:
+    tidy = _storable(text.replace("\r\n", "\n").replace("\r", "\n").strip(), allowed="\n\t")
+    if len(tidy) > PROSE_MOST:
+        raise ValueError(f"This is {len(tidy):,} characters long; at most {PROSE_MOST:,} fit here.")
+    return tidy
+
+
+def _needed(text: str) -> str:
+    if not text:
+        raise ValueError("This cannot be left empty.")
+    return text
+
+
+def _nothing(value: object) -> object:
+    return None if isinstance(value, str) and not value.strip() else value
+
+
+def _iso_day(value: object) -> object:
+    if isinstance(value, date):
+        return value
+    if not isinstance(value, str) or not ISO_DAY.fullmatch(value.strip()):
+        raise ValueError("Write the day as year-month-day, such as 1981-09-30.")
+    try:
+        return date.fromisoformat(value.strip())
+    except ValueError:
+        raise ValueError(f"There is no day {value.strip()} in the calendar.") from None
+
+
+Line = Annotated[str, AfterValidator(_line)]
+NeededLine = Annotated[str, AfterValidator(_line), AfterValidator(_needed)]
+Prose = Annotated[str, AfterValidator(_prose)]
+Day = Annotated[date, BeforeValidator(_iso_day)]
+OptionalDay = Annotated[
+    date | None, BeforeValidator(lambda value: None if _nothing(value) is None else _iso_day(value))
+]
+OptionalInt = Annotated[int | None, BeforeValidator(_nothing)]
+
+
+def _decimal(value: object) -> object:
+    return _nothing(value.replace(",", ".") if isinstance(value, str) else value)
+
+
+OptionalFloat = Annotated[float | None, BeforeValidator(_decimal)]
+
+SENTENCES = {
+    "missing": "This cannot be left empty.",
+    "enum": "Choose one of the words offered.",
+    "literal_error": "Choose one of the words offered.",
+    "int_parsing": "Write a whole number.",
+    "int_from_float": "Write a whole number.",
+    "float_parsing": "Write a number.",
+    "finite_number": "Write a finite number.",
+    "uuid_parsing": "This does not name a record.",
+}
+
+
+class Command(BaseModel):
+    """Something a keeper asks of the record."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    @classmethod
+    def read(cls, typed: Mapping[str, Any]) -> Self:
+        """Build the command, or answer with a message for each field that will not do."""
+        try:
+            return cls(**typed)
+        except ValidationError as problem:
+            raise Invalid(messages(problem)) from None
+
+    def columns(self, described: "type[Command]") -> dict[str, Any]:
+        """The fields that one kind of description has, as the columns of its table take them."""
+        return {name: _column(getattr(self, name)) for name in described.model_fields}
+
+
+def _column(value: object) -> Any:
+    match value:
+        case Enum():
+            return value.value
+        case Command():
+            return value.columns(type(value))
+        case list():
+            return [_column(item) for item in value]
+        case _:
+            return value
+
+
+def messages(problem: ValidationError) -> dict[str, str]:
+    """One sentence a field, the first fault of each."""
+    found: dict[str, str] = {}
+    for fault in problem.errors():
+        name = str(fault["loc"][0]) if fault["loc"] else ""
+        found.setdefault(name, _sentence(fault))
+    return found
+
+
+def _sentence(fault: Mapping[str, Any]) -> str:
+    if fault["type"] == "value_error":
+        return str(fault["ctx"]["error"])
+    if fault["type"] in SENTENCES:
+        return SENTENCES[fault["type"]]
+    return f"{fault['msg']}."
+
+
+def words(name: str) -> str:
+    """A field's name as people read it."""
+    return name.replace("_", " ")
+
+
+def shown(value: object) -> str:
+    """A stored or typed value as the two versions are shown."""
+    if value is None:
+        return ""
+    if isinstance(value, list):
+        return ", ".join(str(plain(item)) for item in value)
+    return str(plain(value))
+
+
+def expect_version(kind: str, row: Kept, opened: int, yours: Mapping[str, object]) -> None:
+    """Rule 7: refuse to save over a version that the keeper has not seen."""
+    if row.version == opened:
+        return
+    rows = [Difference(words(name), shown(value), shown(getattr(row, name))) for name, value in yours.items()]
+    raise Stale(kind, row.version, rows)
+
+
+def change(row: Kept, values: Mapping[str, Any]) -> str:
+    """Set what differs, and say it: “serial number from “12” to “21””. Empty when nothing changed."""
+    said = []
+    for name, value in values.items():
+        old = getattr(row, name)
+        if old == value:
+            continue
+        setattr(row, name, value)
+        said.append(_said(name, old, value))
+    return "; ".join(said)
+
+
+def _said(name: str, old: object, new: object) -> str:
+    before, after = shown(old), shown(new)
+    if len(before) + len(after) > 160:
+        return f"{words(name)} rewritten"
+    if not before:
+        return f"{words(name)} “{after}” noted"
+    if not after:
+        return f"{words(name)} “{before}” taken away"
+    return f"{words(name)} from “{before}” to “{after}”"

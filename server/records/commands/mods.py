@@ -1,0 +1,200 @@
+"""Planning mods and moving them through life: considered, planned, fitted, undone, dropped."""
+
+from collections.abc import Sequence
+from datetime import date
+
+from sqlmodel import col, func, select
+
+from server.records.commands.base import (
+    Command,
+    Day,
+    NeededLine,
+    OptionalFloat,
+    Prose,
+    change,
+    expect_version,
+)
+from server.records.errors import Invalid, Refused
+from server.records.questions.addresses import find_machine, find_mod, find_procedure
+from server.records.tables import Expectation, Machine, Mod, ModMove, Step
+from server.records.words import Hazard, ModState, Sense, StepKind
+from server.records.work import Entry, Work, handles
+
+MOVES: dict[ModState, tuple[ModState, ...]] = {
+    ModState.CONSIDERED: (ModState.PLANNED, ModState.DROPPED),
+    ModState.PLANNED: (ModState.FITTED, ModState.CONSIDERED, ModState.DROPPED),
+    ModState.FITTED: (ModState.UNDONE,),
+    ModState.UNDONE: (),
+    ModState.DROPPED: (ModState.CONSIDERED,),
+}
+
+
+class ModFields(Command):
+    """What a mod is for and why it is thought to work."""
+
+    title: NeededLine
+    purpose: Prose = ""
+    reasoning: Prose = ""
+    hazards: list[Hazard] = []
+
+
+class PlanMod(ModFields):
+    machine: str
+    state: ModState = ModState.CONSIDERED
+    day: Day
+    signer: NeededLine
+
+
+class ReviseMod(ModFields):
+    machine: str
+    mod: int
+    opened_version: int
+    outcome: Prose = ""
+
+
+class MoveMod(Command):
+    """A mod comes into a state on a day, signed."""
+
+    machine: str
+    mod: int
+    state: ModState
+    day: Day
+    signer: NeededLine
+    note: Prose = ""
+
+
+class Expect(Command):
+    """What a mod is expected to do, in a sentence, tied to a procedure where one can tell."""
+
+    machine: str
+    mod: int
+    sentence: NeededLine
+    procedure: str = ""
+    sense: Sense = Sense.BETTER
+    bound: OptionalFloat = None
+
+
+class DropExpectation(Command):
+    machine: str
+    mod: int
+    number: int
+
+
+@handles(PlanMod)
+def plan_mod(work: Work, command: PlanMod) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    if command.state not in (ModState.CONSIDERED, ModState.PLANNED):
+        raise Invalid({"state": "A new mod is considered or planned; the rest of its life follows by its steps."})
+    last = work.session.exec(select(func.max(Mod.number)).where(Mod.machine_id == machine.id)).one()
+    mod = work.add(
+        Mod(machine_id=machine.key, number=(last or 0) + 1, state=command.state.value, **command.columns(ModFields))
+    )
+    _move(work, mod, command.state, command.day, command.signer, "")
+    words = f"Wrote down mod {mod.number} of {machine.tag}, {mod.title}, as {mod.state}."
+    return Entry("plan mod", mod, words, machine)
+
+
+@handles(ReviseMod)
+def revise_mod(work: Work, command: ReviseMod) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    mod = find_mod(work.session, machine, command.mod)
+    values = command.columns(ModFields) | {"outcome": command.outcome}
+    expect_version("mod", mod, command.opened_version, values)
+    return Entry("revise mod", mod, f"{called(machine, mod)}: {change(mod, values)}.", machine)
+
+
+@handles(MoveMod)
+def move_mod(work: Work, command: MoveMod) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    mod = find_mod(work.session, machine, command.mod)
+    _check_move(work, mod, command)
+    _move(work, mod, command.state, command.day, command.signer, command.note)
+    words = f"{called(machine, mod)} is {command.state} since {command.day}, signed {command.signer}."
+    return Entry("move mod", mod, words, machine)
+
+
+@handles(Expect)
+def expect(work: Work, command: Expect) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    mod = find_mod(work.session, machine, command.mod)
+    procedure = find_procedure(work.session, command.procedure) if command.procedure else None
+    if command.sense in (Sense.BELOW, Sense.ABOVE) and command.bound is None:
+        raise Invalid({"bound": f"“{command.sense}” needs the value that the readings are held against."})
+    last = work.session.exec(select(func.max(Expectation.number)).where(Expectation.mod_id == mod.id)).one()
+    expectation = work.add(
+        Expectation(
+            mod_id=mod.key,
+            number=(last or 0) + 1,
+            sentence=command.sentence,
+            procedure_id=procedure.key if procedure else None,
+            sense=command.sense.value,
+            bound=command.bound,
+        )
+    )
+    return Entry("expect", expectation, f"{called(machine, mod)} is expected to: {command.sentence}.", machine)
+
+
+@handles(DropExpectation)
+def drop_expectation(work: Work, command: DropExpectation) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    mod = find_mod(work.session, machine, command.mod)
+    query = select(Expectation).where(Expectation.mod_id == mod.id, Expectation.number == command.number)
+    expectation = work.session.exec(query).first()
+    if expectation is None:
+        raise Refused("That expectation is not written down any more.")
+    work.session.delete(expectation)
+    words = f"{called(machine, mod)}: no longer expected to: {expectation.sentence}."
+    return Entry("drop expectation", expectation, words, machine)
+
+
+def called(machine: Machine, mod: Mod) -> str:
+    """A mod as the journal names it."""
+    return f"Mod {mod.number} of {machine.tag}, {mod.title},"
+
+
+def _move(work: Work, mod: Mod, state: ModState, day: date, signer: str, note: str) -> None:
+    mod.state = state.value
+    work.session.add(mod)
+    work.add(ModMove(mod_id=mod.key, state=state.value, day=day, signer=signer, note=note))
+
+
+def _check_move(work: Work, mod: Mod, command: MoveMod) -> None:
+    allowed = MOVES[ModState(mod.state)]
+    if command.state not in allowed:
+        ways = " or ".join(allowed) or "nothing else; write a new mod instead"
+        raise Invalid({"state": f"A mod that is {mod.state} can become {ways}."})
+    latest = work.session.exec(select(func.max(ModMove.day)).where(ModMove.mod_id == mod.id)).one()
+    if latest and command.day < latest:
+        raise Invalid({"day": f"The mod became {mod.state} on {latest}; this cannot have been before."})
+    steps = work.session.exec(select(Step).where(Step.mod_id == mod.id).order_by(col(Step.number))).all()
+    if command.state is ModState.FITTED:
+        _check_all_done(steps, command.day)
+    if command.state in (ModState.UNDONE, ModState.DROPPED, ModState.CONSIDERED):
+        _check_none_stands(steps, command.state)
+
+
+def _check_all_done(steps: Sequence[Step], day: date) -> None:
+    waiting = [step.number for step in steps if step.done_on is None]
+    if waiting:
+        raise Refused(f"Step {waiting[0]} is not done yet. Carry it out, or take it off the plan, first.", "state")
+    if not steps:
+        raise Refused("A mod without steps cannot be fitted: write down what is done.", "state")
+    last = max(step.done_on for step in steps)
+    if day < last:
+        raise Invalid({"day": f"The last step was done on {last}; the mod cannot be fitted before."})
+
+
+def _check_none_stands(steps: Sequence[Step], state: ModState) -> None:
+    standing = [step.number for step in steps if stands(step)]
+    if standing:
+        raise Refused(
+            f"Step {standing[-1]} is done and not put back, so the mod cannot be called {state}. Put its steps back "
+            "in turn, the last one first.",
+            "state",
+        )
+
+
+def stands(step: Step) -> bool:
+    """Whether a step is done, not put back, and of a kind that can be put back at all."""
+    undoable = step.kind not in (StepKind.CLEAN, StepKind.DRILL_OR_CUT_CASE)
+    return step.done_on is not None and step.undone_on is None and undoable

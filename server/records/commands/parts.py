@@ -1,0 +1,284 @@
+"""Entering and revising parts, one at a time or a whole list, and keeping them aside."""
+
+from typing import Annotated, Literal
+
+from pydantic import AfterValidator
+from sqlmodel import Session, col, select
+
+from server.records.commands.base import (
+    Command,
+    Day,
+    Line,
+    NeededLine,
+    OptionalDay,
+    OptionalInt,
+    Prose,
+    change,
+    expect_version,
+)
+from server.records.commands.machines import designator_fault
+from server.records.errors import Invalid, NotFound, Refused
+from server.records.placing import (
+    describe,
+    let_go,
+    open_bag,
+    open_placement,
+    place,
+    put_in_bag,
+    where_is,
+)
+from server.records.questions.addresses import designator_key, find_board, find_machine, find_part, find_position
+from server.records.tables import Board, Machine, Part, Placement, Position
+from server.records.values import check_value
+from server.records.words import Gone, Mounting, Origin, PartKind
+from server.records.work import Entry, Work, handles
+
+BATCH = 500
+ROWS_MOST = 20_000
+Becomes = Literal["bag", "discarded", "lost", "handed over"]
+
+
+class PartFields(Command):
+    """What is written down about one physical part."""
+
+    kind: PartKind
+    type: Line = ""
+    marking: Line = ""
+    value: Line = ""
+    rating: Line = ""
+    maker_mark: Line = ""
+    date_code: Line = ""
+    origin: Origin
+    condition: Line = ""
+    pedigree: Line = ""
+    note: Prose = ""
+
+
+class EnterPart(PartFields):
+    """A part that sits at a position; the position is made with it when the board does not have it yet."""
+
+    machine: str
+    board: str
+    designator: NeededLine
+    mounting: Mounting = Mounting.SOLDERED
+    fitted_on: OptionalDay = None
+
+
+class BagPart(PartFields):
+    """A part that lies in a bag: a spare, or a donor's."""
+
+    day: Day
+    bag: OptionalInt = None
+    place: Line = ""
+
+
+class RevisePart(PartFields):
+    part: int
+    opened_version: int
+
+
+class Stowing(Command):
+    """Where a part goes that was taken out: a numbered bag, or away for good."""
+
+    becomes: Becomes = "bag"
+    day: Day
+    bag: OptionalInt = None
+    place: Line = ""
+    condition: Line = ""
+
+
+class KeepAside(Stowing):
+    """Move a part that lies in one bag to another bag or place, or say that it is gone."""
+
+    part: int
+
+
+class ListedPart(PartFields):
+    """One row of a parts list; a row without a part still makes the position."""
+
+    kind: PartKind = PartKind.OTHER
+    origin: Origin = Origin.UNKNOWN
+    designator: NeededLine
+    mounting: Mounting = Mounting.SOLDERED
+    expected_type: Line = ""
+    expected_value: Line = ""
+
+    @property
+    def has_part(self) -> bool:
+        return any((self.type, self.marking, self.value, self.maker_mark, self.date_code))
+
+
+def _some(rows: list[ListedPart]) -> list[ListedPart]:
+    if not rows:
+        raise ValueError("The list holds no rows that can be stored.")
+    if len(rows) > ROWS_MOST:
+        raise ValueError(f"The list has {len(rows):,} rows; at most {ROWS_MOST:,} can be stored at once.")
+    return rows
+
+
+class ImportParts(Command):
+    """A whole parts list onto one board: all of it, or nothing."""
+
+    machine: str
+    board: str
+    rows: Annotated[list[ListedPart], AfterValidator(_some)]
+
+
+@handles(EnterPart)
+def enter_part(work: Work, command: EnterPart) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    board = find_board(work.session, machine, command.board)
+    check_part(command)
+    position = _position_for(work, board, command)
+    part = work.add(Part(**command.columns(PartFields)))
+    place(work, part, position, command.fitted_on)
+    words = f"Entered {describe(part)} at {position.designator} on {board.name} of {machine.tag}."
+    return Entry("enter part", part, words, machine)
+
+
+@handles(BagPart)
+def bag_part(work: Work, command: BagPart) -> Entry:
+    check_part(command)
+    part = work.add(Part(**command.columns(PartFields)))
+    bag = put_in_bag(work, part, command.day, command.bag, command.place, command.condition, None)
+    return Entry("bag part", part, f"Put {describe(part)} into bag {bag.bag}.")
+
+
+@handles(RevisePart)
+def revise_part(work: Work, command: RevisePart) -> Entry:
+    part = find_part(work.session, command.part)
+    values = command.columns(PartFields)
+    expect_version("part", part, command.opened_version, values)
+    check_part(command)
+    machine = machine_of(work.session, part)
+    said = change(part, values)
+    if placement := open_placement(work.session, part):
+        work.touched_positions.add(placement.position_id)
+    words = f"Part {describe(part)}, {where_is(work.session, part)}: {said}."
+    return Entry("revise part", part, words, machine)
+
+
+@handles(KeepAside)
+def keep_aside(work: Work, command: KeepAside) -> Entry:
+    part = find_part(work.session, command.part)
+    bag = open_bag(work.session, part)
+    if bag is None:
+        raise Refused("Only a part that lies in a bag can be moved here. Take it out by a step of a mod first.")
+    if command.day < bag.since:
+        raise Invalid({"day": f"It went into bag {bag.bag} on {bag.since}; that is later."})
+    origin = work.session.get(Position, bag.from_position_id) if bag.from_position_id else None
+    bag.until = command.day
+    work.session.flush()
+    words = stow(work, part, command, origin)
+    return Entry("keep aside", part, f"{describe(part).capitalize()}: {words}.", _machine_of_position(work, origin))
+
+
+@handles(ImportParts)
+def import_parts(work: Work, command: ImportParts) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    board = find_board(work.session, machine, command.board)
+    faults = list_faults(work.session, board, command.rows)
+    if faults:
+        first, sentence = next(iter(faults.items()))
+        raise Invalid({"rows": f"Row {first + 1} ({command.rows[first].designator}): {sentence}"})
+    for start in range(0, len(command.rows), BATCH):
+        _store_batch(work, board, command.rows[start : start + BATCH])
+        work.progress(min(start + BATCH, len(command.rows)), len(command.rows))
+    words = f"Entered a parts list of {len(command.rows):,} rows onto {board.name} of {machine.tag}."
+    return Entry("import parts", board, words, machine)
+
+
+def check_part(command: PartFields) -> None:
+    """Refuse a value that cannot be read."""
+    if problem := check_value(command.value, command.kind):
+        raise Invalid({"value": problem})
+
+
+def stow(work: Work, part: Part, where: Stowing, origin: Position | None) -> str:
+    """Put a part that was taken out where it goes, and say so in words."""
+    if where.becomes == "bag":
+        bag = put_in_bag(work, part, where.day, where.bag, where.place, where.condition, origin)
+        return f"kept aside in bag {bag.bag}"
+    let_go(work, part, where.day, Gone(where.becomes))
+    return where.becomes
+
+
+def machine_of(session: Session, part: Part) -> Machine | None:
+    """The machine in which a part sits now."""
+    placement = open_placement(session, part)
+    if placement is None:
+        return None
+    position = session.get_one(Position, placement.position_id)
+    return session.get_one(Machine, session.get_one(Board, position.board_id).machine_id)
+
+
+def _machine_of_position(work: Work, position: Position | None) -> Machine | None:
+    if position is None:
+        return None
+    return work.session.get_one(Machine, work.session.get_one(Board, position.board_id).machine_id)
+
+
+def _position_for(work: Work, board: Board, command: EnterPart) -> Position:
+    try:
+        return find_position(work.session, board, command.designator)
+    except NotFound:
+        if problem := designator_fault(command.designator):
+            raise Invalid({"designator": problem}) from None
+        return work.add(
+            Position(
+                board_id=board.key,
+                designator=command.designator,
+                designator_key=designator_key(command.designator),
+                kind=command.kind.value,
+                mounting=command.mounting.value,
+            )
+        )
+
+
+def list_faults(session: Session, board: Board, rows: list[ListedPart]) -> dict[int, str]:
+    """Why rows of a list cannot be stored on this board, by the row's place in the list."""
+    occupied = set(
+        session.exec(
+            select(Position.designator_key)
+            .join(Placement, col(Placement.position_id) == col(Position.id))
+            .where(Position.board_id == board.id, col(Placement.removed_on).is_(None))
+        )
+    )
+    seen: dict[str, int] = {}
+    faults: dict[int, str] = {}
+    for number, row in enumerate(rows):
+        key = designator_key(row.designator)
+        if problem := designator_fault(row.designator):
+            faults[number] = problem
+        elif key in seen:
+            faults[number] = f"The designator {row.designator} stands in row {seen[key] + 1} already."
+        elif key in occupied and row.has_part:
+            faults[number] = f"{row.designator} holds a part already."
+        elif problem := check_value(row.value, row.kind) or check_value(row.expected_value, row.kind):
+            faults[number] = problem
+        seen.setdefault(key, number)
+    return faults
+
+
+def _store_batch(work: Work, board: Board, rows: list[ListedPart]) -> None:
+    keys = [designator_key(row.designator) for row in rows]
+    query = select(Position).where(Position.board_id == board.id, col(Position.designator_key).in_(keys))
+    positions = {position.designator_key: position for position in work.session.exec(query)}
+    for row, key in zip(rows, keys, strict=True):
+        if key not in positions:
+            positions[key] = Position(
+                board_id=board.key,
+                designator=row.designator,
+                designator_key=key,
+                kind=row.kind.value,
+                mounting=row.mounting.value,
+                expected_type=row.expected_type,
+                expected_value=row.expected_value,
+            )
+            work.session.add(positions[key])
+    parts = {key: Part(**row.columns(PartFields)) for row, key in zip(rows, keys, strict=True) if row.has_part}
+    work.session.add_all(parts.values())
+    work.session.flush()
+    work.session.add_all(Placement(part_id=part.key, position_id=positions[key].key) for key, part in parts.items())
+    work.session.flush()
+    work.touched_positions.update(positions[key].key for key in parts)

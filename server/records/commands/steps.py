@@ -1,0 +1,353 @@
+"""The steps of a mod: planning them, carrying them out, fitting another part instead, and putting them back."""
+
+from datetime import date
+from typing import Any, Literal
+
+from sqlmodel import col, func, select
+
+from server.records.commands.base import (
+    Command,
+    Line,
+    NeededLine,
+    OptionalInt,
+    Prose,
+    change,
+    expect_version,
+)
+from server.records.commands.mods import called, stands
+from server.records.commands.parts import PartFields, Stowing, check_part, stow
+from server.records.errors import Invalid, NotFound, Refused
+from server.records.placing import describe, occupant, open_bag, place, take_out
+from server.records.questions.addresses import find_board, find_machine, find_mod, find_part, find_position, find_step
+from server.records.tables import Machine, Mod, Part, Position, Step
+from server.records.traces import ORDER, trace_of_kind
+from server.records.values import check_value
+from server.records.words import ModState, Origin, PartKind, StepKind, Trace
+from server.records.work import Entry, Work, handles
+
+NEEDS_POSITION = {StepKind.TAKE_OUT, StepKind.FIT, StepKind.LIFT_PIN}
+CANNOT_BE_PUT_BACK = {StepKind.CLEAN, StepKind.DRILL_OR_CUT_CASE}
+
+
+class StepFields(Command):
+    """What a step is to do, and where."""
+
+    kind: StepKind
+    board: str = ""
+    designator: Line = ""
+    pin: Line = ""
+    instruction: Prose = ""
+    planned_type: Line = ""
+    planned_value: Line = ""
+    before_state: Line = ""
+    trace_stated: Trace | Literal[""] = ""
+    trace_reason: Line = ""
+
+
+class AddStep(StepFields):
+    machine: str
+    mod: int
+
+
+class ReviseStep(StepFields):
+    machine: str
+    mod: int
+    step: int
+    opened_version: int
+
+
+class OfStep(Command):
+    """An act on one step of one mod."""
+
+    machine: str
+    mod: int
+    step: int
+
+
+class MoveStep(OfStep):
+    to: int
+
+
+class DropStep(OfStep):
+    pass
+
+
+class PartToFit(Command):
+    """The part that is fitted: one that lies in a bag, or one described here."""
+
+    bagged_part: OptionalInt = None
+    part_kind: PartKind | None = None
+    type: Line = ""
+    marking: Line = ""
+    value: Line = ""
+    rating: Line = ""
+    maker_mark: Line = ""
+    date_code: Line = ""
+    origin: Origin = Origin.NEW
+    pedigree: Line = ""
+
+
+class CarryOutStep(OfStep, Stowing, PartToFit):
+    """A step was done. A part taken out goes somewhere; a part fitted is named."""
+
+    signer: NeededLine
+    note: Prose = ""
+
+
+class FitAnother(OfStep, Stowing, PartToFit):
+    """Another part takes the place of the one that a step fitted."""
+
+    signer: NeededLine
+    note: Prose = ""
+
+
+class UndoStep(OfStep, Stowing):
+    """A step is put back. A part that was fitted goes somewhere; one that was taken out returns."""
+
+    signer: NeededLine
+    note: Prose = ""
+
+
+@handles(AddStep)
+def add_step(work: Work, command: AddStep) -> Entry:
+    machine, mod = _open_mod(work, command.machine, command.mod)
+    position = _position(work, machine, command)
+    _check_step(command, position)
+    last = work.session.exec(select(func.max(Step.number)).where(Step.mod_id == mod.id)).one()
+    step = work.add(Step(mod_id=mod.key, number=(last or 0) + 1, **_step_values(command, position)))
+    words = f"{called(machine, mod)} step {step.number}: {said(step, position)}."
+    return Entry("add step", step, words, machine)
+
+
+@handles(ReviseStep)
+def revise_step(work: Work, command: ReviseStep) -> Entry:
+    machine, mod = _open_mod(work, command.machine, command.mod)
+    step = find_step(work.session, mod, command.step)
+    position = _position(work, machine, command)
+    values = _step_values(command, position)
+    expect_version("step", step, command.opened_version, values)
+    _check_step(command, position)
+    if step.done_on and (command.kind != step.kind or values["position_id"] != step.position_id):
+        raise Refused("A step that was done keeps its kind and its position. Put it back and write another.")
+    words = f"{called(machine, mod)} step {step.number}: {change(step, values)}."
+    return Entry("revise step", step, words, machine)
+
+
+@handles(MoveStep)
+def move_step(work: Work, command: MoveStep) -> Entry:
+    machine, mod = _open_mod(work, command.machine, command.mod)
+    moved = find_step(work.session, mod, command.step)
+    steps = list(work.session.exec(select(Step).where(Step.mod_id == mod.id).order_by(col(Step.number))))
+    if not 1 <= command.to <= len(steps):
+        raise Invalid({"to": f"The mod has steps 1 to {len(steps)}."})
+    if any(step.done_on for step in steps):
+        raise Refused("Steps that were done keep their order. Add what is missing at the end.")
+    steps.remove(moved)
+    steps.insert(command.to - 1, moved)
+    _number(work, steps)
+    words = f"{called(machine, mod)} step {command.step} is now step {command.to}."
+    return Entry("move step", moved, words, machine)
+
+
+@handles(DropStep)
+def drop_step(work: Work, command: DropStep) -> Entry:
+    machine, mod = _open_mod(work, command.machine, command.mod)
+    step = find_step(work.session, mod, command.step)
+    if step.done_on:
+        raise Refused("A step that was done cannot be taken off the plan. Put it back instead.")
+    words = f"{called(machine, mod)} step {step.number} was taken off the plan."
+    work.session.delete(step)
+    work.session.flush()
+    later = work.session.exec(select(Step).where(Step.mod_id == mod.id).order_by(col(Step.number)))
+    _number(work, list(later))
+    return Entry("drop step", step, words, machine)
+
+
+@handles(CarryOutStep)
+def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
+    machine, mod = _open_mod(work, command.machine, command.mod)
+    step = find_step(work.session, mod, command.step)
+    if step.done_on:
+        raise Refused(f"Step {step.number} was done on {step.done_on} already.")
+    if mod.state == ModState.CONSIDERED:
+        raise Refused("The mod is only considered. Call it planned before its first step is carried out.")
+    position = _position_of(work, step)
+    done = _act(work, step, position, command)
+    step.done_on, step.done_by, step.done_note = command.day, command.signer, command.note
+    words = f"{called(machine, mod)} step {step.number} done on {command.day} by {command.signer}: {done}."
+    return Entry("carry out step", step, words, machine)
+
+
+@handles(FitAnother)
+def fit_another(work: Work, command: FitAnother) -> Entry:
+    machine, mod = _open_mod(work, command.machine, command.mod)
+    step = find_step(work.session, mod, command.step)
+    position = _position_of(work, step)
+    if step.kind != StepKind.FIT or not step.done_on or step.undone_on or position is None:
+        raise Refused("Only where this mod has fitted a part can another take its place.")
+    _expect_own_part(work, step, position)
+    old = take_out(work, position, command.day, step)
+    went = stow(work, old, command, position)
+    new = _part_to_fit(work, command, position)
+    place(work, new, position, command.day, step)
+    step.part_id = new.key
+    step.done_note = "\n\n".join(filter(None, [step.done_note, command.note]))
+    words = (
+        f"{called(machine, mod)} step {step.number}: on {command.day} {command.signer} fitted {describe(new)} at "
+        f"{position.designator} instead of {describe(old)} ({went})."
+    )
+    return Entry("fit another", step, words, machine)
+
+
+@handles(UndoStep)
+def undo_step(work: Work, command: UndoStep) -> Entry:
+    machine, mod = _open_mod(work, command.machine, command.mod)
+    step = find_step(work.session, mod, command.step)
+    _check_undo(work, mod, step, command.day)
+    position = _position_of(work, step)
+    done = _reverse(work, step, position, command)
+    step.undone_on, step.undone_by, step.undone_note = command.day, command.signer, command.note
+    words = f"{called(machine, mod)} step {step.number} put back on {command.day} by {command.signer}: {done}."
+    return Entry("undo step", step, words, machine)
+
+
+def said(step: Step, position: Position | None) -> str:
+    """A step in words: “fit 330 Ω at R7”."""
+    what = " ".join(filter(None, [step.planned_type, step.planned_value]))
+    pin = f"pin {step.pin}" if step.pin else ""
+    where = f"at {position.designator}" if position else ""
+    return " ".join(filter(None, [step.kind, what, pin, where]))
+
+
+def _open_mod(work: Work, tag: str, number: int) -> tuple[Machine, Mod]:
+    machine = find_machine(work.session, tag)
+    mod = find_mod(work.session, machine, number)
+    if mod.state in (ModState.UNDONE, ModState.DROPPED):
+        raise Refused(f"The mod is {mod.state}; its steps stay as they are.")
+    return machine, mod
+
+
+def _position(work: Work, machine: Machine, command: StepFields) -> Position | None:
+    if not command.designator:
+        return None
+    if not command.board:
+        raise Invalid({"board": "Say on which board the position is."})
+    try:
+        board = find_board(work.session, machine, command.board)
+    except NotFound:
+        raise Invalid(
+            {"board": f"{machine.tag} has no board “{command.board}”. A mod works on its own machine."}
+        ) from None
+    try:
+        return find_position(work.session, board, command.designator)
+    except NotFound:
+        raise Invalid(
+            {"designator": f"{board.name} has no position {command.designator}. Add it on the board's page first."}
+        ) from None
+
+
+def _check_step(command: StepFields, position: Position | None) -> None:
+    faults: dict[str, str] = {}
+    if command.kind in NEEDS_POSITION and position is None:
+        faults["designator"] = f"To {command.kind} needs a position, such as U7."
+    if command.kind is StepKind.LIFT_PIN and not command.pin:
+        faults["pin"] = "Say which pin is lifted."
+    if position and (problem := check_value(command.planned_value, position.kind)):
+        faults["planned_value"] = problem
+    usual = trace_of_kind(command.kind, position.mounting if position else None)
+    if command.trace_stated and ORDER.index(Trace(command.trace_stated)) < ORDER.index(usual):
+        faults["trace_stated"] = f"To {command.kind} leaves “{usual}” by itself; it can be called worse, never better."
+    elif command.trace_stated not in ("", usual) and not command.trace_reason:
+        faults["trace_reason"] = "Say why it leaves more than usual."
+    if faults:
+        raise Invalid(faults)
+
+
+def _step_values(command: StepFields, position: Position | None) -> dict[str, Any]:
+    columns = command.columns(StepFields)
+    del columns["board"], columns["designator"]
+    return columns | {"position_id": position.key if position else None}
+
+
+def _position_of(work: Work, step: Step) -> Position | None:
+    return work.session.get(Position, step.position_id) if step.position_id else None
+
+
+def _act(work: Work, step: Step, position: Position | None, command: CarryOutStep) -> str:
+    if step.kind == StepKind.TAKE_OUT and position:
+        part = take_out(work, position, command.day, step)
+        step.part_id = part.key
+        return f"took {describe(part)} out of {position.designator}, {stow(work, part, command, position)}"
+    if step.kind == StepKind.FIT and position:
+        part = _part_to_fit(work, command, position)
+        place(work, part, position, command.day, step)
+        step.part_id = part.key
+        return f"fitted {describe(part)} at {position.designator}"
+    return said(step, position)
+
+
+def _part_to_fit(work: Work, command: PartToFit, position: Position) -> Part:
+    if command.bagged_part is not None:
+        part = find_part(work.session, command.bagged_part)
+        if open_bag(work.session, part) is None:
+            raise Invalid({"bagged_part": "That part lies in no bag."})
+        return part
+    described = PartFields.read(
+        {
+            "kind": command.part_kind or position.kind,
+            **{
+                name: getattr(command, name)
+                for name in ("type", "marking", "value", "rating", "maker_mark", "date_code", "origin", "pedigree")
+            },
+        }
+    )
+    if not (described.type or described.marking or described.value):
+        raise Invalid({"type": "Say what was fitted: its type, marking or value, or choose a part that lies in a bag."})
+    check_part(described)
+    return work.add(Part(**described.columns(PartFields)))
+
+
+def _check_undo(work: Work, mod: Mod, step: Step, day: date) -> None:
+    if step.done_on is None:
+        raise Refused(f"Step {step.number} was never done, so there is nothing to put back.")
+    if step.undone_on:
+        raise Refused(f"Step {step.number} was put back on {step.undone_on} already.")
+    if step.kind in CANNOT_BE_PUT_BACK:
+        raise Refused(f"To {step.kind} cannot be put back: {step.kind} leaves a permanent trace.")
+    if day < step.done_on:
+        raise Invalid({"day": f"The step was done on {step.done_on}; it cannot be put back before."})
+    later = work.session.exec(select(Step).where(Step.mod_id == mod.id, Step.number > step.number))
+    standing = [other.number for other in later if stands(other)]
+    if standing:
+        raise Refused(f"Put back step {max(standing)} first: steps come off in the reverse order.")
+
+
+def _reverse(work: Work, step: Step, position: Position | None, command: UndoStep) -> str:
+    if step.kind == StepKind.FIT and position:
+        _expect_own_part(work, step, position)
+        part = take_out(work, position, command.day, step)
+        return f"took {describe(part)} out of {position.designator}, {stow(work, part, command, position)}"
+    if step.kind == StepKind.TAKE_OUT and position and step.part_id:
+        part = work.session.get_one(Part, step.part_id)
+        place(work, part, position, command.day, step)
+        return f"put {describe(part)} back at {position.designator}"
+    return f"reversed: {said(step, position)}"
+
+
+def _expect_own_part(work: Work, step: Step, position: Position) -> None:
+    there = occupant(work.session, position)
+    if there is None or there.part_id != step.part_id:
+        raise Refused(
+            f"What sits at {position.designator} now is not what this step fitted: another mod came on top. "
+            "Undo that one first."
+        )
+
+
+def _number(work: Work, steps: list[Step]) -> None:
+    # Two passes, because (mod, number) is unique and both databases check it row by row.
+    for number, step in enumerate(steps, start=1):
+        step.number = -number
+    work.session.flush()
+    for number, step in enumerate(steps, start=1):
+        step.number = number
+    work.session.flush()

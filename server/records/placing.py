@@ -1,0 +1,135 @@
+"""Where parts are: putting one at a position, taking it out, into a bag, or away for good.
+
+Every command moves parts through these four acts, so rule 1 (a part is in one place, a position holds one part)
+and the order of days are checked here and nowhere else.
+"""
+
+from datetime import date
+
+from sqlmodel import Session, col, func, select
+
+from server.records.errors import Invalid, Refused
+from server.records.tables import Board, Part, Placement, Position, Step, Storage
+from server.records.words import Gone
+from server.records.work import Work
+
+BAG_MOST = 999_999
+
+
+def occupant(session: Session, position: Position) -> Placement | None:
+    """The open placement at a position."""
+    query = select(Placement).where(Placement.position_id == position.id, col(Placement.removed_on).is_(None))
+    return session.exec(query).first()
+
+
+def open_placement(session: Session, part: Part) -> Placement | None:
+    query = select(Placement).where(Placement.part_id == part.id, col(Placement.removed_on).is_(None))
+    return session.exec(query).first()
+
+
+def open_bag(session: Session, part: Part) -> Storage | None:
+    return session.exec(select(Storage).where(Storage.part_id == part.id, col(Storage.until).is_(None))).first()
+
+
+def next_bag(session: Session) -> int:
+    """The first number above all that were ever used: a bag's number is never given twice by itself."""
+    return (session.exec(select(func.max(Storage.bag))).one() or 0) + 1
+
+
+def describe(part: Part) -> str:
+    """A part in few words: “330 Ω resistor”, “74LS00 chip”."""
+    name = " ".join(filter(None, [part.type, part.value]))
+    return f"{name} {part.kind}" if name else f"{part.kind} without a type"
+
+
+def place(work: Work, part: Part, position: Position, day: date | None, step: Step | None = None) -> Placement:
+    """Put a part at an empty position. A part that lies in a bag leaves it."""
+    session = work.session
+    if there := occupant(session, position):
+        held = session.get_one(Part, there.part_id)
+        raise Refused(f"{position.designator} already holds a {describe(held)}. Take it out first.", "designator")
+    if elsewhere := open_placement(session, part):
+        other = session.get_one(Position, elsewhere.position_id)
+        raise Refused(f"That part sits at {other.designator}. A part is in one place only.", "part")
+    if part.gone:
+        raise Refused(f"That part is {part.gone}; it cannot be fitted.", "part")
+    _check_day_at_position(session, position, day)
+    _leave_bag(work, part, day)
+    work.touched_positions.add(position.key)
+    return work.add(
+        Placement(
+            part_id=part.key, position_id=position.key, fitted_on=day, fitted_by_step_id=step.key if step else None
+        )
+    )
+
+
+def take_out(work: Work, position: Position, day: date, step: Step | None = None) -> Part:
+    """Close the open placement at a position and give the part, which now must go somewhere."""
+    there = occupant(work.session, position)
+    if there is None:
+        raise Refused(f"Nothing is recorded at {position.designator}, so nothing can be taken out.", "designator")
+    if there.fitted_on and day < there.fitted_on:
+        raise Refused(f"The part at {position.designator} was fitted on {there.fitted_on}; that is later.", "day")
+    there.removed_on = day
+    there.removed_by_step_id = step.key if step else None
+    work.touched_positions.add(position.key)
+    work.session.flush()
+    return work.session.get_one(Part, there.part_id)
+
+
+def put_in_bag(
+    work: Work, part: Part, day: date, bag: int | None, place_name: str, condition: str, origin: Position | None
+) -> Storage:
+    """Keep a part aside in a numbered bag; the number is given by itself unless one is named."""
+    number = bag if bag is not None else next_bag(work.session)
+    if not 1 <= number <= BAG_MOST:
+        raise Invalid({"bag": f"A bag has a number from 1 to {BAG_MOST:,}."})
+    return work.add(
+        Storage(
+            part_id=part.key,
+            from_position_id=origin.key if origin else None,
+            bag=number,
+            place=place_name,
+            since=day,
+            condition=condition,
+        )
+    )
+
+
+def let_go(work: Work, part: Part, day: date, how: Gone) -> None:
+    """The part is discarded, lost or handed over: it is in no place of ours any more."""
+    _leave_bag(work, part, day)
+    part.gone, part.gone_on = how.value, day
+    work.session.add(part)
+
+
+def _leave_bag(work: Work, part: Part, day: date | None) -> None:
+    bag = open_bag(work.session, part)
+    if bag is None:
+        return
+    if day is None:
+        raise Refused("A part that lies in a bag is fitted on a day: name it.", "day")
+    if day < bag.since:
+        raise Refused(f"That part went into bag {bag.bag} on {bag.since}; it cannot leave it before.", "day")
+    bag.until = day
+    work.session.flush()
+
+
+def _check_day_at_position(session: Session, position: Position, day: date | None) -> None:
+    latest = session.exec(select(func.max(Placement.removed_on)).where(Placement.position_id == position.id)).one()
+    if latest is None:
+        return
+    if day is None:
+        raise Refused(f"{position.designator} has held another part before: name the day this one was fitted.", "day")
+    if day < latest:
+        raise Refused(f"{position.designator} was emptied on {latest}; a part cannot have been fitted before.", "day")
+
+
+def where_is(session: Session, part: Part) -> str:
+    """Where a part is now, in words."""
+    if placement := open_placement(session, part):
+        position = session.get_one(Position, placement.position_id)
+        return f"at {position.designator} on {session.get_one(Board, position.board_id).name}"
+    if bag := open_bag(session, part):
+        return f"in bag {bag.bag}"
+    return part.gone or "nowhere that is recorded"

@@ -1,0 +1,95 @@
+"""Finding a record by the address that people use: a machine's tag, a board's slug, a designator, a number."""
+
+import re
+import unicodedata
+from typing import TypeVar
+
+from sqlmodel import Session, select
+from sqlmodel.sql.expression import SelectOfScalar
+
+from server.records.errors import NotFound
+from server.records.tables import (
+    Board,
+    Calculation,
+    Machine,
+    Mod,
+    Part,
+    Position,
+    Procedure,
+    Step,
+    Trial,
+)
+
+KEY_MOST = 2**31 - 1  # what an INTEGER column of either database holds
+Row = TypeVar("Row")
+
+
+def tag_key(tag: str) -> str:
+    """A tag with its case folded: `tm-03` finds `TM-03`."""
+    return tag.strip().casefold()
+
+
+def designator_key(designator: str) -> str:
+    """Case folded and numbers padded, so that `R2` sorts before `R10` and `r02` is `R2`."""
+    folded = "".join(designator.split()).casefold()
+    return re.sub(r"\d+", lambda digits: digits.group().lstrip("0").rjust(6, "0"), folded)
+
+
+def slug(text: str) -> str:
+    """Letters, digits and hyphens for an address."""
+    plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60].strip("-")
+
+
+def find_machine(session: Session, tag: str) -> Machine:
+    return _only(session, select(Machine).where(Machine.tag_key == tag_key(tag)), "machine", tag)
+
+
+def find_board(session: Session, machine: Machine, name: str) -> Board:
+    query = select(Board).where(Board.machine_id == machine.id, Board.slug == name)
+    return _only(session, query, "board", name)
+
+
+def find_position(session: Session, board: Board, designator: str) -> Position:
+    query = select(Position).where(Position.board_id == board.id, Position.designator_key == designator_key(designator))
+    return _only(session, query, "position", designator)
+
+
+def find_part(session: Session, number: int) -> Part:
+    return _only(session, select(Part).where(Part.id == _storable(number)), "part", number)
+
+
+def find_mod(session: Session, machine: Machine, number: int) -> Mod:
+    query = select(Mod).where(Mod.machine_id == machine.id, Mod.number == _storable(number))
+    return _only(session, query, "modification", number)
+
+
+def find_step(session: Session, mod: Mod, number: int) -> Step:
+    query = select(Step).where(Step.mod_id == mod.id, Step.number == _storable(number))
+    return _only(session, query, "step", number)
+
+
+def find_calculation(session: Session, mod: Mod, number: int) -> Calculation:
+    query = select(Calculation).where(Calculation.mod_id == mod.id, Calculation.number == _storable(number))
+    return _only(session, query, "calculation", number)
+
+
+def find_procedure(session: Session, name: str) -> Procedure:
+    return _only(session, select(Procedure).where(Procedure.slug == name), "procedure", name)
+
+
+def find_trial(session: Session, machine: Machine, number: int) -> Trial:
+    query = select(Trial).where(Trial.machine_id == machine.id, Trial.number == _storable(number))
+    return _only(session, query, "trial", number)
+
+
+def _storable(number: int) -> int:
+    """A number that no key can have finds nothing, rather than upsetting the database."""
+    return number if abs(number) <= KEY_MOST else 0
+
+
+def _only(session: Session, query: SelectOfScalar[Row], kind: str, name: object) -> Row:
+    row = session.exec(query).first()
+    if row is None:
+        raise NotFound(kind, name)
+    return row

@@ -1,0 +1,117 @@
+"""Opening the record, reading it, and carrying out commands.
+
+`carry_out` is the only way to write: one command, one transaction, one journal entry. Leaving it by any error
+rolls everything back. SQLite takes the write lock at the start (BEGIN IMMEDIATE); PostgreSQL takes an advisory
+lock, because the journal's chain has one end.
+"""
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from uuid import UUID
+
+import structlog
+from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm.exc import StaleDataError
+from sqlmodel import Session
+
+from server.records import commands, journal
+from server.records.commands.base import Command
+from server.records.errors import Refused
+from server.records.tables.base import now
+from server.records.work import HANDLERS, Work, unheard
+
+log = structlog.get_logger("putback.record")
+JOURNAL_LOCK = 0x70757462  # "putb": any number will do, all servers of one record must share it
+WRITE_LOCK_WAIT_S = 30
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What was written: the journal's number and the record it concerns; no number when nothing changed."""
+
+    seq: int | None
+    subject: UUID
+    key: int
+    words: str
+
+
+class Store:
+    """One record, in a SQLite file or a PostgreSQL database."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self.engine = open_engine(url)
+        self._writing = self.engine.execution_options(putback_writes=True)
+        if self.engine.dialect.name == "postgresql":
+            # A write waits for the lock below; what it then reads must be what the one before it wrote.
+            self._writing = self._writing.execution_options(isolation_level="READ COMMITTED")
+
+    def close(self) -> None:
+        self.engine.dispose()
+
+    @contextmanager
+    def reading(self) -> Iterator[Session]:
+        """A session that sees one consistent state and writes nothing."""
+        with Session(self.engine, autoflush=False, expire_on_commit=False) as session:
+            yield session
+            session.rollback()
+
+    def carry_out(self, command: Command, who: str, progress: Callable[[int, int], None] = unheard) -> Done:
+        """Do what the command asks, with its journal entry, or leave everything as it was."""
+        handler = HANDLERS[type(command)]
+        with Session(self._writing, expire_on_commit=False) as session:
+            try:
+                work = Work(session, who, now(), progress)
+                if session.get_bind().dialect.name == "postgresql":
+                    session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": JOURNAL_LOCK})
+                said = handler(work, command)
+                commands.follow_up(work)
+                session.flush()
+                if not work.changes:
+                    return Done(None, said.subject.uuid, said.subject.key, said.words)
+                entry = journal.append(work, said)
+                done = Done(entry.seq, said.subject.uuid, said.subject.key, said.words)
+                session.commit()
+            except (IntegrityError, StaleDataError) as clash:
+                log.warning("write refused by the database", command=type(command).__name__, fault=str(clash.__class__))
+                raise Refused(
+                    "Another entry was saved at the same moment and stands in the way. Look again."
+                ) from clash
+        log.info("written", seq=done.seq, act=said.act, who=who)
+        return done
+
+
+def open_engine(url: str) -> Engine:
+    """An engine with the house's settings for its kind of database."""
+    parsed = make_url(url)
+    if parsed.get_backend_name() == "sqlite":
+        engine = create_engine(
+            parsed, connect_args={"timeout": WRITE_LOCK_WAIT_S, "check_same_thread": False}, pool_size=20
+        )
+        event.listen(engine, "connect", _prepare_sqlite)
+        event.listen(engine, "begin", _begin_sqlite)
+        return engine
+    url_with_driver = parsed.set(drivername="postgresql+psycopg")
+    return create_engine(url_with_driver, pool_pre_ping=True, isolation_level="REPEATABLE READ")
+
+
+def sqlite_url(folder: Path) -> str:
+    """The record's file in a data folder."""
+    return f"sqlite:///{folder / 'putback.sqlite3'}"
+
+
+def _prepare_sqlite(connection: object, _: object) -> None:
+    # The driver's own transaction handling is switched off, so that BEGIN IMMEDIATE below is the only one.
+    connection.isolation_level = None  # type: ignore[attr-defined]
+    cursor = connection.cursor()  # type: ignore[attr-defined]
+    for pragma in ("foreign_keys = ON", "journal_mode = WAL", "synchronous = FULL", "trusted_schema = OFF"):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("putback_writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")

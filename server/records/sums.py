@@ -1,0 +1,251 @@
+"""Calculations on real input: each input's value in the stock, planned and fitted machine, and the kept result.
+
+An input read from a position takes, for one mod,
+  stock       the original part that was there first; else what the service literature expects; else the first part;
+  as planned  what the mod's steps plan there; else what was there before the mod, or is there now;
+  as fitted   what the mod's steps really fitted there; else what is there now.
+A position without a part gives the input's `when_empty` value, or a sentence that says what is missing.
+"""
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import rfc8785
+from sqlmodel import Session, col, func, select
+
+from server.engineering import calculations as engine
+from server.engineering.errors import EngineeringError
+from server.engineering.quantities import Toleranced, parse
+from server.records.tables import (
+    Calculation,
+    CalculationInput,
+    CalculationRun,
+    Mod,
+    Part,
+    Placement,
+    Position,
+    Step,
+    Trial,
+)
+from server.records.values import read_value
+from server.records.words import Case, ModState, Origin, Source, StepKind
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One input in one case: its value and where it came from, or why it has none."""
+
+    value: Toleranced | None
+    origin: str
+    problem: str = ""
+
+
+class InputMissing(Exception):
+    """An input has no value in this case; the sentence says why."""
+
+
+Readings = dict[str, Reading]
+
+
+def inputs_of(session: Session, calculation: Calculation) -> Sequence[CalculationInput]:
+    query = select(CalculationInput).where(CalculationInput.calculation_id == calculation.id)
+    return session.exec(query.order_by(col(CalculationInput.place))).all()
+
+
+def latest_run(session: Session, calculation: Calculation) -> CalculationRun | None:
+    query = select(CalculationRun).where(CalculationRun.calculation_id == calculation.id)
+    return session.exec(query.order_by(col(CalculationRun.number).desc()).limit(1)).first()
+
+
+def read_cases(session: Session, calculation: Calculation) -> dict[Case, Readings]:
+    """Every input in every case, as the record stands now."""
+    mod = session.get_one(Mod, calculation.mod_id)
+    inputs = inputs_of(session, calculation)
+    return {case: {entry.name: _read(session, mod, entry, case) for entry in inputs} for case in Case}
+
+
+def digest_of(calculation: Calculation, cases: dict[Case, Readings]) -> str:
+    """What a result rests on: lines, limits and every input's value. Equal digests give equal results."""
+    basis = {
+        "lines": calculation.lines,
+        "limits": calculation.limits,
+        "cases": {
+            case.value: {name: _plain(reading) for name, reading in read.items()} for case, read in cases.items()
+        },
+    }
+    return hashlib.sha256(rfc8785.dumps(basis)).hexdigest()
+
+
+def run(session: Session, calculation: Calculation, reason: str) -> CalculationRun:
+    """Evaluate the three cases and give the run that is to be kept."""
+    cases = read_cases(session, calculation)
+    last = session.exec(
+        select(func.max(CalculationRun.number)).where(CalculationRun.calculation_id == calculation.id)
+    ).one()
+    return CalculationRun(
+        calculation_id=calculation.key,
+        number=(last or 0) + 1,
+        reason=reason,
+        digest=digest_of(calculation, cases),
+        cases={case.value: _evaluated(calculation, read) for case, read in cases.items()},
+    )
+
+
+def build(calculation: Calculation, readings: Readings) -> engine.Calculation:
+    """The engineering core's calculation for one case; raises InputMissing or an EngineeringError."""
+    inputs = []
+    for name, reading in readings.items():
+        if reading.value is None:
+            raise InputMissing(f"{name}: {reading.problem}")
+        inputs.append(engine.Input(name, reading.value))
+    lines = [engine.Line(line["name"], line["expression"], line["unit"], line["label"]) for line in calculation.lines]
+    limits = [_limit(limit, readings) for limit in calculation.limits]
+    return engine.Calculation(tuple(inputs), tuple(lines), tuple(limits), seed=calculation.uuid)
+
+
+def _evaluated(calculation: Calculation, readings: Readings) -> dict[str, Any]:
+    kept: dict[str, Any] = {"inputs": {name: _plain(reading) for name, reading in readings.items()}}
+    try:
+        result = engine.evaluate(build(calculation, readings))
+    except (InputMissing, EngineeringError) as problem:
+        return kept | {"problem": str(problem)}
+    return kept | {"result": engine.to_plain(result)}
+
+
+def _limit(limit: dict[str, Any], readings: Readings) -> engine.Limit:
+    text = limit["value"]
+    named = readings.get(text)
+    value = named.value if named and named.value else parse(text)
+    return engine.Limit(limit["line"], limit["kind"], value, limit["basis"])
+
+
+def _plain(reading: Reading) -> dict[str, Any]:
+    value = asdict(reading.value) if reading.value else None
+    return {"value": value, "origin": reading.origin, "problem": reading.problem}
+
+
+def _read(session: Session, mod: Mod, entry: CalculationInput, case: Case) -> Reading:
+    try:
+        match entry.source:
+            case Source.TYPED:
+                return Reading(parse(entry.text, unit=entry.unit or None), "typed")
+            case Source.PART:
+                return _from_position(session, mod, entry, case)
+            case Source.TRIAL:
+                return _from_trial(session, entry)
+            case _:
+                return _from_line(session, entry, case)
+    except EngineeringError as fault:
+        return Reading(None, entry.source, str(fault))
+
+
+def _from_position(session: Session, mod: Mod, entry: CalculationInput, case: Case) -> Reading:
+    position = session.get_one(Position, entry.position_id)
+    found = _AT[case](session, mod, position)
+    if found is None:
+        return Reading(None, position.designator, "The mod has not been fitted yet.")
+    text, origin = found
+    if text:
+        return Reading(read_value(text, position.kind), origin)
+    if entry.when_empty:
+        return Reading(parse(entry.when_empty, unit=entry.unit or None), f"nothing at {position.designator}")
+    return Reading(None, position.designator, f"{position.designator} holds no part with a value in this case.")
+
+
+def _stock(session: Session, mod: Mod, position: Position) -> tuple[str, str]:  # noqa: ARG001
+    query = (
+        select(Part)
+        .join(Placement, col(Placement.part_id) == col(Part.id))
+        .where(Placement.position_id == position.id, col(Placement.fitted_by_step_id).is_(None))
+        .order_by(col(Placement.fitted_on).asc().nulls_first(), col(Placement.id))
+    )
+    first = session.exec(query).first()
+    if first and first.origin == Origin.ORIGINAL:
+        return first.value, f"original part at {position.designator}"
+    if position.expected_value:
+        return position.expected_value, f"service literature for {position.designator}"
+    return (first.value, f"first part at {position.designator}") if first else ("", position.designator)
+
+
+def _planned(session: Session, mod: Mod, position: Position) -> tuple[str, str]:
+    steps = _steps_at(session, mod, position)
+    fits = [step for step in steps if step.kind == StepKind.FIT]
+    if fits and fits[-1].planned_value:
+        return fits[-1].planned_value, f"planned in step {fits[-1].number}"
+    if fits:
+        return _of_part(session, fits[-1].part_id, f"fitted by step {fits[-1].number}")
+    outs = [step for step in steps if step.kind == StepKind.TAKE_OUT]
+    if outs:
+        return "", f"taken out by step {outs[-1].number}"
+    return _present(session, position)
+
+
+def _fitted(session: Session, mod: Mod, position: Position) -> tuple[str, str] | None:
+    if mod.state in (ModState.CONSIDERED, ModState.DROPPED):
+        return None
+    steps = _steps_at(session, mod, position)
+    done = [step for step in steps if step.done_on]
+    if not done:
+        return _present(session, position) if not steps and _any_done(session, mod) else None
+    if done[-1].kind == StepKind.FIT:
+        return _of_part(session, done[-1].part_id, f"fitted by step {done[-1].number}")
+    return "", f"taken out by step {done[-1].number}"
+
+
+_AT = {Case.STOCK: _stock, Case.PLANNED: _planned, Case.FITTED: _fitted}
+
+
+def _steps_at(session: Session, mod: Mod, position: Position) -> Sequence[Step]:
+    kinds = (StepKind.TAKE_OUT.value, StepKind.FIT.value)
+    query = select(Step).where(Step.mod_id == mod.id, Step.position_id == position.id, col(Step.kind).in_(kinds))
+    return session.exec(query.order_by(col(Step.number))).all()
+
+
+def _any_done(session: Session, mod: Mod) -> bool:
+    query = select(Step.id).where(Step.mod_id == mod.id, col(Step.done_on).is_not(None))
+    return session.exec(query.limit(1)).first() is not None
+
+
+def _of_part(session: Session, part_id: int | None, origin: str) -> tuple[str, str]:
+    part = session.get(Part, part_id) if part_id else None
+    return (part.value, origin) if part else ("", origin)
+
+
+def _present(session: Session, position: Position) -> tuple[str, str]:
+    query = (
+        select(Part)
+        .join(Placement, col(Placement.part_id) == col(Part.id))
+        .where(Placement.position_id == position.id, col(Placement.removed_on).is_(None))
+    )
+    part = session.exec(query).first()
+    if part:
+        return part.value, f"part at {position.designator}"
+    return "", position.designator
+
+
+def _from_trial(session: Session, entry: CalculationInput) -> Reading:
+    from server.engineering.trials import summarise
+    from server.records.tables import Procedure
+
+    trial = session.get_one(Trial, entry.trial_id)
+    procedure = session.get_one(Procedure, trial.procedure_id)
+    summary = summarise(trial.readings, procedure.resolution)
+    uncertainty = summary.standard_uncertainty
+    low, high = summary.mean - 2 * uncertainty, summary.mean + 2 * uncertainty
+    return Reading(Toleranced(summary.mean, low, high, procedure.unit, "standard"), f"mean of trial {trial.number}")
+
+
+def _from_line(session: Session, entry: CalculationInput, case: Case) -> Reading:
+    other = session.get_one(Calculation, entry.other_calculation_id)
+    origin = f"line {entry.other_line} of calculation {other.number}"
+    kept = latest_run(session, other)
+    result = kept.cases[case.value].get("result") if kept else None
+    if result is None:
+        return Reading(None, origin, f"Calculation {other.number} has no result in this case.")
+    line = next((line for line in engine.from_plain(result).lines if line.name == entry.other_line), None)
+    if line is None:
+        return Reading(None, origin, f"Calculation {other.number} has no line {entry.other_line} any more.")
+    # The worst case is handed on, not the 95 % interval: what the two sums share is not known to the second.
+    return Reading(Toleranced(line.nominal, line.worst_low, line.worst_high, line.unit, "limits"), origin)

@@ -1,0 +1,28 @@
+"""Every table of the record; importing this fills the metadata that migrations compare against."""
+
+from server.records.tables.calculations import Calculation, CalculationInput, CalculationRun
+from server.records.tables.journal import JournalEntry
+from server.records.tables.machines import Board, Machine, Position
+from server.records.tables.mods import Expectation, Mod, ModMove, Step
+from server.records.tables.parts import Part, Placement, Storage
+from server.records.tables.trials import Procedure, Trial, TrialMod
+
+__all__ = [
+    "Board",
+    "Calculation",
+    "CalculationInput",
+    "CalculationRun",
+    "Expectation",
+    "JournalEntry",
+    "Machine",
+    "Mod",
+    "ModMove",
+    "Part",
+    "Placement",
+    "Position",
+    "Procedure",
+    "Step",
+    "Storage",
+    "Trial",
+    "TrialMod",
+]

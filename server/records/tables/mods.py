@@ -1,0 +1,77 @@
+"""Modifications, their moves through life, their steps, and what was expected of them."""
+
+from datetime import date
+
+from sqlalchemy import JSON, Column, UniqueConstraint
+from sqlmodel import Field
+
+from server.records.tables.base import Kept
+
+
+class Mod(Kept, table=True):
+    """A planned or done change. `state` is that of its latest move."""
+
+    __table_args__ = (UniqueConstraint("machine_id", "number"),)
+
+    machine_id: int = Field(foreign_key="machine.id", index=True)
+    number: int
+    title: str
+    purpose: str = ""
+    reasoning: str = ""
+    hazards: list[str] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    state: str
+    outcome: str = ""
+
+
+class ModMove(Kept, table=True):
+    """A mod came into a state on a day, signed."""
+
+    __tablename__ = "mod_move"
+
+    mod_id: int = Field(foreign_key="mod.id", index=True)
+    state: str
+    day: date
+    signer: str
+    note: str = ""
+
+
+class Step(Kept, table=True):
+    """One act of a mod: what is planned, what was done, and whether it has been put back.
+
+    `part_id` is the part that the act took out or fitted. `trace_stated` may only be worse than what the kind
+    of step leaves by itself, and then has its reason.
+    """
+
+    __table_args__ = (UniqueConstraint("mod_id", "number"),)
+
+    mod_id: int = Field(foreign_key="mod.id", index=True)
+    number: int
+    kind: str
+    position_id: int | None = Field(default=None, foreign_key="position.id", index=True)
+    pin: str = ""
+    instruction: str = ""
+    planned_type: str = ""
+    planned_value: str = ""
+    before_state: str = ""
+    trace_stated: str = ""
+    trace_reason: str = ""
+    done_on: date | None = None
+    done_by: str = ""
+    done_note: str = ""
+    undone_on: date | None = None
+    undone_by: str = ""
+    undone_note: str = ""
+    part_id: int | None = Field(default=None, foreign_key="part.id", index=True)
+
+
+class Expectation(Kept, table=True):
+    """What a mod is expected to do, tied to a procedure; its verdict is derived from trials."""
+
+    __table_args__ = (UniqueConstraint("mod_id", "number"),)
+
+    mod_id: int = Field(foreign_key="mod.id", index=True)
+    number: int
+    sentence: str
+    procedure_id: int | None = Field(default=None, foreign_key="procedure.id", index=True)
+    sense: str = ""
+    bound: float | None = None

@@ -1,0 +1,51 @@
+"""What a step leaves behind when it is undone; a mod's trace is the worst of its steps (rule 4: derived)."""
+
+from collections.abc import Iterable
+
+from server.records.tables import Step
+from server.records.words import Mounting, StepKind, Trace
+
+ORDER = list(Trace)
+
+BY_KIND = {
+    StepKind.LIFT_PIN: Trace.A_MARK,
+    StepKind.CUT_TRACE: Trace.A_MARK,
+    StepKind.ADD_LINK: Trace.SOLDER_ONLY,
+    StepKind.DRILL_OR_CUT_CASE: Trace.PERMANENT,
+    StepKind.CHANGE_FIRMWARE: Trace.NONE,
+    StepKind.ADJUST: Trace.NONE,
+    StepKind.CLEAN: Trace.PERMANENT,
+    StepKind.OTHER: Trace.A_MARK,
+}
+
+WHY = {
+    StepKind.TAKE_OUT: "a socketed part leaves nothing, a soldered one fresh solder",
+    StepKind.FIT: "a socketed part leaves nothing, a soldered one fresh solder",
+    StepKind.LIFT_PIN: "a pin that was bent shows it, and does not bend twice",
+    StepKind.CUT_TRACE: "a bridged cut stays visible",
+    StepKind.ADD_LINK: "a link comes off and leaves fresh solder",
+    StepKind.DRILL_OR_CUT_CASE: "what was drilled or cut stays so",
+    StepKind.CHANGE_FIRMWARE: "the old contents can be written back, if they were kept",
+    StepKind.ADJUST: "it can be turned back to the setting written down",
+    StepKind.CLEAN: "what was cleaned off does not come back",
+    StepKind.OTHER: "without a closer word a mark is assumed",
+}
+
+
+def trace_of_kind(kind: StepKind, mounting: str | None) -> Trace:
+    """What this kind of step leaves by itself, at a position mounted so."""
+    if kind in (StepKind.TAKE_OUT, StepKind.FIT):
+        return Trace.NONE if mounting == Mounting.SOCKETED else Trace.SOLDER_ONLY
+    return BY_KIND[kind]
+
+
+def trace_of_step(step: Step, mounting: str | None) -> Trace:
+    """The trace of one step: that of its kind, or worse where the keeper says so."""
+    derived = trace_of_kind(StepKind(step.kind), mounting)
+    stated = Trace(step.trace_stated) if step.trace_stated else derived
+    return worst([derived, stated])
+
+
+def worst(traces: Iterable[Trace]) -> Trace:
+    """The worst of several; none at all leave nothing."""
+    return max(traces, key=ORDER.index, default=Trace.NONE)

@@ -1,0 +1,130 @@
+"""The fixed vocabularies of the record, in the words that are stored and shown alike."""
+
+from enum import StrEnum
+
+
+class Hazard(StrEnum):
+    """What about a machine, board or mod can hurt someone."""
+
+    DISPLAY_TUBE = "display tube"
+    MAINS_INSIDE = "mains inside"
+    CHARGED_RESERVOIR = "charged reservoir"
+    BATTERY = "battery"
+    BRITTLE_PLASTIC = "brittle plastic"
+    LEAD_AND_FUMES = "lead and flux fumes"
+    ASBESTOS = "asbestos or old thermal paste"
+    STATIC = "static"
+
+
+class BoardKind(StrEnum):
+    MAIN = "main board"
+    DISPLAY = "display board"
+    SUPPLY = "supply"
+    KEYBOARD = "keyboard"
+    DRIVE = "drive"
+    EXPANSION = "expansion"
+    OTHER = "other"
+
+
+class Mounting(StrEnum):
+    SOCKETED = "socketed"
+    SOLDERED = "soldered"
+    WIRED = "wired"
+
+
+class PartKind(StrEnum):
+    CHIP = "chip"
+    RESISTOR = "resistor"
+    CAPACITOR = "capacitor"
+    DIODE = "diode"
+    TRANSISTOR = "transistor"
+    CONNECTOR = "connector"
+    CRYSTAL = "crystal"
+    WIRE = "wire"
+    MODULE = "module"
+    OTHER = "other"
+
+
+class Origin(StrEnum):
+    """Whether the part left the factory in this machine, is of its time, or came after."""
+
+    ORIGINAL = "original"
+    PERIOD = "period"
+    LATER = "later"
+    NEW = "new"
+    UNKNOWN = "unknown"
+
+
+class Gone(StrEnum):
+    """Why a part is in no position and no bag."""
+
+    DISCARDED = "discarded"
+    HANDED_OVER = "handed over"
+    LOST = "lost"
+
+
+class ModState(StrEnum):
+    CONSIDERED = "considered"
+    PLANNED = "planned"
+    FITTED = "fitted"
+    UNDONE = "undone"
+    DROPPED = "dropped"
+
+
+class StepKind(StrEnum):
+    TAKE_OUT = "take out"
+    FIT = "fit"
+    LIFT_PIN = "lift pin"
+    CUT_TRACE = "cut trace"
+    ADD_LINK = "add link"
+    DRILL_OR_CUT_CASE = "drill or cut case"
+    CHANGE_FIRMWARE = "change firmware"
+    ADJUST = "adjust"
+    CLEAN = "clean"
+    OTHER = "other"
+
+
+class Trace(StrEnum):
+    """What a step leaves behind when undone, from nothing to what cannot be taken back."""
+
+    NONE = "none"
+    SOLDER_ONLY = "solder only"
+    A_MARK = "a mark"
+    PERMANENT = "permanent"
+
+
+class Better(StrEnum):
+    """Which way a procedure's figure improves."""
+
+    LOWER = "lower"
+    HIGHER = "higher"
+    NEAREST = "nearest"
+    NO = "no"
+    YES = "yes"
+
+
+class Case(StrEnum):
+    """The three states of a machine that a calculation is evaluated for."""
+
+    STOCK = "stock"
+    PLANNED = "as planned"
+    FITTED = "as fitted"
+
+
+class Source(StrEnum):
+    """Where a calculation's input gets its value."""
+
+    TYPED = "typed"
+    PART = "part"
+    TRIAL = "trial"
+    LINE = "line"
+
+
+class Sense(StrEnum):
+    """What an expectation says of a procedure's readings."""
+
+    BETTER = "better than before"
+    BELOW = "falls below"
+    ABOVE = "rises above"
+    NOT_SEEN = "no longer seen"
+    SEEN = "seen"
