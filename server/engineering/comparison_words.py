@@ -12,14 +12,18 @@ from server.engineering.ratios import RatioSet
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """What goes into the sentence; `before` and `after` are means, or mean distances from the target."""
+    """What goes into the sentence; `before` and `after` are means, or mean distances from the target.
+
+    `uncertainty` is that of the surer mean, in the readings' unit; None shows the figures as they were read. `unknown`
+    is what keeps the verdict open: how much readings scatter, or how finely they were read.
+    """
 
     before: float
     after: float
-    uncertainty: float
-    better: Literal["lower", "higher", "nearest"]
+    uncertainty: float | None
     target: float | None
     verdict: Literal["better", "worse", "no difference shown", "cannot say"]
+    unknown: Literal["scatter", "resolution"] | None
     ratio: float | None
     ratios: RatioSet
     percent_faster: float | None
@@ -27,80 +31,92 @@ class Figures:
     p: float | None
 
 
+_OPENING = {
+    None: "",
+    "scatter": ", with one reading a side",
+    "resolution": ", with neither scatter nor resolution known",
+}
+_CAVEAT = {
+    "better": "",
+    "worse": "",
+    "no difference shown": " That does not prove that nothing changed.",
+    "cannot say": " Repeated readings on both sides, and the resolution they are read to, would tell.",
+}
+
+
 def sentence_of(figures: Figures) -> str:
-    """One or two plain sentences: the verdict, both sides, how much, and how sure."""
-    verdict = figures.verdict[0].upper() + figures.verdict[1:]
-    parts = [f"{verdict}: {_sides(figures)}"]
-    if figures.ratio is not None and figures.ratio != 1:
-        parts.append(_how_much(figures, figures.ratio))
-    sentence = "; ".join([*parts, *_how_sure(figures)]) + "."
-    return sentence + _caveat(figures)
+    """The verdict, both sides, how much and how sure, in one or two plain sentences."""
+    opening = figures.verdict.capitalize() + _OPENING[figures.unknown]
+    change = "" if figures.verdict == "no difference shown" else _change(figures)
+    sure = "; ".join([*_ratio(figures), *_test(figures)])
+    return f"{opening}: {_sides(figures)}{change}{f' ({sure})' if sure else ''}.{_CAVEAT[figures.verdict]}"
 
 
 def _sides(figures: Figures) -> str:
     after, before = (shown(value, figures.uncertainty) for value in (figures.after, figures.before))
-    if figures.target is not None:
-        return f"on average {after} from the target of {figures.target:g} after, against {before} before"
-    return f"on average {after} after, against {before} before"
+    on_average = "" if figures.unknown == "scatter" else " on average"
+    off = "" if figures.target is None else f" from the target of {figures.target:g}"
+    return f"{after}{off}{on_average} after, against {before} before"
 
 
-def _how_much(figures: Figures, ratio: float) -> str:
-    if figures.percent_faster is not None and figures.percent_less_time is not None:
-        faster, less = figures.percent_faster, figures.percent_less_time
+def _change(figures: Figures) -> str:
+    ratio, faster, less = figures.ratio, figures.percent_faster, figures.percent_less_time
+    if ratio is None or ratio == 1:
+        return ""
+    if faster is not None and less is not None:
         if ratio > 1:
-            return f"{percent(faster)} faster, which is {percent(less)} less time"
-        return f"{percent(-faster)} slower, which is {percent(-less)} more time"
+            return f": {percent(faster)} faster, which is {percent(less)} less time"
+        return f": {percent(-faster)} slower, which is {percent(-less)} more time"
     if figures.target is not None:
-        return f"{times(ratio)} times nearer" if ratio > 1 else f"{times(1 / ratio)} times farther off"
+        return f": {_figures(ratio)} times nearer" if ratio > 1 else f": {_figures(1 / ratio)} times farther off"
     change = 100 * (figures.after / figures.before - 1)
-    return f"{percent(abs(change))} {'higher' if change > 0 else 'lower'}"
+    return f": {percent(abs(change))} {'higher' if change > 0 else 'lower'}"
 
 
-def _how_sure(figures: Figures) -> list[str]:
+def _ratio(figures: Figures) -> list[str]:
     if figures.ratio is None:
-        return [] if figures.p is None else [f"Welch's t test, p {chance(figures.p)}"]
-    test = "" if figures.p is None else f"; Welch's t test, p {chance(figures.p)}"
-    return [f"ratio {times(figures.ratio)}, {_bounds(figures)}{test}"]
+        return []
+    low, high = figures.ratios.low, figures.ratios.high
+    half = None if low is None or high is None else (high - low) / 2
+    if figures.unknown == "resolution":
+        return [f"ratio {_figures(figures.ratio)}"]
+    ratio = _figures(figures.ratio) if half is None else shown(figures.ratio, half)
+    if figures.unknown == "scatter":
+        return [f"ratio {ratio}; the resolution allows {_bounds(figures.ratios, half)}"]
+    return [f"ratio {ratio}, {_bounds(figures.ratios, half)} at 95 %"]
 
 
-def _bounds(figures: Figures) -> str:
-    low, high, gap = figures.ratios.low, figures.ratios.high, figures.ratios.gap
-    sure = "the resolution allows" if figures.verdict == "cannot say" else "at 95 %"
-    if gap is not None:
-        return f"{sure} anything but {times(gap[0])} to {times(gap[1])}"
-    if low is None and high is None:
-        return f"{sure} anything at all"
-    if high is None:
-        return f"{sure} {times(low or 0.0)} or more"
-    return f"{sure} {times(low or 0.0)} to {times(high)}"
+def _bounds(ratios: RatioSet, half: float | None) -> str:
+    if ratios.gap is not None:
+        return f"anything but {_figures(ratios.gap[0])} to {_figures(ratios.gap[1])}"
+    if ratios.low is not None and ratios.high is not None:
+        return f"{shown(ratios.low, half)} to {shown(ratios.high, half)}"
+    return f"at least {_figures(ratios.low)}" if ratios.low else "unbounded"
 
 
-def _caveat(figures: Figures) -> str:
-    if figures.verdict == "no difference shown":
-        return " That does not prove that nothing changed."
-    if figures.verdict == "cannot say":
-        return " How much such readings scatter is not known, so no difference can be claimed."
-    return ""
+def _test(figures: Figures) -> list[str]:
+    return [] if figures.p is None else [f"Welch's t test, p {chance(figures.p)}"]
 
 
-def shown(value: float, uncertainty: float) -> str:
-    """A value to the second significant digit of its uncertainty."""
-    if not uncertainty > 0:
-        return f"{value:g}"
+def shown(value: float, uncertainty: float | None) -> str:
+    """A value to the second significant digit of its uncertainty, or as it is without one."""
+    if not uncertainty:
+        return f"{value:.10g}"
     decimals = 1 - math.floor(math.log10(uncertainty))
-    return f"{round(value, decimals):.{max(decimals, 0)}f}" if abs(decimals) < 15 else f"{value:.6g}"
+    if abs(decimals) > 15:
+        return f"{value:.10g}"
+    return f"{round(value, decimals) + 0.0:.{max(decimals, 0)}f}"
 
 
 def percent(value: float) -> str:
     """A percentage to three significant digits, whole from a hundred."""
-    return f"{value:.0f} %" if abs(value) >= 100 else f"{value:.3g} %"
-
-
-def times(ratio: float) -> str:
-    """A ratio to three or four significant digits."""
-    return f"{ratio:.4g}" if abs(ratio) >= 1 else f"{ratio:.3g}"
+    return f"{value:.0f} %" if 99.95 <= abs(value) < 1e6 else f"{value:.3g} %"
 
 
 def chance(p: float) -> str:
     """A p-value with its sign, as it goes into a sentence."""
     return "below 0.0001" if p < 0.0001 else f"= {p:.2g}"
+
+
+def _figures(ratio: float) -> str:
+    return f"{ratio:.3g}"

@@ -26,8 +26,9 @@ from typing import Literal
 import numpy as np
 
 from server.engineering.comparison_words import Figures, sentence_of
-from server.engineering.ratios import Mean, Pair, RatioSet
+from server.engineering.ratios import Pair, RatioSet
 from server.engineering.readings import Readings, ReadingsError, Resolution, checked, resolution_of
+from server.engineering.student import CONFIDENCE
 from server.engineering.summaries import Summary, mean_of, summary_of
 
 Better = Literal["lower", "higher", "nearest"]
@@ -40,13 +41,16 @@ class Comparison:
     """Two runs of readings compared; `ratio` above 1 means better after, None where a ratio means nothing.
 
     The ratios that the readings do not exclude at 95 % run from `ratio_low` to `ratio_high`, None standing for no bound
-    on that side. When they are all numbers but a gap, both are None and `ratio_gap` holds the gap.
+    on that side. When they are all numbers but a gap, both are None and `ratio_gap` holds the gap. The distances are
+    the mean ones from the target, where there is one.
     """
 
     before: Summary
     after: Summary
     better: Better
     target: float | None
+    distance_before: float | None
+    distance_after: float | None
     resolution: float
     ratio: float | None
     ratio_low: float | None
@@ -80,41 +84,30 @@ def compare(
     _check_aim(better, target)
     step = resolution_of(np.concatenate([first, second]), resolution)
     pair = _pair(_judged(first, target), _judged(second, target), step)
-    ratios, ratio = _ratios(pair, better, step)
+    never_negative = target is not None or bool(min(first.min(), second.min()) >= 0)
     t, freedom, p = _welch(pair, first.size, second.size)
-    verdict = _verdict(pair, better, step)
-    faster, less = _percents(ratio, quantity or ("time" if better == "lower" else "other"))
-    figures = Figures(
-        before=pair.first.value,
-        after=pair.second.value,
-        uncertainty=math.sqrt(min(_doubt(pair.first), _doubt(pair.second))),
-        better=better,
-        target=target,
-        verdict=verdict,
-        ratio=ratio,
-        ratios=ratios,
-        percent_faster=faster,
-        percent_less_time=less,
-        p=p,
-    )
+    figures = _figures(pair, better, step, target, _percents_mean(better, quantity), never_negative, p)
+    summaries = summary_of(first, step), summary_of(second, step)
     return Comparison(
-        before=summary_of(first, step),
-        after=summary_of(second, step),
+        before=summaries[0],
+        after=summaries[1],
         better=better,
         target=target,
+        distance_before=None if target is None else figures.before,
+        distance_after=None if target is None else figures.after,
         resolution=step.step,
-        ratio=ratio,
-        ratio_low=ratios.low,
-        ratio_high=ratios.high,
-        ratio_gap=ratios.gap,
-        percent_faster=faster,
-        percent_less_time=less,
+        ratio=figures.ratio,
+        ratio_low=figures.ratios.low,
+        ratio_high=figures.ratios.high,
+        ratio_gap=figures.ratios.gap,
+        percent_faster=figures.percent_faster,
+        percent_less_time=figures.percent_less_time,
         welch_t=t,
         degrees_of_freedom=freedom,
         p=p,
-        verdict=verdict,
+        verdict=figures.verdict,
         sentence=sentence_of(figures),
-        notes=tuple(_notes(pair, step, ratio)),
+        notes=tuple(_notes(pair, step, figures, summaries)),
     )
 
 
@@ -147,8 +140,8 @@ def _check_aim(better: Better, target: float | None) -> None:
             else (f"A target is for readings that should be nearest to it, not for those where {better} is better.")
         )
         raise ReadingsError(need, field="target")
-    if target is not None and not math.isfinite(target):
-        raise ReadingsError(f"The target must be a finite number, not {target!r}.", field="target")
+    if target is not None:
+        checked([target], "target")
 
 
 def _judged(values: Readings, target: float | None) -> Readings:
@@ -171,18 +164,17 @@ def _alone(pair: Pair) -> bool:
     return not pair.first.freedom and not pair.second.freedom
 
 
-def _doubt(mean: Mean) -> float:
-    return mean.scatter + mean.rounding
-
-
-def _ratios(pair: Pair, better: Better, step: Resolution) -> tuple[RatioSet, float | None]:
+def _ratio(pair: Pair, better: Better, step: Resolution, never_negative: bool) -> tuple[float | None, RatioSet]:
     first, second = (pair.second, pair.first) if better == "higher" else (pair.first, pair.second)
     if first.value <= 0 or second.value <= 0:
-        return RatioSet(), None
+        return None, RatioSet()
     ratio = first.value / second.value
     if _alone(pair):
-        return _allowed_by_resolution(first.value, second.value, step.step / 2), ratio
-    return Pair(first, second, pair.borrowed_freedom).ratios(), ratio
+        return ratio, _allowed_by_resolution(first.value, second.value, step.step / 2)
+    if _unknown(pair, step):
+        return ratio, RatioSet()
+    ratios = Pair(first, second, pair.borrowed_freedom).ratios()
+    return ratio, ratios.not_negative() if never_negative else ratios
 
 
 def _allowed_by_resolution(first: float, second: float, half: float) -> RatioSet:
@@ -191,10 +183,9 @@ def _allowed_by_resolution(first: float, second: float, half: float) -> RatioSet
     return RatioSet(low, (first + half) / (second - half) if second > half else None)
 
 
-def _percents(ratio: float | None, quantity: Quantity) -> tuple[float | None, float | None]:
-    if ratio is None or quantity == "other":
-        return None, None
-    return 100 * (ratio - 1), 100 * (1 - 1 / ratio)
+def _percents_mean(better: Better, quantity: Quantity | None) -> bool:
+    """Whether "faster" and "less time" mean something for what was read."""
+    return (quantity or ("time" if better == "lower" else "other")) != "other"
 
 
 def _welch(pair: Pair, before: int, after: int) -> tuple[float | None, float | None, float | None]:
@@ -215,23 +206,56 @@ def _welch(pair: Pair, before: int, after: int) -> tuple[float | None, float | N
     return float(test.statistic), pair.freedom(), float(test.pvalue)
 
 
-def _verdict(pair: Pair, better: Better, step: Resolution) -> Verdict:
-    unscattered = pair.first.scatter + pair.second.scatter == 0
-    if _alone(pair) or (unscattered and not step.believable):
-        return "cannot say"
+def _figures(
+    pair: Pair,
+    better: Better,
+    step: Resolution,
+    target: float | None,
+    percents: bool,
+    never_negative: bool,
+    p: float | None,
+) -> Figures:
+    ratio, ratios = _ratio(pair, better, step, never_negative)
+    unknown = _unknown(pair, step)
+    return Figures(
+        before=pair.first.value,
+        after=pair.second.value,
+        uncertainty=None if unknown else math.sqrt(min(pair.first.variance, pair.second.variance)),
+        target=target,
+        verdict="cannot say" if unknown else _verdict(pair, better),
+        unknown=unknown,
+        ratio=ratio,
+        ratios=ratios,
+        percent_faster=100 * (ratio - 1) if ratio and percents else None,
+        percent_less_time=100 * (1 - 1 / ratio) if ratio and percents else None,
+        p=p,
+    )
+
+
+def _unknown(pair: Pair, step: Resolution) -> Literal["scatter", "resolution"] | None:
+    """What is not known and keeps the verdict open."""
+    if _alone(pair):
+        return "scatter"
+    return None if step.believable or pair.first.scatter or pair.second.scatter else "resolution"
+
+
+def _verdict(pair: Pair, better: Better) -> Verdict:
     if not pair.differ():
         return "no difference shown"
     return "better" if (pair.second.value > pair.first.value) == (better == "higher") else "worse"
 
 
-def _notes(pair: Pair, step: Resolution, ratio: float | None) -> list[str]:
+def _notes(pair: Pair, step: Resolution, figures: Figures, summaries: tuple[Summary, Summary]) -> list[str]:
     notes = [step.note] if step.note else []
     if pair.borrowed_freedom is not None:
         notes.append("One side has a single reading; it is taken to scatter as the readings of the other side do.")
-    if _alone(pair):
-        notes.append(
-            "One reading a side tells nothing of how much readings scatter; repeat both to claim a difference."
-        )
-    if ratio is None:
+    elif not figures.unknown and not (pair.first.scatter or pair.second.scatter):
+        notes.append("Neither side scatters; the bounds are those of the resolution alone.")
+    if figures.verdict == "no difference shown" and figures.p is not None and figures.p < 1 - CONFIDENCE:
+        notes.append("The scatter alone would show a difference, but the resolution is too coarse for it.")
+    if figures.ratio is None:
         notes.append("A ratio means nothing here, as a mean is not above 0.")
+    for side, summary in zip(("before", "after"), summaries, strict=True):
+        if summary.drift:
+            notes.append(f"The readings {side} drift; runs that have settled would compare better.")
     return notes

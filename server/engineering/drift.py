@@ -6,8 +6,10 @@
 
 S comes from Kendall's tau of the readings against their order, in O(n log n). Without ties and up to 33 readings p is
 exact (every order equally likely); otherwise it is the normal one of z, two-sided. Needs at least three readings that
-are not all alike. H. B. Mann, Econometrica 13 (1945) 245-259; M. G. Kendall, Rank Correlation Methods, 4th ed. (1975), ch. 4;
-both from memory.
+are not all alike.
+
+H. B. Mann, Econometrica 13 (1945) 245-259; M. G. Kendall, Rank Correlation Methods, 4th ed. (1975), ch. 4; both from
+memory.
 """
 
 import math

@@ -1,33 +1,28 @@
 """Two means with their uncertainties: do they differ, and between which bounds does their ratio lie?
 
-Each mean m carries two variances: `scatter` s²/n with n-1 degrees of freedom (Type A), and `rounding` q²/12 (Type B,
-taken as exactly known). For a trial ratio r the difference m1 - r m2 has
+Each mean m carries two variances: `scatter` s²/n with n-1 degrees of freedom (Type A), and `rounding` q²/12 (Type B).
+For a trial ratio r the difference m1 - r m2 has
 
-    A = s1²/n1 + r² s2²/n2,    B = q1²/12 + r² q2²/12,
-    nu_A = A² / ((s1²/n1)²/nu1 + (r² s2²/n2)²/nu2),    nu = nu_A (A + B)² / A²   (Welch-Satterthwaite),
+    A = s1²/n1 + r² s2²/n2,    nu = A² / ((s1²/n1)²/nu1 + (r² s2²/n2)²/nu2),    B = q1²/12 + r² q2²/12
 
-and r is **not** excluded at 95 % while (m1 - r m2)² <= max(t²(nu_A) A, t²(nu) (A + B)), t the two-sided 95 % point of
-Student's t with the degrees of freedom at that r. The larger of the two is taken because rounding raises nu: alone, the second
-could make the interval narrower by adding uncertainty. With B = 0 this is Fieller's interval with Welch-Satterthwaite
-degrees of freedom at the limit; with A = 0 it is the normal one of the rounding alone.
+and r is **not** excluded at 95 % while |m1 - r m2| is no more than the half-width that `student.py` gives for A, nu, B.
+With B = 0 this is Fieller's interval with Welch-Satterthwaite degrees of freedom taken at the limit.
 
-The set of ratios not excluded is an interval, or, when m2 is not clearly different from zero, all numbers but a gap,
-or all numbers. E. C. Fieller, J. R. Stat. Soc. B 16 (1954) 175-185; JCGM 100:2008, G.4.1; both from memory.
+The ratios not excluded are an interval, or, when m2 is not clearly different from zero, all numbers but a gap, or all
+numbers. E. C. Fieller, J. R. Stat. Soc. B 16 (1954) 175-185, from memory.
 """
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
-CONFIDENCE = 0.95
+from server.engineering.student import Reals, half_width_squared
+
 # Half-degree steps round the circle of directions (r = tan θ) before each end is refined.
 DIRECTIONS = 720
-
-Reals = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +33,11 @@ class Mean:
     scatter: float
     freedom: float
     rounding: float
+
+    @property
+    def variance(self) -> float:
+        """Square of the standard uncertainty of the mean."""
+        return self.scatter + self.rounding
 
     def over(self, scale: float) -> "Mean":
         """The same mean in units of `scale`."""
@@ -59,6 +59,12 @@ class RatioSet:
             None if self.high is None else self.high * scale,
             None if self.gap is None else (self.gap[0] * scale, self.gap[1] * scale),
         )
+
+    def not_negative(self) -> "RatioSet":
+        """The part of it that a ratio of quantities which are never negative can have."""
+        if self.gap is None:
+            return replace(self, low=max(self.low or 0.0, 0.0))
+        return self if self.gap[0] > 0 else RatioSet(low=max(self.gap[1], 0.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +102,10 @@ class Pair:
         return np.asarray(2 * np.sin(turn) ** 2 - self._allowance(cosine**2, sine**2))
 
     def _allowance(self, first: Reals, second: Reals) -> Reals:
-        """Square of the half-width of the interval of a difference, the means' variances weighted so."""
+        """Square of the half-width of a difference in which the means' variances have these weights."""
         scatter = first * self.first.scatter + second * self.second.scatter
         rounding = first * self.first.rounding + second * self.second.rounding
-        plain = self._scatter_freedom(first, second)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            raised = np.where(scatter > 0, plain * ((scatter + rounding) / scatter) ** 2, np.inf)
-        return np.maximum(student_point(plain) ** 2 * scatter, student_point(raised) ** 2 * (scatter + rounding))
+        return half_width_squared(scatter, self._scatter_freedom(first, second), rounding)
 
     def _scatter_freedom(self, first: Reals, second: Reals) -> Reals:
         a, b = first * self.first.scatter, second * self.second.scatter
@@ -112,13 +115,6 @@ class Pair:
             share = a / (a + b)
             freedom = 1 / (share**2 / self.first.freedom + (1 - share) ** 2 / self.second.freedom)
         return np.where(a + b > 0, freedom, np.inf)
-
-
-def student_point(freedom: Reals) -> Reals:
-    """Two-sided 95 % points of Student's t for each of the degrees of freedom (infinite: the normal point)."""
-    from scipy.special import stdtrit
-
-    return np.asarray(stdtrit(freedom, (1 + CONFIDENCE) / 2))
 
 
 def _accepted(excess: Callable[[Reals], Reals]) -> RatioSet:
@@ -141,4 +137,6 @@ def _turn_to_exclusion(excess: Callable[[Reals], Reals], sense: Literal[1, -1]) 
     if not excluded.size:
         return None
     inside, outside = turns[excluded[0] - 1], turns[excluded[0]]
-    return float(brentq(lambda turn: excess(np.array([turn]))[0], inside, outside, xtol=1e-300, rtol=1e-14))
+    return float(
+        brentq(lambda turn: excess(np.array([turn]))[0], inside, outside, xtol=1e-300, rtol=1e-14, maxiter=2000)
+    )

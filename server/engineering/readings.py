@@ -2,7 +2,7 @@
 
 Readings come in as any sequence of real numbers and leave as a one-dimensional float array of `n` values in the
 procedure's own unit (which this module never learns). Accepted: 1 to 1,000,000 finite numbers, each 0 or between
-1e-100 and 1e100 in size, so that no square or sum overflows or vanishes.
+1e-60 and 1e60 in size, so that no sum, square or ratio of squares overflows or vanishes.
 
 The resolution `q` is the smallest step that the instrument, or the eye, could tell apart. Rounding to it adds a
 rectangular uncertainty of standard deviation q/sqrt(12) to every reading alike (JCGM 100:2008, F.2.2.1, from memory);
@@ -22,9 +22,10 @@ from numpy.typing import NDArray
 from server.engineering.errors import EngineeringError
 
 MOST_READINGS = 1_000_000
-LARGEST, SMALLEST = 1e100, 1e-100
-# A typed reading seldom has more than a dozen digits; beyond that the digits are a computer's, not an instrument's.
-MOST_DIGITS_READ = 12
+LARGEST, SMALLEST = 1e60, 1e-60
+RANGE = "between 1e-60 and 1e60 in size"
+# A double holds 15 to 17 digits: readings that need as many were computed, not read off anything.
+MOST_DIGITS_READ = 14
 
 Readings = NDArray[np.float64]
 
@@ -87,7 +88,7 @@ def checked(readings: Sequence[float] | Readings, field: str = "readings") -> Re
     _refuse_first(values, ~np.isfinite(values), field, "is not a finite number")
     sizes = np.abs(values)
     outside = (sizes > LARGEST) | ((sizes < SMALLEST) & (sizes > 0))
-    _refuse_first(values, outside, field, f"is not between {SMALLEST:g} and {LARGEST:g} in size")
+    _refuse_first(values, outside, field, f"is not {RANGE}")
     return values
 
 
@@ -105,7 +106,7 @@ def _as_numbers(readings: Sequence[float] | Readings, field: str) -> Readings:
 
 def _not_numbers(readings: Sequence[float] | Readings, field: str) -> ReadingsError:
     for place, value in enumerate(readings, start=1):
-        if isinstance(value, bool | np.bool_) or not isinstance(value, int | float | np.number):
+        if isinstance(value, bool | np.bool_) or not isinstance(value, int | float | np.integer | np.floating):
             sentence = f"{field.capitalize()}: reading {place}, “{str(value)[:40]}”, is not a number."
             return ReadingsError(sentence, field=field, place=place, text=str(value))
     return ReadingsError(f"{field.capitalize()}: a reading is too large a number.", field=field)

@@ -2,21 +2,22 @@
 
 Readings stand apart by spaces, tabs, new lines or semicolons, or by a comma with a space after it. The decimal sign is
 a point or a comma; a power of ten may follow (`1.2e-3`). Thousands are not grouped: `1,459` is one and a bit. Where the
-same text writes `1,459` and uses the point as its decimal sign, it could be meant either way and is refused.
+text shows that it could be meant as thousands, because elsewhere it uses a point as the decimal sign or commas between
+readings, it is refused; so is `1.459` where the decimal sign is elsewhere a comma.
 
 Raises `ReadingsTextError`, naming the line and the reading in it, for anything that is not a number, NaN, infinities,
-numbers not between 1e-100 and 1e100 in size, an empty text and more than 1,000,000 readings.
+numbers not between 1e-60 and 1e60 in size, an empty text and more than 1,000,000 readings.
 """
 
 import re
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterable, Iterator
+from typing import NamedTuple
 
-from server.engineering.readings import LARGEST, MOST_READINGS, SMALLEST, ReadingsError
+from server.engineering.readings import LARGEST, MOST_READINGS, RANGE, SMALLEST, ReadingsError
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
 _NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity|∞)", re.IGNORECASE)
-_MAYBE_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}([.,])[0-9]{3}")
+_MAYBE_THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2}[.,][0-9]{3}")
 _SPACED_THOUSANDS = re.compile("[0-9][\u00a0\u2009\u202f][0-9]{3}(?![0-9])")
 _BETWEEN_SEPARATORS = re.compile(r"[^\s;]+")
 _MINUS_SIGNS = str.maketrans("−－﹣", "---")
@@ -34,11 +35,11 @@ class ReadingsTextError(ReadingsError):
         self.line = line
 
 
-@dataclass(frozen=True, slots=True)
-class _Item:
+class _Word(NamedTuple):
     text: str
     line: int
     place: int
+    comma_after: bool
 
     def refused(self, fault: str) -> ReadingsTextError:
         shown = self.text if len(self.text) <= SHOWN else self.text[:SHOWN] + "…"
@@ -48,48 +49,52 @@ class _Item:
 def read_readings(text: str) -> list[float]:
     """The readings in `text`, in the order written and in whatever unit they were written in."""
     readings: list[float] = []
-    signs = _DecimalSigns()
-    for item in _items(text):
+    for word in _words(text):
         if len(readings) == MOST_READINGS:
-            raise item.refused(f"is one too many: at most {MOST_READINGS:,} readings can be taken at once")
-        readings.append(_number(item))
-        signs.see(item)
+            raise word.refused(f"is one too many: at most {MOST_READINGS:,} readings can be taken at once")
+        readings.append(_number(word))
     if not readings:
         raise ReadingsTextError("There are no readings in the text; type at least one number.")
-    signs.refuse_two_meanings()
+    if "," in text:
+        _refuse_two_meanings(_words(text))
     return readings
 
 
-def _items(text: str) -> Iterator[_Item]:
+def _words(text: str) -> Iterator[_Word]:
     for number, line in enumerate(text.translate(_MINUS_SIGNS).splitlines(), start=1):
-        spaced = _SPACED_THOUSANDS.search(line)
+        grouped = _SPACED_THOUSANDS.search(line)
         place = 0
         for match in _BETWEEN_SEPARATORS.finditer(line):
-            # One comma at the end of a word is a separator: nothing follows that it could be the decimal sign of.
-            word = match.group().removesuffix(",")
-            if not word:
+            # One comma at the end of a word separates: nothing follows that it could be the decimal sign of.
+            found = match.group()
+            plain = found.removesuffix(",")
+            if not plain:
                 continue
             place += 1
-            item = _Item(word, number, place)
-            if spaced and match.end() == spaced.start() + 1:
-                raise item.refused("is followed by a narrow space that could group thousands; write the number whole")
-            yield item
+            word = _Word(plain, number, place, plain != found)
+            if grouped and match.end() == grouped.start() + 1:
+                raise word.refused("is followed by a narrow space that could group thousands; write the number whole")
+            yield word
 
 
-def _number(item: _Item) -> float:
-    if _NOT_FINITE.fullmatch(item.text):
-        raise item.refused("is not a finite number")
-    if not _NUMBER.fullmatch(item.text):
-        raise item.refused(_why_no_number(item.text))
-    value = float(item.text.replace(",", "."))
-    vanished = value == 0 and re.search("[1-9]", re.split("[eE]", item.text)[0])
-    if vanished or (value != 0 and not SMALLEST <= abs(value) <= LARGEST):
-        raise item.refused(f"is not between {SMALLEST:g} and {LARGEST:g} in size")
-    return value
+def _number(word: _Word) -> float:
+    if not _NUMBER.fullmatch(word.text):
+        raise word.refused(_why_no_number(word.text))
+    value = float(word.text.replace(",", "."))
+    if SMALLEST <= abs(value) <= LARGEST or _is_zero(word.text):
+        return value
+    raise word.refused(f"is not {RANGE}")
 
 
-def _why_no_number(word: str) -> str:
-    if re.fullmatch(r"[+-]?[0-9.,]+", word) and len(re.findall("[.,]", word)) > 1:
+def _is_zero(text: str) -> bool:
+    """Whether it was written as zero, rather than so small that it became zero."""
+    return not re.search("[1-9]", re.split("[eE]", text)[0])
+
+
+def _why_no_number(text: str) -> str:
+    if _NOT_FINITE.fullmatch(text):
+        return "is not a finite number"
+    if re.fullmatch(r"[+-]?[0-9.,]+", text) and len(re.findall("[.,]", text)) > 1:
         return (
             "has more than one decimal sign; part readings by spaces, new lines or semicolons, "
             "and write thousands without a sign"
@@ -97,27 +102,22 @@ def _why_no_number(word: str) -> str:
     return "is not a number; leave out units and other text"
 
 
-@dataclass(slots=True)
-class _DecimalSigns:
-    """Which decimal signs a text uses for certain, and the first number of each that could as well be in thousands."""
-
-    certain: set[str] = field(default_factory=set)
-    doubtful: dict[str, _Item] = field(default_factory=dict)
-
-    def see(self, item: _Item) -> None:
-        sign = "," if "," in item.text else "." if "." in item.text else ""
-        if not sign:
-            return
-        if _MAYBE_THOUSANDS.fullmatch(item.text):
-            self.doubtful.setdefault(sign, item)
-        else:
-            self.certain.add(sign)
-
-    def refuse_two_meanings(self) -> None:
-        for sign, item in self.doubtful.items():
-            other = "." if sign == "," else ","
-            if other in self.certain or other in self.doubtful:
-                raise item.refused(
-                    f"could be meant in thousands, since “{other}” is used as decimal sign elsewhere; "
-                    "write it without the sign or use one decimal sign throughout"
-                )
+def _refuse_two_meanings(words: Iterable[_Word]) -> None:
+    """Refuse a number that could be meant in thousands where the text shows the same sign, or the other, used so."""
+    decimal_signs: set[str] = set()
+    doubtful: dict[str, _Word] = {}
+    for word in words:
+        sign = "," if "," in word.text else "." if "." in word.text else ""
+        if sign and _MAYBE_THOUSANDS.fullmatch(word.text):
+            doubtful.setdefault(sign, word)
+        elif sign:
+            decimal_signs.add(sign)
+        if word.comma_after:
+            decimal_signs.add(".")  # a comma between readings leaves only the point to be a decimal sign
+    decimal_signs |= doubtful.keys() if len(doubtful) > 1 else set()
+    for sign, word in doubtful.items():
+        if decimal_signs - {sign}:
+            raise word.refused(
+                "could be meant in thousands, seeing the other signs in the text; write it without the sign, "
+                "or use one decimal sign and part readings by spaces or semicolons"
+            )

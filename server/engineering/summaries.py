@@ -2,14 +2,14 @@
 
     mean m, sample standard deviation s, standard uncertainty u = sqrt(s²/n + q²/12)
 
-all in the readings' unit, for n readings of resolution q. The 95 % interval of the mean is m -/+ the larger of
-t(n-1) s/sqrt(n) and t(nu) u, nu the Welch-Satterthwaite degrees of freedom: never narrower for the rounding that it includes. A lone
-reading tells nothing of the scatter: its interval is what the resolution allows, -/+ q/2, and a note says so.
+all in the readings' unit, for n readings of resolution q. The 95 % interval of the mean is m -/+ the half-width that
+`student.py` gives for s²/n, n-1 and q²/12: never narrower for the rounding that it includes. A lone reading tells
+nothing of the scatter: its interval is what the resolution allows, -/+ q/2, and a note says so.
 
 Outliers are readings beyond the fences of a box plot, 1.5 interquartile ranges outside the quartiles, and more than one
 resolution step outside them. About one honest reading in 140 lies there; they are shown and counted, never dropped.
 
-JCGM 100:2008, 4.2, F.2.2.1 and G.4.1; J. W. Tukey, Exploratory Data Analysis (1977), ch. 2; both from memory.
+JCGM 100:2008, 4.2 and F.2.2.1; J. W. Tukey, Exploratory Data Analysis (1977), ch. 2; both from memory.
 """
 
 import math
@@ -19,8 +19,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.engineering.drift import Drift, mann_kendall
-from server.engineering.ratios import Mean, student_point
+from server.engineering.ratios import Mean
 from server.engineering.readings import Readings, Resolution, checked, resolution_of
+from server.engineering.student import half_width_squared
 
 DRIFT_LEVEL = 0.05
 FENCE = 1.5
@@ -63,7 +64,7 @@ def summarise(readings: Sequence[float] | Readings, resolution: float | None = N
 def summary_of(values: Readings, resolution: Resolution) -> Summary:
     """The figures of checked readings of a known resolution."""
     mean = mean_of(values, resolution)
-    half = half_interval(mean, resolution)
+    half = _half_interval(mean, resolution)
     drift = mann_kendall(values)
     noticed = drift if drift and drift.p < DRIFT_LEVEL else None
     outliers = _outliers(values, resolution)
@@ -71,7 +72,7 @@ def summary_of(values: Readings, resolution: Resolution) -> Summary:
         count=values.size,
         mean=mean.value,
         spread=math.sqrt(mean.scatter * values.size) if values.size > 1 else None,
-        standard_uncertainty=math.sqrt(mean.scatter + mean.rounding),
+        standard_uncertainty=math.sqrt(mean.variance),
         interval_low=mean.value - half,
         interval_high=mean.value + half,
         median=float(np.median(values)),
@@ -90,14 +91,12 @@ def mean_of(values: Readings, resolution: Resolution) -> Mean:
     return Mean(float(np.mean(values)), scatter, values.size - 1, resolution.variance)
 
 
-def half_interval(mean: Mean, resolution: Resolution) -> float:
+def _half_interval(mean: Mean, resolution: Resolution) -> float:
     """Half the width of the 95 % interval of one mean."""
     if not mean.freedom:
         return resolution.step / 2
-    both = mean.scatter + mean.rounding
-    raised = mean.freedom * (both / mean.scatter) ** 2 if mean.scatter else math.inf
-    points = student_point(np.array([mean.freedom, raised]))
-    return float(max(points[0] * math.sqrt(mean.scatter), points[1] * math.sqrt(both)))
+    square = half_width_squared(np.array([mean.scatter]), np.array([mean.freedom]), np.array([mean.rounding]))
+    return math.sqrt(square[0])
 
 
 def _outliers(values: Readings, resolution: Resolution) -> tuple[int, ...]:

@@ -77,12 +77,12 @@ def _verdict(before: Share, after: Share, p: float) -> Literal["more often", "le
 
 
 def _sentence(before: Share, after: Share, p: float, verdict: str) -> str:
-    test = f"Fisher's exact test, p {chance(p)}"
-    sides = f"{_words(after)} after, against {_words(before)} before"
+    sides = f"yes {_words(after)} after, against {_words(before)} before"
+    sentence = f"{verdict.capitalize()}: {sides} (Fisher's exact test, p {chance(p)})."
     if verdict == "no difference shown":
-        return f"No difference shown: yes {sides} ({test}). That does not prove that nothing changed."
-    return f"{verdict.capitalize()}: yes {sides} ({test})."
+        return sentence + " That does not prove that nothing changed."
+    return sentence
 
 
 def _words(share: Share) -> str:
-    return f"{share.yes} of {share.total} times ({share.low:.0%} to {share.high:.0%} at 95 %)"
+    return f"{share.yes:,} of {share.total:,} times ({100 * share.low:.0f} to {100 * share.high:.0f} % at 95 %)"

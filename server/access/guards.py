@@ -1,0 +1,114 @@
+"""What stands at the door of every request: which host was asked for, whose page sent it, how large it is.
+
+Plain ASGI, so that uploads stream through. Knows nothing of pages or records.
+"""
+
+import time
+from collections.abc import Sequence
+from urllib.parse import urlsplit
+
+import structlog
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+log = structlog.get_logger("putback.request")
+SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
+SECURITY_HEADERS = {
+    "Content-Security-Policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; font-src 'self'; "
+        "connect-src 'self'; form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Opener-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+}
+
+
+class TooLarge(Exception):
+    """The request's body is larger than the settings allow."""
+
+
+def host_name(header: str) -> str:
+    """The host without its port: `[::1]:8181` is `::1`."""
+    try:
+        return (urlsplit(f"//{header}").hostname or "").lower()
+    except ValueError:
+        return ""
+
+
+def comes_from_elsewhere(headers: Headers) -> bool:
+    """Whether a browser says that another site's page sent this write.
+
+    Browsers since 2023 say so in Sec-Fetch-Site; older ones in Origin. A program that is no browser sends neither.
+    """
+    if site := headers.get("sec-fetch-site"):
+        return site not in ("same-origin", "none")
+    if origin := headers.get("origin"):
+        return urlsplit(origin).netloc.lower() != headers.get("host", "").lower()
+    return False
+
+
+class Guards:
+    """Refuses foreign hosts (DNS rebinding), writes from other sites' pages, and bodies over the limit."""
+
+    def __init__(self, app: ASGIApp, allowed_hosts: Sequence[str], most_bytes: int) -> None:
+        self.app = app
+        self.allowed_hosts = {host.strip("[]").lower() for host in allowed_hosts}
+        self.most_bytes = most_bytes
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        started = time.perf_counter()
+        status = 500
+
+        async def send_guarded(message: Message) -> None:
+            nonlocal status
+            if message["type"] == "http.response.start":
+                status = message["status"]
+                headers = MutableHeaders(scope=message)
+                for name, value in SECURITY_HEADERS.items():
+                    headers.setdefault(name, value)
+            await send(message)
+
+        try:
+            await self._answer(scope, receive, send_guarded)
+        finally:
+            took = round((time.perf_counter() - started) * 1000, 1)
+            log.info("answered", method=scope["method"], path=scope["path"], status=status, ms=took)
+
+    async def _answer(self, scope: Scope, receive: Receive, send: Send) -> None:
+        headers = Headers(scope=scope)
+        if host_name(headers.get("host", "")) not in self.allowed_hosts:
+            refusal = "This server does not answer to that host name. Use the address it was started with."
+            await PlainTextResponse(refusal, 400)(scope, receive, send)
+            return
+        if scope["method"] not in SAFE_METHODS and comes_from_elsewhere(headers):
+            refusal = "A page of another site tried to change the record. Nothing was changed."
+            await PlainTextResponse(refusal, 403)(scope, receive, send)
+            return
+        try:
+            await self.app(scope, self._counted(receive, headers), send)
+        except TooLarge:
+            refusal = (
+                f"That is larger than {self.most_bytes // 1_000_000} MB, the most that is taken. Nothing was stored."
+            )
+            await PlainTextResponse(refusal, 413)(scope, receive, send)
+
+    def _counted(self, receive: Receive, headers: Headers) -> Receive:
+        taken = 0
+        length = headers.get("content-length", "")
+        announced = int(length) if length.isdigit() else 0
+
+        async def receive_counted() -> Message:
+            nonlocal taken
+            message = await receive()
+            taken += len(message.get("body", b""))
+            if max(taken, announced) > self.most_bytes:
+                raise TooLarge
+            return message
+
+        return receive_counted

@@ -1,0 +1,69 @@
+"""Putting the house together: settings, record, guards, pages."""
+
+import logging
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+
+import structlog
+from fastapi import FastAPI
+from starlette.staticfiles import StaticFiles
+
+from server import pages
+from server.access.guards import Guards
+from server.records import migrate
+from server.records.store import Store
+from server.settings import Settings
+
+STATIC = Path(__file__).parent.parent / "static"
+MEGABYTE = 1_000_000
+
+
+def create_app(settings: Settings | None = None) -> FastAPI:
+    """The application over one record, which is brought up to date first."""
+    settings = settings or Settings()
+    configure_logs(settings)
+    store = open_record(settings)
+
+    @asynccontextmanager
+    async def lifespan(_: FastAPI) -> AsyncIterator[None]:
+        yield
+        store.close()
+
+    app = FastAPI(title="Putback", lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url="/api/v1/openapi.json")
+    app.state.settings = settings
+    app.state.store = store
+    app.add_middleware(Guards, allowed_hosts=settings.allowed_hosts, most_bytes=settings.upload_most_mb * MEGABYTE)
+    app.mount("/static", StaticFiles(directory=STATIC), name="static")
+    pages.install(app)
+    return app
+
+
+def open_record(settings: Settings) -> Store:
+    """The record at the settings' place, made or migrated as needed."""
+    if not settings.database_url:
+        settings.data.mkdir(parents=True, exist_ok=True)
+    store = Store(settings.url)
+    migrate.upgrade(store.engine)
+    return store
+
+
+def configure_logs(settings: Settings) -> None:
+    """Structured log lines: for people on a terminal, or one JSON object a line."""
+    last = (
+        structlog.processors.JSONRenderer()
+        if settings.log_format == "json"
+        else structlog.dev.ConsoleRenderer(colors=False)
+    )
+    structlog.configure(
+        processors=[
+            structlog.contextvars.merge_contextvars,
+            structlog.processors.add_log_level,
+            structlog.processors.TimeStamper(fmt="iso", utc=True),
+            structlog.processors.format_exc_info,
+            last,
+        ],
+        wrapper_class=structlog.make_filtering_bound_logger(getattr(logging, settings.log_level.upper())),
+        logger_factory=structlog.PrintLoggerFactory(),
+        cache_logger_on_first_use=False,
+    )

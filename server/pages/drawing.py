@@ -1,0 +1,174 @@
+"""The few things a drawing is made of, and the ruler they stand on.
+
+A `Picture` is strokes, blocks, shapes and words already placed; `templates/_pictures.html` writes it down as SVG.
+Lengths are in the picture's own units, 480 of them across, so that text stays readable on a telephone.
+This module must know nothing of what is drawn.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+WIDTH = 480.0
+LEFT, RIGHT = 12.0, 468.0
+LINE = 24.0
+
+
+class PictureError(ValueError):
+    """Nothing honest can be drawn from what was given; the sentence says why."""
+
+
+class Stroke(NamedTuple):
+    """A straight line."""
+
+    kind: Literal["axis", "tick", "limit", "interval", "stem", "fold"]
+    x1: float
+    y1: float
+    x2: float
+    y2: float
+
+
+class Block(NamedTuple):
+    """An upright bar, `within` its limits or `beyond` them."""
+
+    kind: Literal["within", "beyond"]
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+class Shape(NamedTuple):
+    """A small mark with its middle at (x, y); `path` is SVG path data."""
+
+    kind: Literal["open", "filled"]
+    x: float
+    y: float
+    path: str
+
+
+class Words(NamedTuple):
+    """Text with its baseline at (x, y)."""
+
+    kind: Literal["name", "figure", "tick", "limit", "number"]
+    x: float
+    y: float
+    anchor: Literal["start", "middle", "end"]
+    text: str
+
+
+class Key(NamedTuple):
+    """One line of the list under a picture: what a numbered shape stands for."""
+
+    number: int
+    shape: Shape
+    day: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """All that a macro needs; `key` begins every id in the drawing, so give each picture of a page its own."""
+
+    key: str
+    title: str
+    description: str
+    height: float
+    strokes: tuple[Stroke, ...]
+    blocks: tuple[Block, ...]
+    shapes: tuple[Shape, ...]
+    words: tuple[Words, ...]
+    keys: tuple[Key, ...] = ()
+    width: float = WIDTH
+
+
+class Scale(NamedTuple):
+    """A straight ruler from values to places across the picture."""
+
+    low: float
+    high: float
+
+    def at(self, value: float) -> float:
+        share = (value - self.low) / (self.high - self.low)
+        return round(LEFT + share * (RIGHT - LEFT), 2)
+
+    def holds(self, value: float) -> bool:
+        return self.low <= value <= self.high
+
+
+def scale_for(values: Sequence[float]) -> Scale:
+    """A ruler a little longer than its values; one value alone stands in the middle."""
+    low, high = min(values), max(values)
+    room = 0.06 * (high - low)
+    if low + room == low or high - room == high:  # nothing between them, or less than a float can tell apart
+        room = 0.1 * abs(low) or 1.0
+    return Scale(low - room, high + room)
+
+
+def ruler(scale: Scale, y: float, title: str) -> tuple[list[Stroke], list[Words]]:
+    """The ruler's line at `y`, its ticks and figures below, and what it measures."""
+    step = _round_step((scale.high - scale.low) / 4)
+    decimals = max(0, -math.floor(math.log10(step)))
+    strokes = [Stroke("axis", LEFT, y, RIGHT, y)]
+    words = [Words("name", WIDTH / 2, y + 2 * LINE, "middle", title)]
+    for number in range(math.ceil(scale.low / step), math.floor(scale.high / step) + 1):
+        x = scale.at(number * step)
+        strokes.append(Stroke("tick", x, y, x, y + 6))
+        words.append(Words("tick", x, y + LINE, anchor_at(x), figure(number * step, decimals)))
+    return strokes, words
+
+
+def _round_step(wanted: float) -> float:
+    """The nearest of 1, 2, 5 times a power of ten that is not below what is wanted."""
+    power: float = 10.0 ** math.floor(math.log10(wanted))
+    return next(factor * power for factor in (1, 2, 5, 10) if factor * power >= wanted * (1 - 1e-9))
+
+
+def interval(scale: Scale, low: float, high: float, y: float) -> list[Stroke]:
+    """A bar from `low` to `high` with a stop at either end."""
+    left, right = scale.at(low), scale.at(high)
+    stops = [Stroke("interval", x, y - 6, x, y + 6) for x in (left, right)]
+    return [Stroke("interval", left, y, right, y), *stops]
+
+
+def figure(value: float, decimals: int | None = None) -> str:
+    """A number as print shows it, with a true minus sign; without decimals, as many as it needs up to six digits."""
+    text = f"{value:.6g}" if decimals is None else f"{value:.{decimals}f}"
+    return ("0" if float(text) == 0 and decimals is None else text).replace("-", "−")
+
+
+def span(middle: float, low: float, high: float, unit: str) -> str:
+    """`4.90 (4.21 to 5.60) mA`: the figures are as fine as two digits of half the interval."""
+    if low == high:
+        return f"{figure(middle)} {unit}".rstrip()
+    fine = max(0, 1 - math.floor(math.log10((high - low) / 2)))
+    return f"{figure(middle, fine)} ({figure(low, fine)} to {figure(high, fine)}) {unit}".rstrip()
+
+
+def anchor_at(x: float) -> Literal["start", "middle", "end"]:
+    """Words near a side lean inwards, so that none is cut off."""
+    if x < 70:
+        return "start"
+    return "end" if x > WIDTH - 70 else "middle"
+
+
+OUTLINES = {
+    "circle": "M-5 0a5 5 0 1 0 10 0a5 5 0 1 0 -10 0z",
+    "square": "M-5.5 -5.5h11v11h-11z",
+    "diamond": "M0 -7L7 0L0 7L-7 0z",
+    "up": "M0 -7L7 6H-7z",
+    "down": "M0 7L7 -6H-7z",
+    "cross": "M-5.5 -5.5L5.5 5.5M5.5 -5.5L-5.5 5.5",
+    "bar": "M-2 -7h4v14h-4z",
+}
+
+
+def shape(outline: str, filled: bool, x: float, y: float) -> Shape:
+    """One of `OUTLINES`, told from its open or filled twin without any colour."""
+    return Shape("filled" if filled else "open", x, round(y, 2), OUTLINES[outline])
+
+
+def listed(names: Sequence[str]) -> str:
+    """`stock, as planned and as fitted`."""
+    return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))

@@ -1,0 +1,72 @@
+"""Errors as pages: what happened in plain words, and a way on."""
+
+from dataclasses import dataclass
+from urllib.parse import quote
+
+import structlog
+from fastapi import FastAPI, Request
+from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse, Response
+
+from server.pages.house import at_home
+from server.records.errors import Invalid, NotFound, RecordError
+
+log = structlog.get_logger("putback.problem")
+
+
+@dataclass(frozen=True, slots=True)
+class ProblemPage:
+    """A page that says what went wrong; `ways` are places to go on to: (address, words)."""
+
+    heading: str
+    sentence: str
+    ways: list[tuple[str, str]]
+
+
+SENTENCES = {
+    400: ("That cannot be read", "The request does not have the form this page expects. Nothing was changed."),
+    404: ("Nothing is kept at this address", "The address may be mistyped, or the record was given another tag."),
+    405: ("That cannot be done here", "This address can be read but not written to, or the other way round."),
+    413: ("That is too large", "The file is larger than this server takes. Nothing was stored."),
+    500: ("Something went wrong here", "The fault is the program's, not yours. Nothing was half-written."),
+}
+
+
+def install(app: FastAPI) -> None:
+    app.add_exception_handler(NotFound, not_found)
+    app.add_exception_handler(RecordError, refused)
+    app.add_exception_handler(HTTPException, answered)
+    app.add_exception_handler(Exception, unexpected)
+
+
+def not_found(request: Request, problem: Exception) -> Response:
+    ways = [("/", "Back to the shelf")]
+    if isinstance(problem, NotFound) and problem.kind == "machine":
+        ways.append(("/machines/new", "Enter a machine"))
+    elif (parts := request.url.path.split("/"))[1:2] == ["machines"] and len(parts) > 3:
+        ways.insert(0, (f"/machines/{quote(parts[2])}", f"Back to {parts[2]}"))
+    return _problem(request, 404, f"{problem} {SENTENCES[404][1]}", ways)
+
+
+def refused(request: Request, problem: Exception) -> Response:
+    status = 422 if isinstance(problem, Invalid) else 409
+    return _problem(request, status, str(problem), [("/", "Back to the shelf")])
+
+
+def answered(request: Request, problem: Exception) -> Response:
+    status = problem.status_code if isinstance(problem, HTTPException) else 500
+    return _problem(request, status, "", [("/", "Back to the shelf")])
+
+
+def unexpected(request: Request, problem: Exception) -> Response:
+    log.error("unexpected", path=request.url.path, exc_info=problem)
+    return _problem(request, 500, "", [("/", "Back to the shelf"), ("/journal", "See what was last written")])
+
+
+def _problem(request: Request, status: int, sentence: str, ways: list[tuple[str, str]]) -> Response:
+    heading, usual = SENTENCES.get(status, SENTENCES[400])
+    if status in (409, 422):
+        heading = "That cannot be stored"
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"detail": sentence or usual}, status)
+    return at_home(request).page("problem.html", ProblemPage(heading, sentence or usual, ways), status)

@@ -1,0 +1,70 @@
+"""The one template environment: autoescape on, undefined names are errors, and the few filters that pages need."""
+
+from datetime import date, datetime
+from functools import lru_cache
+from pathlib import Path
+
+import nh3
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markdown_it import MarkdownIt
+from markupsafe import Markup
+
+FOLDER = Path(__file__).parent.parent.parent / "templates"
+
+
+@lru_cache
+def environment() -> Environment:
+    """Built once; templates are compiled as they are first used."""
+    env = Environment(
+        loader=FileSystemLoader(FOLDER),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    env.filters.update(prose=prose, day=iso_day, moment=moment, figure=figure)
+    return env
+
+
+@lru_cache
+def _markdown() -> MarkdownIt:
+    return MarkdownIt("commonmark", {"html": False, "linkify": False, "breaks": True}).enable("table")
+
+
+PROSE_TAGS = {"p", "br", "em", "strong", "code", "pre", "blockquote", "ul", "ol", "li", "a", "hr"} | {
+    "table",
+    "thead",
+    "tbody",
+    "tr",
+    "th",
+    "td",
+    "h3",
+    "h4",
+    "h5",
+    "h6",
+}
+
+
+def prose(text: str) -> Markup:
+    """A keeper's Markdown as safe HTML. Headings start below the page's own."""
+    rendered = _markdown().render(text).replace("<h1>", "<h3>").replace("</h1>", "</h3>")
+    rendered = rendered.replace("<h2>", "<h3>").replace("</h2>", "</h3>")
+    safe = nh3.clean(rendered, tags=PROSE_TAGS, attributes={"a": {"href"}}, url_schemes={"http", "https", "mailto"})
+    return Markup(safe)  # noqa: S704 (cleaned in the line above)
+
+
+def iso_day(value: date | None) -> str:
+    return value.isoformat() if value else ""
+
+
+def moment(value: datetime) -> str:
+    """A moment as the journal shows it: to the minute, in UTC."""
+    return value.strftime("%Y-%m-%d %H:%M UTC")
+
+
+def figure(value: float, digits: int = 4) -> str:
+    """A number to so many significant digits, with a true minus sign."""
+    text = f"{value:,.{digits}g}" if 1e-3 <= abs(value) < 1e9 or value == 0 else f"{value:.{digits}g}"
+    if "e" not in text and abs(value) >= 10**digits:
+        text = f"{value:,.0f}"
+    return text.replace("-", "−")

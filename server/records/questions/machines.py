@@ -1,0 +1,124 @@
+"""Questions about machines: the shelf, and one machine with its boards, mods and what lies aside."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session, col, func, select
+
+from server.records.questions.paging import Paged, paged
+from server.records.tables import Board, Machine, Mod, Part, Placement, Position, Step, Storage, Trial
+from server.records.traces import trace_of_step, worst
+from server.records.words import ModState, Trace
+
+
+@dataclass(frozen=True, slots=True)
+class OnShelf:
+    """One machine as the shelf lists it."""
+
+    machine: Machine
+    boards: int
+    mods_fitted: int
+    mods: int
+
+
+@dataclass(frozen=True, slots=True)
+class BoardLine:
+    """One board with how much of it is recorded."""
+
+    board: Board
+    positions: int
+    parts: int
+
+
+@dataclass(frozen=True, slots=True)
+class ModLine:
+    """One mod with the trace that its steps would leave."""
+
+    mod: Mod
+    trace: Trace
+    steps: int
+
+
+@dataclass(frozen=True, slots=True)
+class BagLine:
+    """One part kept aside, and where it came from."""
+
+    storage: Storage
+    part: Part
+    position: Position | None
+    board: Board | None
+    machine: Machine | None
+
+
+def shelf(session: Session, number: int) -> Paged[OnShelf]:
+    """All machines by tag, a page at a time."""
+    boards = select(func.count(col(Board.id))).where(Board.machine_id == Machine.id).scalar_subquery()
+    mods = select(func.count(col(Mod.id))).where(Mod.machine_id == Machine.id).scalar_subquery()
+    fitted = (
+        select(func.count(col(Mod.id)))
+        .where(Mod.machine_id == Machine.id, Mod.state == ModState.FITTED.value)
+        .scalar_subquery()
+    )
+    query = select(Machine, boards, fitted, mods).order_by(col(Machine.tag_key))
+    found = paged(session, query, number)
+    return Paged([OnShelf(*row) for row in found.rows], found.number, found.last, found.total)
+
+
+def boards_of(session: Session, machine: Machine) -> list[BoardLine]:
+    """Every board of a machine, with its numbers of positions and of parts in them."""
+    positions = (
+        select(func.count(col(Position.id))).where(Position.board_id == Board.id).correlate(Board).scalar_subquery()
+    )
+    parts = (
+        select(func.count(col(Placement.id)))
+        .join(Position, col(Position.id) == col(Placement.position_id))
+        .where(Position.board_id == Board.id, col(Placement.removed_on).is_(None))
+        .correlate(Board)
+        .scalar_subquery()
+    )
+    query = select(Board, positions, parts).where(Board.machine_id == machine.id).order_by(col(Board.name))
+    return [BoardLine(*row) for row in session.exec(query)]
+
+
+def mods_of(session: Session, machine: Machine, number: int, most: int = 50) -> Paged[ModLine]:
+    """The mods of a machine, the latest first, each with its derived trace."""
+    found = paged(
+        session, select(Mod).where(Mod.machine_id == machine.id).order_by(col(Mod.number).desc()), number, most
+    )
+    traces = traces_of(session, [mod.key for mod in found.rows])
+    lines = [ModLine(mod, *traces.get(mod.key, (Trace.NONE, 0))) for mod in found.rows]
+    return Paged(lines, found.number, found.last, found.total)
+
+
+def traces_of(session: Session, mods: Sequence[int]) -> dict[int, tuple[Trace, int]]:
+    """The worst trace of each mod's steps, and how many steps it has, in one query."""
+    query = (
+        select(Step, Position.mounting)
+        .outerjoin(Position, col(Position.id) == col(Step.position_id))
+        .where(col(Step.mod_id).in_(mods))
+    )
+    found: dict[int, list[Trace]] = {}
+    for step, mounting in session.exec(query):
+        found.setdefault(step.mod_id, []).append(trace_of_step(step, mounting))
+    return {mod: (worst(traces), len(traces)) for mod, traces in found.items()}
+
+
+def kept_aside(session: Session, number: int, machine: Machine | None = None, most: int = 50) -> Paged[BagLine]:
+    """What lies in bags now, by bag number; of one machine or of all."""
+    query = (
+        select(Storage, Part, Position, Board, Machine)
+        .join(Part, col(Part.id) == col(Storage.part_id))
+        .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
+        .outerjoin(Board, col(Board.id) == col(Position.board_id))
+        .outerjoin(Machine, col(Machine.id) == col(Board.machine_id))
+        .where(col(Storage.until).is_(None))
+        .order_by(col(Storage.bag), col(Storage.id))
+    )
+    if machine is not None:
+        query = query.where(Board.machine_id == machine.id)
+    found = paged(session, query, number, most)
+    return Paged([BagLine(*row) for row in found.rows], found.number, found.last, found.total)
+
+
+def trials_count(session: Session, machine: Machine) -> int:
+    return session.exec(select(func.count(col(Trial.id))).where(Trial.machine_id == machine.id)).one()
