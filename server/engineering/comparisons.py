@@ -21,12 +21,12 @@ missing or uncalled for.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Literal, get_args
 
 import numpy as np
 
 from server.engineering.comparison_words import Figures, sentence_of
-from server.engineering.ratios import Pair, RatioSet
+from server.engineering.ratios import Mean, Pair, RatioSet
 from server.engineering.readings import Readings, ReadingsError, Resolution, checked, resolution_of
 from server.engineering.student import CONFIDENCE
 from server.engineering.summaries import Summary, mean_of, summary_of
@@ -83,7 +83,7 @@ def compare(
     first, second = checked(before, "before"), checked(after, "after")
     _check_aim(better, target)
     step = resolution_of(np.concatenate([first, second]), resolution)
-    pair = _pair(_judged(first, target), _judged(second, target), step)
+    pair = _pair(first, second, step, target)
     never_negative = target is not None or bool(min(first.min(), second.min()) >= 0)
     t, freedom, p = _welch(pair, first.size, second.size)
     figures = _figures(pair, better, step, target, _percents_mean(better, quantity), never_negative, p)
@@ -131,32 +131,36 @@ def geometric_mean(ratios: Sequence[float]) -> float:
 
 
 def _check_aim(better: Better, target: float | None) -> None:
-    if better not in ("lower", "higher", "nearest"):
+    if better not in get_args(Better):
         raise ReadingsError(f"Better must be lower, higher or nearest, not {better!r}.", field="better")
     if (better == "nearest") != (target is not None):
         need = (
             "Give the target that readings should be nearest to."
             if target is None
-            else (f"A target is for readings that should be nearest to it, not for those where {better} is better.")
+            else f"A target is for readings that should be nearest to it, not for those where {better} is better."
         )
         raise ReadingsError(need, field="target")
     if target is not None:
         checked([target], "target")
 
 
-def _judged(values: Readings, target: float | None) -> Readings:
-    """What is compared: the readings themselves, or their distances from the target."""
-    return values if target is None else np.abs(values - target)
-
-
-def _pair(before: Readings, after: Readings, step: Resolution) -> Pair:
-    """Before and after as means; a lone reading beside several takes their scatter for its own."""
-    first, second = mean_of(before, step), mean_of(after, step)
+def _pair(before: Readings, after: Readings, step: Resolution, target: float | None) -> Pair:
+    """What is compared, as means; a lone reading beside several takes their scatter for its own."""
+    first, second = _judged(before, step, target), _judged(after, step, target)
     if first.freedom and not second.freedom:
         return Pair(first, replace(second, scatter=first.scatter * before.size), borrowed_freedom=first.freedom)
     if second.freedom and not first.freedom:
         return Pair(replace(first, scatter=second.scatter * after.size), second, borrowed_freedom=second.freedom)
     return Pair(first, second)
+
+
+def _judged(values: Readings, step: Resolution, target: float | None) -> Mean:
+    """The mean of the readings themselves, or of their distances from the target."""
+    if target is None:
+        return mean_of(values, step)
+    # The distances are differences of two floats, each good to half its last bit.
+    grain = 2 * float(np.spacing(max(np.abs(values).max(), abs(target))))
+    return mean_of(np.abs(values - target), step, grain)
 
 
 def _alone(pair: Pair) -> bool:
@@ -194,12 +198,13 @@ def _welch(pair: Pair, before: int, after: int) -> tuple[float | None, float | N
         return None, None, None
     from scipy import stats
 
+    error = math.sqrt(pair.first.scatter + pair.second.scatter)
     test = stats.ttest_ind_from_stats(
-        pair.first.value,
-        math.sqrt(pair.first.scatter * before),
+        (pair.first.value - pair.second.value) / error,
+        math.sqrt(pair.first.scatter * before) / error,
         before,
-        pair.second.value,
-        math.sqrt(pair.second.scatter * after),
+        0.0,
+        math.sqrt(pair.second.scatter * after) / error,
         after,
         equal_var=False,
     )

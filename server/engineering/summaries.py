@@ -85,10 +85,15 @@ def summary_of(values: Readings, resolution: Resolution) -> Summary:
     )
 
 
-def mean_of(values: Readings, resolution: Resolution) -> Mean:
-    """The mean of checked readings with its two variances; a lone reading has no scatter and no freedom."""
-    scatter = float(np.var(values, ddof=1)) / values.size if values.size > 1 else 0.0
-    return Mean(float(np.mean(values)), scatter, values.size - 1, resolution.variance)
+def mean_of(values: Readings, resolution: Resolution, grain: float = 0.0) -> Mean:
+    """The mean of checked readings with its two variances; a lone reading has no scatter and no freedom.
+
+    Readings no further apart than `grain` count as alike, so that noise in the last bits never passes for scatter.
+    """
+    freedom = values.size - 1
+    if values.max() - values.min() <= grain:
+        return Mean(float(values[0]), 0.0, freedom, resolution.variance)
+    return Mean(float(np.mean(values)), float(np.var(values, ddof=1)) / values.size, freedom, resolution.variance)
 
 
 def _half_interval(mean: Mean, resolution: Resolution) -> float:
