@@ -13,6 +13,7 @@ from typing import Literal, NamedTuple
 WIDTH = 480.0
 LEFT, RIGHT = 12.0, 468.0
 LINE = 24.0
+NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
 class PictureError(ValueError):
@@ -138,12 +139,17 @@ def figure(value: float, decimals: int | None = None) -> str:
     return ("0" if float(text) == 0 and decimals is None else text).replace("-", "−")
 
 
+def with_unit(text: str, unit: str) -> str:
+    """A figure and its unit, never parted by the end of a line; a bare number where there is no unit."""
+    return f"{text}{NO_BREAK}{unit}" if unit else text
+
+
 def span(middle: float, low: float, high: float, unit: str) -> str:
     """`4.90 (4.21 to 5.60) mA`: the figures are as fine as two digits of half the interval."""
     if low == high:
-        return f"{figure(middle)} {unit}".rstrip()
+        return with_unit(figure(middle), unit)
     fine = max(0, 1 - math.floor(math.log10((high - low) / 2)))
-    return f"{figure(middle, fine)} ({figure(low, fine)} to {figure(high, fine)}) {unit}".rstrip()
+    return with_unit(f"{figure(middle, fine)} ({figure(low, fine)} to {figure(high, fine)})", unit)
 
 
 def anchor_at(x: float) -> Literal["start", "middle", "end"]:

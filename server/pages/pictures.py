@@ -12,6 +12,7 @@ from typing import Literal, NamedTuple
 from server.pages.drawing import (
     LEFT,
     LINE,
+    NO_BREAK,
     RIGHT,
     WIDTH,
     Block,
@@ -28,6 +29,7 @@ from server.pages.drawing import (
     scale_for,
     shape,
     span,
+    with_unit,
 )
 from server.pages.timeline import Event, years_view
 
@@ -173,7 +175,7 @@ def _limit_lines(ends: Sequence[_End], scale: Scale, unit: str, foot: float) -> 
     words: list[Words] = []
     for row, end in enumerate(ends):
         y = LINE * (row + 1) - 6
-        text = f"at {end.side} {figure(end.value)} {unit}".rstrip()
+        text = f"at {end.side} {with_unit(figure(end.value), unit)}"
         if scale.holds(end.value):
             x = scale.at(end.value)
             strokes.append(Stroke("limit", x, y + 6, x, foot))
@@ -226,10 +228,10 @@ def _told_share(share: float) -> str:
     if share == 0:
         return "none of the draws lies"
     if share < 0.01:
-        return "fewer than 1 % of the draws lie"
+        return f"fewer than 1{NO_BREAK}% of the draws lie"
     if share > 0.99:
         return "all or nearly all of the draws lie"
-    return f"about {round(100 * share)} % of the draws lie"
+    return f"about {round(100 * share)}{NO_BREAK}% of the draws lie"
 
 
 # ---- Readings before and after ----
@@ -302,7 +304,7 @@ def _counted(row: Readings) -> str:
 
 def _mean_words(row: Readings, unit: str) -> str:
     if row.low is None or row.high is None:
-        alone = f"{figure(row.mean)} {unit}".rstrip()
+        alone = with_unit(figure(row.mean), unit)
         return alone if len(row.readings) == 1 else f"mean {alone}"
     return f"mean {span(row.mean, row.low, row.high, unit)}"
 

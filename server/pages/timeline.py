@@ -85,7 +85,7 @@ def years_view(key: str, name: str, events: Sequence[Event]) -> Picture:
         shapes=tuple(marks),
         words=(*years, *_numbers(marks)),
         keys=tuple(
-            Key(number, event.drawn(0, 0), f"{event.day.day} {event.day:%b %Y}", event.words)
+            Key(number, event.drawn(0, 0), event.day.isoformat(), event.words)
             for number, event in enumerate(told, start=1)
         ),
     )
@@ -144,7 +144,7 @@ def _numbers(marks: Sequence[Shape]) -> Iterator[Words]:
 def _told(told: Sequence[Event], runs: Sequence[_Run]) -> str:
     first, last = told[0].day, told[-1].day
     if len(told) == 1:
-        return f"One dated event, on {first.day} {first:%b %Y}."
-    sentence = f"{len(told)} dated events, from {first.day} {first:%b %Y} to {last.day} {last:%b %Y}."
+        return f"One dated event, on {first}."
+    sentence = f"{len(told)} dated events, from {first} to {last}."
     quiet = [f"{before.last.year} to {after.first.year}" for before, after in pairwise(runs)]
     return f"{sentence} Folded, as nothing is recorded: {', '.join(quiet)}." if quiet else sentence
