@@ -26,6 +26,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.engineering.errors import (
+    CalculationError,
     DivisionByZero,
     ForbiddenFormula,
     FormulaError,
@@ -334,7 +335,7 @@ class _Builder:
             angle = inner(values)
             branches = np.floor(np.asarray([np.min(angle), np.max(angle)]) / np.pi + 0.5)
             if branches[0] != branches[1]:
-                raise OutOfDomain(**self.fault(node, "can reach a right angle in a tangent"))
+                raise self.fault(OutOfDomain, node, "can reach a right angle in a tangent")
             return np.tan(angle)
 
         return run
@@ -345,7 +346,7 @@ class _Builder:
         def run(values: Values) -> Value:
             value = inner(values)
             if not holds(float(np.min(value))):
-                raise OutOfDomain(**self.fault(node, what))
+                raise self.fault(OutOfDomain, node, what)
             return value
 
         return run
@@ -363,15 +364,15 @@ class _Builder:
 
     def refuse_zero(self, node: ast.expr, value: Value) -> None:
         if np.min(value) <= 0.0 <= np.max(value):
-            raise DivisionByZero(**self.fault(node, "is divided by and can be zero"))
+            raise self.fault(DivisionByZero, node, "is divided by and can be zero")
 
-    def fault(self, node: ast.expr, what: str) -> dict[str, object]:
+    def fault(self, error: type[CalculationError], node: ast.expr, what: str) -> CalculationError:
         part = self.expression[node.col_offset : node.end_col_offset]
-        names = [n.id for n in ast.walk(node) if isinstance(n, ast.Name) and is_name(n.id)]
-        within = f" within the tolerance of {' and '.join(dict.fromkeys(names))}" if names else ""
-        return {
-            "sentence": f"“{part}” {what}{within}",
-            "name": names[0] if names else None,
-            "text": self.expression,
-            "position": node.col_offset,
-        }
+        names = list(dict.fromkeys(n.id for n in ast.walk(node) if isinstance(n, ast.Name) and is_name(n.id)))
+        within = f" within the tolerance of {' and '.join(names)}" if names else ""
+        return error(
+            f"“{part}” {what}{within}",
+            name=names[0] if names else None,
+            text=self.expression,
+            position=node.col_offset,
+        )

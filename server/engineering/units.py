@@ -146,7 +146,7 @@ def scale(unit: str) -> Scale:
         return Scale(1.0, float(zero.magnitude), kelvin.dimension, is_point=True)
     root = registry.Quantity(1.0, registry.UnitsContainer(named)).to_root_units()
     powers = dict(root._units.items())
-    dimension = Dimension(tuple(Fraction(powers.get(name, 0)) for name in _BASE_NAMES))
+    dimension = Dimension(tuple(Fraction(str(powers.get(name, 0))) for name in _BASE_NAMES))
     return Scale(float(root.magnitude), 0.0, dimension, is_point=False)
 
 
@@ -226,7 +226,8 @@ def _prefix_spellings(prefix: str, symbol: str) -> tuple[str, ...]:
 
 @lru_cache(maxsize=512)
 def _canonical(text: str) -> str:
-    above, below = [], []
+    above: list[str] = []
+    below: list[str] = []
     for prefix, symbol, power in factors(text):
         (above if power > 0 else below).append(f"{prefix}{symbol}{_power(Fraction(abs(power)))}")
     if not below:
@@ -301,11 +302,11 @@ def _full_name(part: Factor) -> str:
 
 
 @cache
-def _registry() -> "pint.UnitRegistry":
+def _registry() -> "pint.UnitRegistry[float]":
     """The one registry: our list and nothing else. Importing pint is put off until a unit's worth is asked for."""
     import pint
 
-    registry = pint.UnitRegistry(None)
+    registry: pint.UnitRegistry[float] = pint.UnitRegistry(None)
     for prefix, power in PREFIXES.items():
         if prefix:
             registry.define(f"{_PREFIX_NAMES[prefix]}- = 1e{power}")
