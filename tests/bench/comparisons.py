@@ -10,6 +10,7 @@ from functools import partial
 from time import perf_counter
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy import stats
 
 from server.engineering.trials import compare
@@ -24,9 +25,15 @@ def main() -> None:
     draw = np.random.default_rng(SEED)
     before, after = draw.normal(24.3, 0.4, READINGS), draw.normal(11.8, 0.2, READINGS)
     for name, decimals in (("two decimals", 2), ("every digit", None)):
-        sides = [side.tolist() if decimals is None else side.round(decimals).tolist() for side in (before, after)]
-        floor, ours = _best(partial(_bare, *sides)), _best(partial(compare, *sides, better="lower"))
+        first, second = (_typed(side, decimals) for side in (before, after))
+        floor = _best(partial(_bare, first, second))
+        ours = _best(partial(compare, first, second, "lower"))
         print(f"{READINGS:,} a side, {name}: {ours * 1e3:.1f} ms, bare {floor * 1e3:.1f} ms, ratio {ours / floor:.2f}")
+
+
+def _typed(side: NDArray[np.float64], decimals: int | None) -> list[float]:
+    values: list[float] = (side if decimals is None else side.round(decimals)).tolist()
+    return values
 
 
 def _bare(before: list[float], after: list[float]) -> None:
