@@ -33,7 +33,9 @@ CAUTIONS = {
         "Old insulating pads can hold asbestos, and old thermal paste can hold beryllium oxide. Do not scrape, sand "
         "or blow; ask someone qualified."
     ),
-    Hazard.STATIC: "Chips of this kind die from static that nobody feels. Wear a wrist strap and handle them by the ends.",
+    Hazard.STATIC: (
+        "Chips of this kind die from static that nobody feels. Wear a wrist strap and handle them by the ends."
+    ),
 }
 
 

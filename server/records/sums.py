@@ -68,7 +68,7 @@ def read_cases(session: Session, calculation: Calculation) -> dict[Case, Reading
 
 def digest_of(calculation: Calculation, cases: dict[Case, Readings]) -> str:
     """What a result rests on: lines, limits and every input's value. Equal digests give equal results."""
-    basis = {
+    basis: dict[str, Any] = {
         "lines": calculation.lines,
         "limits": calculation.limits,
         "cases": {

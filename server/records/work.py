@@ -107,7 +107,7 @@ def _filled(row: SQLModel) -> dict[str, Any]:
 def _changed(row: SQLModel) -> dict[str, list[Any]]:
     state = inspect(row)
     changed = {}
-    for name in state.mapper.column_attrs.keys() - UNJOURNALLED:
+    for name in set(state.mapper.column_attrs.keys()) - UNJOURNALLED:
         history = state.attrs[name].history
         if history.has_changes():
             old = history.deleted[0] if history.deleted else None

@@ -179,7 +179,7 @@ def _check_all_done(steps: Sequence[Step], day: date) -> None:
         raise Refused(f"Step {waiting[0]} is not done yet. Carry it out, or take it off the plan, first.", "state")
     if not steps:
         raise Refused("A mod without steps cannot be fitted: write down what is done.", "state")
-    last = max(step.done_on for step in steps)
+    last = max(step.done_on for step in steps if step.done_on)
     if day < last:
         raise Invalid({"day": f"The last step was done on {last}; the mod cannot be fitted before."})
 

@@ -106,18 +106,23 @@ def traces_of(session: Session, mods: Sequence[int]) -> dict[int, tuple[Trace, i
 def kept_aside(session: Session, number: int, machine: Machine | None = None, most: int = 50) -> Paged[BagLine]:
     """What lies in bags now, by bag number; of one machine or of all."""
     query = (
-        select(Storage, Part, Position, Board, Machine)
+        select(Storage, Part, Position, Board)
         .join(Part, col(Part.id) == col(Storage.part_id))
         .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
         .outerjoin(Board, col(Board.id) == col(Position.board_id))
-        .outerjoin(Machine, col(Machine.id) == col(Board.machine_id))
         .where(col(Storage.until).is_(None))
         .order_by(col(Storage.bag), col(Storage.id))
     )
     if machine is not None:
         query = query.where(Board.machine_id == machine.id)
     found = paged(session, query, number, most)
-    return Paged([BagLine(*row) for row in found.rows], found.number, found.last, found.total)
+    owners = {board.machine_id for _, _, _, board in found.rows if board}
+    machines = {owner.key: owner for owner in session.exec(select(Machine).where(col(Machine.id).in_(owners)))}
+    lines = [
+        BagLine(storage, part, position, board, machines.get(board.machine_id) if board else None)
+        for storage, part, position, board in found.rows
+    ]
+    return Paged(lines, found.number, found.last, found.total)
 
 
 def trials_count(session: Session, machine: Machine) -> int:

@@ -1,0 +1,127 @@
+"""Questions about one mod: its life, its steps with what they touch, and its way back."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import ColumnElement
+from sqlmodel import Session, col, select
+
+from server.records.placing import describe
+from server.records.tables import Board, Machine, Mod, ModMove, Part, Position, Step, Storage
+from server.records.traces import WHY, trace_of_step, worst
+from server.records.words import StepKind, Trace
+
+CANNOT = {StepKind.CLEAN, StepKind.DRILL_OR_CUT_CASE}
+
+
+@dataclass(frozen=True, slots=True)
+class StepLine:
+    """One step with the board, position and part it concerns, and the trace it leaves."""
+
+    step: Step
+    board: Board | None
+    position: Position | None
+    part: Part | None
+    trace: Trace
+
+    @property
+    def words(self) -> str:
+        """What is to be done, in few words."""
+        what = " ".join(filter(None, [self.step.planned_type, self.step.planned_value]))
+        pin = f"pin {self.step.pin}" if self.step.pin else ""
+        where = f"at {self.position.designator} on {self.board.name}" if self.position and self.board else ""
+        return " ".join(filter(None, [self.step.kind, what, pin, where]))
+
+    @property
+    def stands(self) -> bool:
+        return self.step.done_on is not None and self.step.undone_on is None
+
+
+@dataclass(frozen=True, slots=True)
+class BackLine:
+    """One step of the way back: which step it reverses, what to do, and what stands against it."""
+
+    mod: Mod
+    line: StepLine
+    act: str
+    needs: str
+    obstacle: str
+
+
+def moves_of(session: Session, mod: Mod) -> Sequence[ModMove]:
+    return session.exec(select(ModMove).where(ModMove.mod_id == mod.id).order_by(col(ModMove.id))).all()
+
+
+def steps_of(session: Session, mod: Mod) -> list[StepLine]:
+    """A mod's steps in order, with everything a page says of them, in one query."""
+    return lines_where(session, col(Step.mod_id) == mod.key)
+
+
+def lines_where(session: Session, *conditions: ColumnElement[bool]) -> list[StepLine]:
+    """Steps that answer to some conditions, with their board, position and part, in one query."""
+    query = (
+        select(Step, Board, Position, Part)
+        .join(Mod, col(Mod.id) == col(Step.mod_id))
+        .outerjoin(Position, col(Position.id) == col(Step.position_id))
+        .outerjoin(Board, col(Board.id) == col(Position.board_id))
+        .outerjoin(Part, col(Part.id) == col(Step.part_id))
+        .where(*conditions)
+        .order_by(col(Mod.number), col(Step.number))
+    )
+    found = session.exec(query)
+    return [
+        StepLine(step, board, position, part, trace_of_step(step, position.mounting if position else None))
+        for step, board, position, part in found
+    ]
+
+
+def trace_of(lines: Sequence[StepLine]) -> Trace:
+    """The mod's trace: the worst of its steps."""
+    return worst(line.trace for line in lines)
+
+
+def why_of(lines: Sequence[StepLine]) -> str:
+    """Why the trace is what it is: the reason of the worst step."""
+    if not lines:
+        return ""
+    line = max(lines, key=lambda line: list(Trace).index(line.trace))
+    return line.step.trace_reason or WHY[StepKind(line.step.kind)]
+
+
+def way_back(session: Session, machine: Machine, mod: Mod | None = None) -> list[BackLine]:
+    """The ordered steps that undo one mod, or return the machine to stock: last done, first undone."""
+    mods = {found.key: found for found in session.exec(select(Mod).where(Mod.machine_id == machine.id))}
+    of_which = col(Step.mod_id) == mod.key if mod else col(Mod.machine_id) == machine.key
+    standing = lines_where(session, of_which, col(Step.done_on).is_not(None), col(Step.undone_on).is_(None))
+    standing.sort(key=lambda line: (line.step.done_on, mods[line.step.mod_id].number, line.step.number), reverse=True)
+    bags = _bags_of(session, [line.part.key for line in standing if line.part])
+    return [_back(mods[line.step.mod_id], line, bags) for line in standing]
+
+
+def _bags_of(session: Session, parts: list[int]) -> dict[int, Storage]:
+    query = select(Storage).where(col(Storage.part_id).in_(parts), col(Storage.until).is_(None))
+    return {storage.part_id: storage for storage in session.exec(query)}
+
+
+def _back(mod: Mod, line: StepLine, bags: dict[int, Storage]) -> BackLine:
+    step, part = line.step, line.part
+    where = f"{line.position.designator} on {line.board.name}" if line.position and line.board else ""
+    if step.kind in CANNOT:
+        return BackLine(mod, line, f"cannot be undone: {line.words}", "", WHY[StepKind(step.kind)])
+    if step.kind == StepKind.TAKE_OUT and part:
+        bag = bags.get(part.key)
+        needs = f"{describe(part)} from bag {bag.bag}" if bag else ""
+        obstacle = "" if bag else f"the part is {part.gone or 'fitted elsewhere'}; a like one has to be found"
+        return BackLine(mod, line, f"put {describe(part)} back at {where}", needs, obstacle)
+    if step.kind == StepKind.FIT and part:
+        return BackLine(mod, line, f"take {describe(part)} out of {where}", "a bag for it", "")
+    return BackLine(mod, line, f"{_REVERSE.get(StepKind(step.kind), 'reverse')}: {line.words}", step.before_state, "")
+
+
+_REVERSE = {
+    StepKind.LIFT_PIN: "bend the pin down once and solder it (it does not bend twice)",
+    StepKind.CUT_TRACE: "bridge the cut",
+    StepKind.ADD_LINK: "take the link off",
+    StepKind.CHANGE_FIRMWARE: "write the old contents back",
+    StepKind.ADJUST: "turn it back to the setting written down",
+}
