@@ -1,4 +1,5 @@
-"""Values as text: engineering prefixes, digits by the uncertainty, and the shortest tolerance that says the limits exactly.
+"""Values as text: engineering prefixes, digits by the uncertainty, and the shortest tolerance that says the limits
+exactly.
 
 It knows numbers and units and writes what `reading.py` reads. Rounding, notation and unit have a function each.
 
@@ -9,14 +10,17 @@ from collections.abc import Mapping
 from decimal import Decimal
 
 from server.engineering.toleranced import Toleranced, exact
-from server.engineering.units import PREFIXES, entries, factors
+from server.engineering.unit_list import PREFIXES, entries
+from server.engineering.units import factors
 
 
 def show(value: Toleranced, digits: int | None = None) -> str:
-    """The value as `parse` reads it: engineering prefixes, the tolerance in percent where that is short, else in the unit.
+    """The value as `parse` reads it: engineering prefixes, the tolerance in percent where that is short, else in the
+    unit.
 
-    A standard uncertainty is written with at most two digits (GUM 7.2.6), a nominal to the same place. With `digits` the
-    value and its limits are first rounded to that many significant digits, for reading; `parse` then gives the rounded value.
+    A standard uncertainty is written with at most two digits (GUM 7.2.6), a nominal to the same place. With `digits`
+    the value and its limits are first rounded to that many significant digits, for reading; `parse` then gives the
+    rounded value.
     """
     unit, shift = _engineering(value)
     low, nominal, high = (_decimal(n).scaleb(shift) for n in (value.low, value.nominal, value.high))
@@ -76,7 +80,7 @@ def _concise(nominal: Decimal, u: Decimal) -> str:
 
 
 def _engineering(value: Toleranced) -> tuple[str, int]:
-    """The unit to show in, and the power of ten that brings the numbers to it: a mantissa from 1 to 1000 if a prefix has it."""
+    """The unit to show in, and the power of ten that brings the numbers to it: from 1 to 1000 if a prefix does that."""
     parts = factors(value.unit)
     if len(parts) != 1 or parts[0].power != 1:
         return value.unit, 0

@@ -2,7 +2,8 @@
 
 It knows units by name and worth, and nothing of how a value is typed or shown.
 
-Sources: JCGM 100:2008 (GUM) 4.3.7 for limits, 6.2 for twice the standard uncertainty; SI Brochure, 9th edition, 2.3.1 for °C.
+Sources: JCGM 100:2008 (GUM) 4.3.7 for limits, 6.2 for twice the standard uncertainty; SI Brochure, 9th edition, 2.3.1
+for °C.
 """
 
 import math
@@ -20,9 +21,10 @@ Spread = Literal["limits", "standard"]
 class Toleranced:
     """A value between two limits, all three in `unit`.
 
-    `spread` says what is known of it: `limits` (somewhere between them, sampled as uniform) or `standard` (a measured value,
-    low and high are nominal -/+ 2 standard uncertainties, sampled as normal). The unit is kept in its canonical spelling.
-    Raises ImpossibleValue for NaN, infinities, limits out of order or a lopsided standard spread, and UnknownUnit.
+    `spread` says what is known of it: `limits` (somewhere between them, sampled as uniform) or `standard` (a measured
+    value, low and high are nominal -/+ 2 standard uncertainties, sampled as normal). The unit is kept in its
+    canonical spelling. Raises ImpossibleValue for NaN, infinities, limits out of order or a lopsided standard spread,
+    and UnknownUnit.
     """
 
     nominal: float
@@ -48,7 +50,7 @@ class Toleranced:
 
     @property
     def uncertainty(self) -> float:
-        """The standard uncertainty in the value's unit: a quarter of the width, or width/√12 for bare limits (GUM 4.3.7)."""
+        """The standard uncertainty in the value's unit; of bare limits it is width/√12 (GUM 4.3.7)."""
         return (self.high - self.low) / (4.0 if self.spread == "standard" else math.sqrt(12.0))
 
     @property
