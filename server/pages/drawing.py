@@ -154,9 +154,9 @@ def span(middle: float, low: float, high: float, unit: str) -> str:
 
 def anchor_at(x: float) -> Literal["start", "middle", "end"]:
     """Words near a side lean inwards, so that none is cut off."""
-    if x < 70:
+    if x < 30:
         return "start"
-    return "end" if x > WIDTH - 70 else "middle"
+    return "end" if x > WIDTH - 30 else "middle"
 
 
 OUTLINES = {

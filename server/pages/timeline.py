@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import NamedTuple
 
-from server.pages.drawing import LEFT, LINE, RIGHT, Key, Picture, PictureError, Shape, Stroke, Words, shape
+from server.pages.drawing import LEFT, LINE, RIGHT, Key, Picture, PictureError, Shape, Stroke, Words, anchor_at, shape
 
 FOLD = 56.0
 ROOM = 60.0
@@ -40,7 +40,7 @@ class Event(NamedTuple):
 
 
 class _Run(NamedTuple):
-    """Years that lie close together, and the stretch of line they are given."""
+    """Whole years that lie close together, and the stretch of line they are given."""
 
     first: date
     last: date
@@ -48,10 +48,8 @@ class _Run(NamedTuple):
     right: float
 
     def at(self, day: date) -> float:
-        if self.first == self.last:
-            return (self.left + self.right) / 2
         share = (day - self.first) / (self.last - self.first)
-        return round(self.left + 10 + share * (self.right - self.left - 20), 2)
+        return round(self.left + share * (self.right - self.left), 2)
 
 
 def years_view(key: str, name: str, events: Sequence[Event]) -> Picture:
@@ -95,15 +93,14 @@ def _runs(days: Sequence[date]) -> list[_Run]:
     """Split at the long quiet spells; each run gets room to be seen, and the rest of the line by its length."""
     whole = days[-1] - days[0]
     breaks = [n for n, (a, b) in enumerate(pairwise(days), 1) if b - a > QUIET and (b - a) * 3 > whole]
-    spells = [(days[a], days[b - 1]) for a, b in pairwise([0, *breaks, len(days)])]
-    lived = sum(((last - first).days for first, last in spells), start=0) or 1
+    spells = [(days[a].year, days[b - 1].year) for a, b in pairwise([0, *breaks, len(days)])]
+    years = sum(last + 1 - first for first, last in spells)
     spare = RIGHT - LEFT - ROOM * len(spells) - FOLD * (len(spells) - 1)
     runs: list[_Run] = []
     left = LEFT
     for first, last in spells:
-        share = (last - first).days / lived if lived > 1 else 1 / len(spells)
-        right = round(left + ROOM + spare * share, 2)
-        runs.append(_Run(first, last, left, right))
+        right = round(left + ROOM + spare * (last + 1 - first) / years, 2)
+        runs.append(_Run(date(first, 1, 1), date(last, 12, 31), left, right))
         left = right + FOLD
     return runs
 
@@ -118,15 +115,13 @@ def _levels(places: Sequence[float]) -> list[int]:
 
 
 def _years(runs: Sequence[_Run], y: float) -> Iterator[Words]:
-    """A figure at the turn of a year, as many as have room; a run without a turn bears its first year."""
+    """A figure at the turn of a year, as many as have room."""
     for run in runs:
-        turns = [date(year, 1, 1) for year in range(run.first.year, run.last.year + 1)]
-        turns = [turn for turn in turns if run.first <= turn <= run.last] or [run.first]
-        places = [(run.at(turn), str(turn.year)) for turn in turns]
         reached = -ROOM
-        for x, year in places:
+        for year in range(run.first.year, run.last.year + 1):
+            x = run.at(date(year, 1, 1))
             if x - reached >= ROOM - 4:
-                yield Words("tick", x, y, "middle", year)
+                yield Words("tick", x, y, anchor_at(x), str(year))
                 reached = x
 
 

@@ -127,9 +127,15 @@ def messages(problem: ValidationError) -> dict[str, str]:
     """One sentence a field, the first fault of each."""
     found: dict[str, str] = {}
     for fault in problem.errors():
-        name = str(fault["loc"][0]) if fault["loc"] else ""
-        found.setdefault(name, _sentence(fault))
+        found.setdefault(_field_of(fault["loc"]), _sentence(fault))
     return found
+
+
+def _field_of(place: tuple[int | str, ...]) -> str:
+    """The form's name of a field: of rows it is `inputs.0.name`, of a list of words the list's own."""
+    if len(place) > 2:  # noqa: PLR2004
+        return ".".join(str(step) for step in place)
+    return str(place[0]) if place else ""
 
 
 def _sentence(fault: Mapping[str, Any]) -> str:

@@ -4,10 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+import sqlalchemy
 from sqlalchemy import ColumnElement, and_, or_
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, func, select
 
-from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position
+from server.records.questions.paging import Paged, paged
+from server.records.questions.paging import Paged, paged
+from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
 from server.records.words import ModState
 
 
@@ -19,6 +23,17 @@ class Seat:
     position: Position
     placement: Placement | None
     part: Part | None
+
+
+@dataclass(frozen=True, slots=True)
+class SeatChange:
+    """One position that holds another part on a later day, and the mod whose step brought that about, if one did."""
+
+    board: Board
+    position: Position
+    before: Part | None
+    after: Part | None
+    mod: Mod | None
 
 
 def mods_in_force(session: Session, machine: Machine, day: date) -> Sequence[Mod]:
@@ -40,15 +55,15 @@ def mods_in_force(session: Session, machine: Machine, day: date) -> Sequence[Mod
     return session.exec(query).all()
 
 
-def there_on(day: date) -> ColumnElement[bool]:
-    """The condition that a placement held at the end of a day."""
+def there_on(day: date, placement: type[Placement] = Placement) -> ColumnElement[bool]:
+    """The condition that a placement (or an alias of it) held at the end of a day."""
     return and_(
-        or_(col(Placement.fitted_on).is_(None), col(Placement.fitted_on) <= day),
-        or_(col(Placement.removed_on).is_(None), col(Placement.removed_on) > day),
+        or_(col(placement.fitted_on).is_(None), col(placement.fitted_on) <= day),
+        or_(col(placement.removed_on).is_(None), col(placement.removed_on) > day),
     )
 
 
-def seats_on(session: Session, machine: Machine, day: date, start: int = 0, most: int = 200) -> list[Seat]:
+def seats_on(session: Session, machine: Machine, day: date, number: int = 1, most: int = 100) -> Paged[Seat]:
     """The machine as of the end of a day: every position with what sat in it, a page at a time."""
     query = (
         select(Board, Position, Placement, Part)
@@ -57,7 +72,43 @@ def seats_on(session: Session, machine: Machine, day: date, start: int = 0, most
         .outerjoin(Part, col(Part.id) == col(Placement.part_id))
         .where(Board.machine_id == machine.id)
         .order_by(col(Board.slug), col(Position.designator_key))
-        .offset(start)
-        .limit(most)
     )
-    return [Seat(*row) for row in session.exec(query)]
+    found = paged(session, query, number, most)
+    return Paged([Seat(*row) for row in found.rows], found.number, found.last, found.total)
+
+
+def days_of_change(session: Session, machine: Machine) -> list[date]:
+    """The days on which a part or a mod of this machine changed its state."""
+    of_machine = (
+        select(Position.id).join(Board, col(Board.id) == col(Position.board_id)).where(Board.machine_id == machine.id)
+    )
+    days: set[date | None] = set()
+    for column in (Placement.fitted_on, Placement.removed_on):
+        days |= set(session.exec(select(column).where(col(Placement.position_id).in_(of_machine)).distinct()))
+    moves = select(ModMove.day).join(Mod, col(Mod.id) == col(ModMove.mod_id)).where(Mod.machine_id == machine.id)
+    days |= set(session.exec(moves.distinct()))
+    return sorted(day for day in days if day is not None)
+
+
+def differences(
+    session: Session, machine: Machine, before_day: date, after_day: date, number: int = 1, most: int = 50
+) -> Paged[SeatChange]:
+    """Every position that holds another part at the end of one day than of another, a page at a time."""
+    before, after = aliased(Placement), aliased(Placement)
+    part_before, part_after = aliased(Part), aliased(Part)
+    earlier, later = (before, after) if before_day <= after_day else (after, before)
+    step = func.coalesce(later.fitted_by_step_id, earlier.removed_by_step_id)
+    query = (
+        sqlalchemy.select(Board, Position, part_before, part_after, Mod)
+        .join(Position, col(Position.board_id) == col(Board.id))
+        .outerjoin(before, and_(col(before.position_id) == col(Position.id), there_on(before_day, before)))
+        .outerjoin(after, and_(col(after.position_id) == col(Position.id), there_on(after_day, after)))
+        .outerjoin(part_before, col(part_before.id) == col(before.part_id))
+        .outerjoin(part_after, col(part_after.id) == col(after.part_id))
+        .outerjoin(Step, col(Step.id) == step)
+        .outerjoin(Mod, col(Mod.id) == col(Step.mod_id))
+        .where(Board.machine_id == machine.id, col(before.part_id).is_distinct_from(col(after.part_id)))
+        .order_by(col(Board.slug), col(Position.designator_key))
+    )
+    found = paged(session, query, number, most)
+    return Paged([SeatChange(*row) for row in found.rows], found.number, found.last, found.total)

@@ -1,0 +1,311 @@
+"""A machine's mods: their purpose, life, steps, sums and expectations."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from fastapi import APIRouter
+from sqlmodel import Session, col, select
+from starlette.responses import Response
+
+from server.pages.calculations import SumLine, sums_of
+from server.pages.forms import Form, PostedForm
+from server.pages.house import AtHome, House, PageNumber
+from server.pages.machines import HAZARDS, address, sections
+from server.records.cautions import cautions
+from server.records.commands.mods import (
+    MOVES,
+    DropExpectation,
+    Expect,
+    ModFields,
+    MoveMod,
+    PlanMod,
+    ReviseMod,
+)
+from server.records.questions.addresses import find_machine, find_mod
+from server.records.questions.expectations import ExpectationLine, verdicts
+from server.records.questions.machines import ModLine, boards_of, mods_of
+from server.records.questions.mods import BackLine, StepLine, moves_of, steps_of, trace_of, way_back, why_of
+from server.records.questions.paging import Paged
+from server.records.tables import Machine, Mod, ModMove, Procedure
+from server.records.words import ModState, Sense, Trace
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class ModsPage:
+    """All mods of a machine, the latest first."""
+
+    machine: Machine
+    tabs: list[tuple[str, str]]
+    mods: Paged[ModLine]
+
+
+@dataclass(frozen=True, slots=True)
+class ModPage:
+    """One mod: its steps, what they leave, its sums, what is expected of it and what came of it."""
+
+    machine: Machine
+    mod: Mod
+    cautions: list[str]
+    moves: list[ModMove]
+    next_states: list[ModState]
+    steps: list[StepLine]
+    trace: Trace
+    why: str
+    sums: list[SumLine]
+    expectations: list[ExpectationLine]
+    next_words: str
+
+
+@dataclass(frozen=True, slots=True)
+class ModFormPage:
+    """The form that writes down or revises a mod; `mod` is none while it is new."""
+
+    machine: Machine
+    mod: Mod | None
+    form: Form
+    hazards: list[tuple[str, str]]
+    states: list[tuple[str, str]]
+    action: str
+    cancel: str
+
+
+@dataclass(frozen=True, slots=True)
+class MoveFormPage:
+    """The form that moves a mod to another state of its life."""
+
+    machine: Machine
+    mod: Mod
+    form: Form
+    states: list[tuple[str, str]]
+    action: str
+    cancel: str
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectationFormPage:
+    """The form that writes down what a mod is expected to do."""
+
+    machine: Machine
+    mod: Mod
+    form: Form
+    procedures: list[tuple[str, str]]
+    senses: list[tuple[str, str]]
+    action: str
+    cancel: str
+
+
+@dataclass(frozen=True, slots=True)
+class WayBackPage:
+    """The ordered steps that return the machine, or undo one mod."""
+
+    machine: Machine
+    tabs: list[tuple[str, str]]
+    mod: Mod | None
+    mods: list[Mod]
+    back: list[BackLine]
+    cautions: list[str]
+
+
+def mod_address(machine: Machine | str, mod: Mod | int) -> str:
+    number = mod if isinstance(mod, int) else mod.number
+    return f"{address(machine)}/mods/{number}"
+
+
+@router.get("/machines/{tag}/mods")
+def mods_page(house: AtHome, tag: str, number: PageNumber) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        return house.page("mods/mods.html", ModsPage(machine, sections(machine), mods_of(session, machine, number)))
+
+
+@router.get("/machines/{tag}/mods/new")
+def new_mod(house: AtHome, tag: str) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+    form = Form.blank(state=ModState.PLANNED, day=date.today(), signer=machine.keeper or house.settings.keeper)  # noqa: DTZ011
+    return _mod_form(house, machine, None, form)
+
+
+@router.post("/machines/{tag}/mods/new")
+def plan_mod(house: AtHome, tag: str, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+    return house.write(
+        form,
+        PlanMod,
+        to=lambda done: _address_of_key(house, machine, done.key),
+        again=lambda form, status: _mod_form(house, machine, None, form, status),
+        machine=machine.tag,
+    )
+
+
+@router.get("/machines/{tag}/mods/{number}")
+def mod_page(house: AtHome, tag: str, number: int) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        mod = find_mod(session, machine, number)
+        return house.page("mods/mod.html", mod_context(session, machine, mod))
+
+
+def mod_context(session: Session, machine: Machine, mod: Mod) -> ModPage:
+    steps = steps_of(session, mod)
+    hazards = [line.board.hazards for line in boards_of(session, machine)]
+    return ModPage(
+        machine=machine,
+        mod=mod,
+        cautions=cautions(machine.hazards, mod.hazards, *hazards),
+        moves=list(moves_of(session, mod)),
+        next_states=list(MOVES[ModState(mod.state)]),
+        steps=steps,
+        trace=trace_of(steps),
+        why=why_of(steps),
+        sums=sums_of(session, mod),
+        expectations=list(verdicts(session, mod)),
+        next_words=_next_words(mod, steps),
+    )
+
+
+def _next_words(mod: Mod, steps: list[StepLine]) -> str:
+    """What a keeper would do next with this mod."""
+    waiting = [line.step.number for line in steps if line.step.done_on is None]
+    match ModState(mod.state):
+        case ModState.CONSIDERED:
+            return "Next: write its steps, and call it planned when it is decided."
+        case ModState.PLANNED if not steps:
+            return "Next: write the first step, such as which part comes out."
+        case ModState.PLANNED if waiting:
+            return f"Next: carry out step {waiting[0]}, and say here what was really done."
+        case ModState.PLANNED:
+            return "Every step is done. Next: call the mod fitted."
+        case ModState.FITTED:
+            return "Next: run a trial, and write down what came of it."
+        case _:
+            return ""
+
+
+@router.get("/machines/{tag}/mods/{number}/edit")
+def edit_mod(house: AtHome, tag: str, number: int) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        mod = find_mod(session, machine, number)
+    return _mod_form(house, machine, mod, Form.of_row(ModFields, mod, outcome=mod.outcome))
+
+
+@router.post("/machines/{tag}/mods/{number}/edit")
+def revise_mod(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        mod = find_mod(session, machine, number)
+    return house.write(
+        form,
+        ReviseMod,
+        to=lambda done: mod_address(machine, mod),  # noqa: ARG005
+        again=lambda form, status: _mod_form(house, machine, mod, form, status),
+        machine=machine.tag,
+        mod=mod.number,
+    )
+
+
+@router.get("/machines/{tag}/mods/{number}/move")
+def move_form(house: AtHome, tag: str, number: int) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        mod = find_mod(session, machine, number)
+    form = Form.blank(
+        state=next(iter(MOVES[ModState(mod.state)]), ""),
+        day=date.today(),  # noqa: DTZ011
+        signer=machine.keeper or house.settings.keeper,
+    )
+    return _move_form(house, machine, mod, form)
+
+
+@router.post("/machines/{tag}/mods/{number}/move")
+def move_mod(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        mod = find_mod(session, machine, number)
+    return house.write(
+        form,
+        MoveMod,
+        to=lambda done: mod_address(machine, mod),  # noqa: ARG005
+        again=lambda form, status: _move_form(house, machine, mod, form, status),
+        machine=machine.tag,
+        mod=mod.number,
+    )
+
+
+@router.get("/machines/{tag}/mods/{number}/expectations/new")
+def new_expectation(house: AtHome, tag: str, number: int) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        mod = find_mod(session, machine, number)
+    return _expectation_form(house, machine, mod, Form.blank(sense=Sense.BETTER))
+
+
+@router.post("/machines/{tag}/mods/{number}/expectations/new")
+def expect(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        mod = find_mod(session, machine, number)
+    return house.write(
+        form,
+        Expect,
+        to=lambda done: mod_address(machine, mod) + "#expectations",  # noqa: ARG005
+        again=lambda form, status: _expectation_form(house, machine, mod, form, status),
+        machine=machine.tag,
+        mod=mod.number,
+    )
+
+
+@router.post("/machines/{tag}/mods/{number}/expectations/{which}/drop")
+def drop_expectation(house: AtHome, tag: str, number: int, which: int) -> Response:
+    command = DropExpectation(machine=tag, mod=number, number=which)
+    done = house.store.carry_out(command, house.who)
+    return house.go(f"{mod_address(tag, number)}#expectations", done)
+
+
+@router.get("/machines/{tag}/way-back")
+def way_back_page(house: AtHome, tag: str, mod: str = "") -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        one = find_mod(session, machine, int(mod)) if mod.isascii() and mod.isdigit() else None
+        fitted = select(Mod).where(Mod.machine_id == machine.id, Mod.state == ModState.FITTED.value)
+        context = WayBackPage(
+            machine=machine,
+            tabs=sections(machine),
+            mod=one,
+            mods=list(session.exec(fitted.order_by(col(Mod.number)))),
+            back=way_back(session, machine, one),
+            cautions=cautions(machine.hazards, *(line.board.hazards for line in boards_of(session, machine))),
+        )
+        return house.page("mods/way_back.html", context)
+
+
+def _address_of_key(house: House, machine: Machine, key: int) -> str:
+    with house.reading() as session:
+        return mod_address(machine, session.get_one(Mod, key))
+
+
+def _mod_form(house: House, machine: Machine, mod: Mod | None, form: Form, status: int = 200) -> Response:
+    action = f"{mod_address(machine, mod)}/edit" if mod else f"{address(machine)}/mods/new"
+    cancel = mod_address(machine, mod) if mod else address(machine)
+    states = [(state.value, state.value) for state in (ModState.PLANNED, ModState.CONSIDERED)]
+    return house.page("mods/form.html", ModFormPage(machine, mod, form, HAZARDS, states, action, cancel), status)
+
+
+def _move_form(house: House, machine: Machine, mod: Mod, form: Form, status: int = 200) -> Response:
+    states = [(state.value, state.value) for state in MOVES[ModState(mod.state)]]
+    base = mod_address(machine, mod)
+    return house.page("mods/move.html", MoveFormPage(machine, mod, form, states, f"{base}/move", base), status)
+
+
+def _expectation_form(house: House, machine: Machine, mod: Mod, form: Form, status: int = 200) -> Response:
+    with house.reading() as session:
+        found = session.exec(select(Procedure).order_by(col(Procedure.title))).all()
+    procedures = [("", "none yet")] + [(procedure.slug, procedure.title) for procedure in found]
+    senses = [(sense.value, sense.value) for sense in Sense]
+    base = mod_address(machine, mod)
+    context = ExpectationFormPage(machine, mod, form, procedures, senses, f"{base}/expectations/new", base)
+    return house.page("mods/expectation.html", context, status)

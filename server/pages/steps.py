@@ -1,0 +1,258 @@
+"""The steps of a mod: writing them, carrying them out, fitting another part instead, putting them back."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from fastapi import APIRouter
+from sqlmodel import Session
+from starlette.responses import Response
+
+from server.pages.forms import Form, PostedForm
+from server.pages.house import AtHome, House
+from server.pages.mods import mod_address
+from server.records.cautions import cautions
+from server.records.commands.base import Command
+from server.records.commands.steps import (
+    AddStep,
+    CarryOutStep,
+    DropStep,
+    FitAnother,
+    MoveStep,
+    ReviseStep,
+    StepFields,
+    UndoStep,
+)
+from server.records.errors import Invalid
+from server.records.placing import describe, next_bag
+from server.records.questions.addresses import find_machine, find_mod, find_step
+from server.records.questions.machines import boards_of, kept_aside
+from server.records.questions.mods import StepLine, steps_of
+from server.records.tables import Machine, Mod
+from server.records.words import Origin, PartKind, StepKind, Trace
+
+router = APIRouter()
+Words = list[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class StepFormPage:
+    """The form that plans a step; `step` is its number, none while it is new."""
+
+    machine: Machine
+    mod: Mod
+    step: int | None
+    form: Form
+    kinds: Words
+    boards: Words
+    traces: Words
+    action: str
+    cancel: str
+
+
+@dataclass(frozen=True, slots=True)
+class ActFormPage:
+    """The form that says what was really done: a step carried out, another part fitted, or a step put back."""
+
+    machine: Machine
+    mod: Mod
+    line: StepLine
+    act: str
+    heading: str
+    form: Form
+    cautions: list[str]
+    asks_part: bool
+    asks_where_it_goes: bool
+    bagged: Words
+    kinds: Words
+    origins: Words
+    becomes: Words
+    next_bag: int
+    action: str
+    cancel: str
+
+
+ACTS: dict[str, tuple[type[Command], str]] = {
+    "do": (CarryOutStep, "Carry out step"),
+    "another": (FitAnother, "Fit another part in step"),
+    "undo": (UndoStep, "Put back step"),
+}
+BECOMES = [("bag", "kept aside in a bag"), ("discarded", "discarded"), ("lost", "lost"), ("handed over", "handed over")]
+
+
+@router.get("/machines/{tag}/mods/{number}/steps/new")
+def new_step(house: AtHome, tag: str, number: int) -> Response:
+    with house.reading() as session:
+        machine, mod = _found(session, tag, number)
+    return _step_form(house, machine, mod, None, Form.blank(kind=StepKind.TAKE_OUT))
+
+
+@router.post("/machines/{tag}/mods/{number}/steps/new")
+def add_step(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine, mod = _found(session, tag, number)
+    onward = "/steps/new" if form.text("then") == "another" else "#steps"
+    return house.write(
+        form,
+        AddStep,
+        to=lambda done: mod_address(machine, mod) + onward,  # noqa: ARG005
+        again=lambda form, status: _step_form(house, machine, mod, None, form, status),
+        machine=machine.tag,
+        mod=mod.number,
+    )
+
+
+@router.get("/machines/{tag}/mods/{number}/steps/{which}/edit")
+def edit_step(house: AtHome, tag: str, number: int, which: int) -> Response:
+    with house.reading() as session:
+        machine, mod = _found(session, tag, number)
+        step = find_step(session, mod, which)
+        line = _line(session, mod, which)
+        form = Form.of_row(
+            StepFields,
+            step,
+            board=line.board.slug if line.board else "",
+            designator=line.position.designator if line.position else "",
+        )
+    return _step_form(house, machine, mod, which, form)
+
+
+@router.post("/machines/{tag}/mods/{number}/steps/{which}/edit")
+def revise_step(house: AtHome, tag: str, number: int, which: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine, mod = _found(session, tag, number)
+        find_step(session, mod, which)
+    return house.write(
+        form,
+        ReviseStep,
+        to=lambda done: mod_address(machine, mod) + "#steps",  # noqa: ARG005
+        again=lambda form, status: _step_form(house, machine, mod, which, form, status),
+        machine=machine.tag,
+        mod=mod.number,
+        step=which,
+    )
+
+
+@router.post("/machines/{tag}/mods/{number}/steps/{which}/drop")
+def drop_step(house: AtHome, tag: str, number: int, which: int) -> Response:
+    done = house.store.carry_out(DropStep(machine=tag, mod=number, step=which), house.who)
+    return house.go(f"{mod_address(tag, number)}#steps", done)
+
+
+@router.post("/machines/{tag}/mods/{number}/steps/{which}/to/{place}")
+def move_step(house: AtHome, tag: str, number: int, which: int, place: int) -> Response:
+    done = house.store.carry_out(MoveStep(machine=tag, mod=number, step=which, to=place), house.who)
+    return house.go(f"{mod_address(tag, number)}#steps", done)
+
+
+@router.get("/machines/{tag}/mods/{number}/steps/{which}/{act}")
+def act_form(house: AtHome, tag: str, number: int, which: int, act: str) -> Response:
+    with house.reading() as session:
+        machine, mod = _found(session, tag, number)
+        line = _line(session, mod, which)
+    form = Form.blank(
+        day=date.today(),  # noqa: DTZ011
+        signer=machine.keeper or house.settings.keeper,
+        type=line.step.planned_type,
+        value=line.step.planned_value,
+        part_kind=line.position.kind if line.position else PartKind.OTHER,
+        origin=Origin.NEW,
+        becomes="bag",
+    )
+    return _act_form(house, machine, mod, which, act, form)
+
+
+@router.post("/machines/{tag}/mods/{number}/steps/{which}/{act}")
+def act_on_step(house: AtHome, tag: str, number: int, which: int, act: str, form: PostedForm) -> Response:
+    kind, _ = _act(act)
+    with house.reading() as session:
+        machine, mod = _found(session, tag, number)
+        find_step(session, mod, which)
+    return house.write(
+        form,
+        kind,
+        to=lambda done: mod_address(machine, mod) + "#steps",  # noqa: ARG005
+        again=lambda form, status: _act_form(house, machine, mod, which, act, form, status),
+        machine=machine.tag,
+        mod=mod.number,
+        step=which,
+    )
+
+
+def _act(name: str) -> tuple[type[Command], str]:
+    if name not in ACTS:
+        raise Invalid({"": f"A step can be carried out, changed or put back; “{name}” is none of these."})
+    return ACTS[name]
+
+
+def _found(session: Session, tag: str, number: int) -> tuple[Machine, Mod]:
+    machine = find_machine(session, tag)
+    return machine, find_mod(session, machine, number)
+
+
+def _line(session: Session, mod: Mod, which: int) -> StepLine:
+    find_step(session, mod, which)
+    return next(line for line in steps_of(session, mod) if line.step.number == which)
+
+
+def _step_form(house: House, machine: Machine, mod: Mod, step: int | None, form: Form, status: int = 200) -> Response:
+    with house.reading() as session:
+        boards = [(line.board.slug, line.board.name) for line in boards_of(session, machine)]
+    base = mod_address(machine, mod)
+    context = StepFormPage(
+        machine=machine,
+        mod=mod,
+        step=step,
+        form=form,
+        kinds=[(kind.value, kind.value) for kind in StepKind],
+        boards=[*boards, ("", "none")],
+        traces=[("", "as usual for this kind of step"), *((trace.value, trace.value) for trace in Trace)],
+        action=f"{base}/steps/{step}/edit" if step else f"{base}/steps/new",
+        cancel=base,
+    )
+    return house.page("mods/step.html", context, status)
+
+
+def _act_form(
+    house: House, machine: Machine, mod: Mod, which: int, act: str, form: Form, status: int = 200
+) -> Response:
+    _, heading = _act(act)
+    with house.reading() as session:
+        line = _line(session, mod, which)
+        bagged = _bagged(session)
+        hazards = [board.board.hazards for board in boards_of(session, machine)]
+        bag = next_bag(session)
+    asks = _ASKS.get((act, StepKind(line.step.kind)), (False, False))
+    context = ActFormPage(
+        machine=machine,
+        mod=mod,
+        line=line,
+        act=act,
+        heading=f"{heading} {which}",
+        form=form,
+        cautions=cautions(machine.hazards, mod.hazards, *hazards),
+        asks_part=asks[0],
+        asks_where_it_goes=asks[1],
+        bagged=[("", "none: the part described below"), *bagged],
+        kinds=[(kind.value, kind.value) for kind in PartKind],
+        origins=[(origin.value, origin.value) for origin in Origin],
+        becomes=BECOMES,
+        next_bag=bag,
+        action=f"{mod_address(machine, mod)}/steps/{which}/{act}",
+        cancel=mod_address(machine, mod),
+    )
+    return house.page("mods/act.html", context, status)
+
+
+# Which act on which kind of step asks for (a part to fit, where a part goes that comes out).
+_ASKS = {
+    ("do", StepKind.TAKE_OUT): (False, True),
+    ("do", StepKind.FIT): (True, False),
+    ("another", StepKind.FIT): (True, True),
+    ("undo", StepKind.FIT): (False, True),
+}
+BAGGED_MOST = 300
+
+
+def _bagged(session: Session) -> Words:
+    found = kept_aside(session, 1, most=BAGGED_MOST)
+    return [(str(line.part.id), f"bag {line.storage.bag}: {describe(line.part)}") for line in found.rows]
