@@ -82,9 +82,19 @@ def test_the_summary_leads_to_the_fields() -> None:
     summary = FIELDS.error_summary(form)
 
     assert 'role="alert"' in summary
-    assert '<a href="#part-kind">Choose one.</a>' in summary
+    assert '<a href="#part-kind">Kind: Choose one.</a>' in summary
     assert "<li>The whole does not add up.</li>" in summary
     assert 'id="part-kind"' in FIELDS.radios(form, "kind", "Kind", [("chip", "chip"), ("diode", "diode")])
+
+
+def test_the_summary_names_each_field() -> None:
+    """Two fields left empty are two different sentences."""
+    form = Typed(errors={"as_found": "This cannot be left empty.", "edtf": "This cannot be left empty."})
+
+    summary = FIELDS.error_summary(form, {"edtf": "Made"})
+
+    assert ">As found: This cannot be left empty.<" in summary
+    assert ">Made: This cannot be left empty.<" in summary
 
 
 def test_nothing_wrong_has_no_summary() -> None:
