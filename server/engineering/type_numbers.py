@@ -39,6 +39,8 @@ def type_number(digits: str) -> str | None:
     In: the digits alone, without prefix or suffix. Out: one sentence. Raises nothing.
     Source: common practice, no source.
     """
+    if not (digits.isascii() and digits.isdecimal()):
+        return None
     for pattern in (digits, f"{digits[:3]}x", f"{digits[:2]}xx"):
         if len(pattern) == len(digits) and pattern in _KIND_OF:
             kind = _KIND_OF[pattern]

@@ -98,7 +98,7 @@ def test_a_machine_with_its_days_the_wrong_way_round_is_refused() -> None:
     assert refusal.value.field == "machine"
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(st.lists(st.dates(date(1975, 1, 1), date(1982, 12, 25)), min_size=1, max_size=12))
 def test_the_window_is_the_latest_of_the_earliest_days(days: list[date]) -> None:
     """By definition, whatever the order of the parts; nothing within eight years is a misfit."""
@@ -113,7 +113,7 @@ def test_the_window_is_the_latest_of_the_earliest_days(days: list[date]) -> None
     assert window.misfits == ()
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(
     st.lists(st.dates(date(1960, 1, 1), date(1999, 12, 25)), max_size=12),
     st.dates(date(1970, 1, 1), date(1989, 12, 31)),

@@ -136,7 +136,7 @@ def test_a_plain_date_is_not_flagged(text: str) -> None:
     assert [reading.type_number for reading in decode(text)] == [None] * len(decode(text))
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(_PRINTED, _DAYS, _DAYS)
 def test_readings_touch_the_context(text: str, one: date, other: date) -> None:
     """Whatever is printed, a reading has its days in order and shares at least one with the context."""
@@ -148,7 +148,7 @@ def test_readings_touch_the_context(text: str, one: date, other: date) -> None:
     assert all(reading.earliest <= last and reading.latest >= first for reading in readings)
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(_PRINTED)
 def test_context_only_ever_removes_readings_of_the_usual_years(text: str) -> None:
     """Inside 1960 to 1999 a narrower context gives a subset of what no context gives, in the same order."""
@@ -159,7 +159,7 @@ def test_context_only_ever_removes_readings_of_the_usual_years(text: str) -> Non
     assert narrowed == [reading for reading in freely if reading in narrowed]
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(_DAYS)
 def test_a_day_is_inside_the_reading_of_its_own_code(day: date) -> None:
     """The code a maker would print for a day reads back to a span that holds that day."""
@@ -174,7 +174,7 @@ def test_a_day_is_inside_the_reading_of_its_own_code(day: date) -> None:
     assert any(r.earliest <= day <= r.latest for r in by_count)
 
 
-@settings(max_examples=50)
+@settings(max_examples=50, deadline=None)
 @given(st.integers(1950, 2049))
 def test_counted_weeks_cover_a_year_without_gap(year: int) -> None:
     """53 counted weeks, the last a stub, add up to the days of the year."""

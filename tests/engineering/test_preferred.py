@@ -25,7 +25,7 @@ def _decades_around(value: float, name: str) -> tuple[float, ...]:
     return values_between(name, value / 100, value * 100)
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(_VALUES, _NAMES)
 def test_no_value_has_a_smaller_ratio_than_the_nearest(value: float, name: str) -> None:
     """Against every value of four decades."""
@@ -36,7 +36,7 @@ def test_no_value_has_a_smaller_ratio_than_the_nearest(value: float, name: str) 
     assert is_preferred(found, name)
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(_VALUES, _NAMES)
 def test_no_value_has_a_smaller_difference_than_the_nearest(value: float, name: str) -> None:
     """Against every value of four decades."""
@@ -46,7 +46,7 @@ def test_no_value_has_a_smaller_difference_than_the_nearest(value: float, name: 
     assert abs(found - value) == pytest.approx(smallest, abs=1e-12 * value)
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(_VALUES, _NAMES)
 def test_at_least_and_at_most_are_the_two_neighbours(value: float, name: str) -> None:
     """They hold the value between them and nothing else of the series."""
@@ -56,7 +56,7 @@ def test_at_least_and_at_most_are_the_two_neighbours(value: float, name: str) ->
     assert set(values_between(name, below, above)) == {below, above}
 
 
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 @given(st.integers(-12, 9), st.integers(0, 191), _NAMES)
 def test_a_preferred_value_is_its_own_nearest(decade: int, place: int, name: str) -> None:
     """Whichever nearness is asked for, without a rounding error."""

@@ -20,7 +20,7 @@ def _every_pair_error(target: float, values: tuple[float, ...]) -> list[float]:
     return sorted(abs(value / target - 1) * 100 for value in made)
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(_TARGETS, st.sampled_from(["E3", "E6", "E12"]), st.integers(1, 12))
 def test_no_better_pair_exists(target: float, name: str, best: int) -> None:
     """The errors are the smallest of all pairs, counted one by one."""
@@ -33,7 +33,7 @@ def test_no_better_pair_exists(target: float, name: str, best: int) -> None:
     assert len({(pair.joined, pair.parts) for pair in found}) == best
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(_TARGETS, st.sampled_from(["series", "parallel"]))
 def test_a_pair_makes_the_value_it_claims(target: float, joined: Any) -> None:
     """By the circuit's own equation, and with limits that joining the parts one by one gives too."""
