@@ -16,7 +16,12 @@
     if ([...halfTyped].some((form) => form.isConnected)) event.preventDefault();
   });
 
-  const showRefusal = (within) => within.querySelector(".error-summary, .both-versions")?.focus();
+  const showRefusal = () => {
+    const refusal = document.querySelector(".error-summary, .both-versions");
+    const form = refusal?.closest("form");
+    refusal?.focus();
+    if (form) halfTyped.add(form);
+  };
 
   const say = (sentence) => {
     const words = document.createElement("p");
@@ -24,8 +29,8 @@
     document.getElementById("notice")?.replaceChildren(words);
   };
 
-  document.addEventListener("DOMContentLoaded", () => showRefusal(document));
-  document.addEventListener("htmx:afterSwap", () => showRefusal(document));
+  document.addEventListener("DOMContentLoaded", showRefusal);
+  document.addEventListener("htmx:afterSwap", showRefusal);
 
   const wasRefused = (sentence) => (event) => {
     const form = event.detail.elt.closest("form");

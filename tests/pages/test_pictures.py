@@ -24,6 +24,7 @@ from server.pages.pictures import (
 )
 
 TEMPLATES = Path(__file__).parents[2] / "templates"
+SVG = {"svg": "http://www.w3.org/2000/svg"}
 NB = "\N{NO-BREAK SPACE}"
 HALF_OVER = Spread("as fitted", [3.0, 3.25, 3.5, 3.75, 4.0], [1, 2, 2, 1], 3.5, 3.1, 3.9)
 ALONE = Spread("stock", [2.5, 3.5], [100], 3.0, 3.0, 3.0)
@@ -294,9 +295,9 @@ def test_a_drawing_is_named_and_needs_no_inline_style(macro: str, picture: Pictu
     written = getattr(environment.get_template("_pictures.html").module, macro)(picture)
 
     figure_element = ET.fromstring(written)  # noqa: S314 (our own markup)
-    svg = figure_element.find("svg")
+    svg = figure_element.find("svg:svg", SVG)
     assert svg is not None
     assert svg.get("role") == "img"
-    assert picture.title == svg.findtext(f"title[@id='{svg.get('aria-labelledby')}']")
+    assert picture.title == svg.findtext(f"svg:title[@id='{svg.get('aria-labelledby')}']", None, SVG)
     assert picture.description == (figure_element.findtext("figcaption") or "").rstrip()
     assert not [element for element in figure_element.iter() if "style" in element.attrib]
