@@ -44,18 +44,22 @@ def letter_code(text: str, kind: MarkedKind) -> Iterator[Coded]:
     if value == 0:
         yield from _link(source, letter, tolerance)
         return
-    yield from _with_tolerance(Coded(value, kind, "letter code", source), tolerance, farad)
+    yield from _with_tolerance(Coded(value, kind, "letter code", source), tolerance, farad, pointed=bool(after))
     if letter == "m":
         micro = Coded(figures.scaleb(-6), kind, "letter code", f"{source}, m being micro as on old capacitors")
-        yield from _with_tolerance(micro, tolerance, farad)
+        yield from _with_tolerance(micro, tolerance, farad, pointed=bool(after))
 
 
-def _with_tolerance(bare: Coded, tolerance: str, farad: str) -> Iterator[Coded]:
-    if not tolerance:
-        yield bare
+def _with_tolerance(bare: Coded, tolerance: str, farad: str, *, pointed: bool) -> Iterator[Coded]:
+    """With the letter decided, one reading; with an F that may be the farad, two.
+
+    Where the small letter stands as a decimal point (`4n7F`) a tolerance is usual, after it (`100nF`) the farad is.
+    """
+    readings = [] if tolerance else [bare]
     if spread := deviations(tolerance or farad, bare.value, bare.kind):
         source = bare.source if tolerance else f"{bare.source}, F being its tolerance"
-        yield replace(bare, source=source, deviations=spread)
+        readings.insert(0 if pointed else 1, replace(bare, source=source, deviations=spread))
+    yield from readings
 
 
 def _link(source: str, letter: str, tolerance: str) -> Iterator[Coded]:

@@ -48,6 +48,16 @@ def test_the_likelier_reading_comes_first(text: str, kind: str, expected: list[f
     assert expected == _nominals(text, kind)
 
 
+def test_an_f_after_a_decimal_point_is_rather_a_tolerance_and_after_a_prefix_the_farad() -> None:
+    """`4n7F` is a letter code with 1 %, `100nF` a value with its unit; the other stands beside."""
+    pointed, written_out = read_marking("4n7F", "capacitor"), read_marking("100nF", "capacitor")
+
+    assert pointed.value.high == pytest.approx(4.747e-9)
+    assert written_out.value.is_exact
+    assert pointed.alternatives[0].value.is_exact
+    assert written_out.alternatives[0].value.high == pytest.approx(101e-9)
+
+
 def test_alternatives_have_none_of_their_own() -> None:
     """A reading stands beside another, not inside it."""
     marking = read_marking("104K", "resistor")
