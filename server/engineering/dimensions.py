@@ -1,12 +1,12 @@
 """What a line measures: the dimensions of its parts, checked once and before any number is put in.
 
-It walks the checked tree of a `Formula` with a `Measure` for each name. Sums, differences, min, max and parallel need one dimension;
-powers need a plain number, and a dimensioned base a constant one; sin, exp, ln and the like need plain numbers. A literal 0 has any
-dimension, so that `max(0, Vin - Vz)` can be written.
+It walks the checked tree of a `Formula` with a `Measure` for each name. Sums, differences, min, max and parallel need
+one dimension; powers need a plain number, and a dimensioned base a constant one; sin, exp, ln and the like need plain
+numbers. A literal 0 has any dimension, so that `max(0, Vin - Vz)` can be written.
 
-Temperatures given in °C are points on a scale. A point may be shifted by an amount in K, and the difference of two points is an amount;
-two points are never added, and a point is never multiplied, since the result would hang on where the scale begins. To use an
-absolute temperature, give it in K, or take its difference from -273.15 °C.
+Temperatures given in °C are points on a scale. A point may be shifted by an amount in K, and the difference of two
+points is an amount; two points are never added, and a point is never multiplied, since the result would hang on where
+the scale begins. To use an absolute temperature, give it in K, or take its difference from -273.15 °C.
 
 Raises DimensionMismatch with `name`, the part's `text` and `position`.
 """

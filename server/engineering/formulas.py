@@ -3,16 +3,17 @@
     expression = plain arithmetic: + - * / **, brackets, names, decimal numbers, pi, and the functions
                  sqrt exp ln log10 sin cos tan atan abs min max parallel
 
-Everything else is refused before anything runs: strings, attributes, comparisons, other calls, characters outside ASCII. Text,
-depth, size and constant powers are bounded, so hostile input costs no time. No Python code is generated or evaluated: the checked
-syntax tree becomes nested numpy calls.
+Everything else is refused before anything runs: strings, attributes, comparisons, other calls, characters outside
+ASCII. Text, depth, size and constant powers are bounded, so hostile input costs no time. No Python code is generated
+or evaluated: the checked syntax tree becomes nested numpy calls.
 
-Values are in SI base units (kg, m, s, A, K): floats or float arrays that broadcast together. Angles are in radians, plain numbers.
-`parallel(a, b, ...)` is 1 / (1/a + 1/b + ...) and 0 where one of them is 0. Dimensions are `dimensions.py`'s business.
+Values are in SI base units (kg, m, s, A, K): floats or float arrays that broadcast together. Angles are in radians,
+plain numbers. `parallel(a, b, ...)` is 1 / (1/a + 1/b + ...) and 0 where one of them is 0. Dimensions are
+`dimensions.py`'s business.
 
-A divisor that is zero, or that is negative for some of the values and positive for others, is refused, as are the root of a negative value,
-the logarithm of one that is not positive, a fractional power of a negative one and a tangent across its pole. A divisor that only
-touches zero between the values handed in cannot be seen.
+A divisor that is zero, or that is negative for some of the values and positive for others, is refused, as are the
+root of a negative value, the logarithm of one that is not positive, a fractional power of a negative one and a
+tangent across its pole. A divisor that only touches zero between the values handed in cannot be seen.
 """
 
 import ast
@@ -72,7 +73,7 @@ class Formula:
     _run: Run = field(repr=False, compare=False)
 
     def __call__(self, values: Values) -> Value:
-        """The value in SI base units; arrays in, an array out. Raises DivisionByZero and OutOfDomain, naming the part at fault."""
+        """The value in SI base units; arrays in, an array out. Raises DivisionByZero and OutOfDomain for its part."""
         with np.errstate(all="ignore"):
             return self._run(values)
 
@@ -86,7 +87,7 @@ def is_name(text: str) -> bool:
 
 @lru_cache(maxsize=1024)
 def compile_line(expression: str) -> Formula:
-    """Read one expression. Raises UnreadableFormula, ForbiddenFormula or FormulaTooLarge with the `position` of the fault."""
+    """Read one expression. Raises UnreadableFormula, ForbiddenFormula or FormulaTooLarge, with a `position`."""
     if len(expression) > LONGEST:
         raise FormulaTooLarge(f"A line has at most {LONGEST} characters", text=expression[:LONGEST], position=LONGEST)
     if strange := _STRANGE.search(expression):
@@ -247,7 +248,7 @@ class _Builder:
         """`divides` asks that every factor of this part be held away from zero."""
         fixed = constant(node)
         if fixed is not None and (fixed or not divides):
-            return lambda values: fixed
+            return lambda _: fixed
         match node:
             case ast.Name(id=name):
                 return self.kept(node, lambda values: values[name], divides)
@@ -260,7 +261,7 @@ class _Builder:
                 return self.binary(node, divides)
             case ast.Call(func=ast.Name(id=name)):
                 return self.call(node, name, divides)
-        return self.kept(node, lambda values: 0.0, divides)
+        return self.kept(node, lambda _: 0.0, divides)
 
     def binary(self, node: ast.BinOp, divides: bool) -> Run:
         match node.op:
