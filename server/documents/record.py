@@ -1,0 +1,172 @@
+"""The whole record of one machine as plain JSON: what the API answers, what a sheet carries, what a dossier holds.
+
+It has no day of its own and names nothing by integer key: the same record gives the same bytes anywhere, so that
+its SHA-256 can stand on paper. Knows nothing of how a document looks.
+"""
+
+import hashlib
+from collections.abc import Iterable, Mapping
+from typing import TypeVar
+from uuid import UUID
+
+import rfc8785
+from pydantic import JsonValue
+from sqlmodel import Session
+
+from server.documents.record_schema import (
+    FORMAT,
+    JournalHead,
+    MachineRecord,
+    Recorded,
+    RecordedBoard,
+    RecordedCalculation,
+    RecordedExpectation,
+    RecordedInput,
+    RecordedMachine,
+    RecordedMod,
+    RecordedMove,
+    RecordedPart,
+    RecordedPlacement,
+    RecordedPosition,
+    RecordedProcedure,
+    RecordedRun,
+    RecordedStep,
+    RecordedStorage,
+    RecordedTrial,
+)
+from server.records.questions.sheet import WholeMachine, whole_machine
+from server.records.tables import Calculation, Machine, Mod, Step, Trial
+from server.records.tables.base import Kept
+
+PRIVATE_FIELDS: Mapping[type[Recorded], frozenset[str]] = {
+    RecordedMachine: frozenset({"acquired_from", "price"}),
+    RecordedStorage: frozenset({"place"}),
+}
+Kind = TypeVar("Kind", bound=Recorded)
+
+
+def machine_record(session: Session, machine: Machine, *, private: bool = False) -> dict[str, JsonValue]:
+    """The record of one machine; private fields are in it only when asked for."""
+    return record_of(whole_machine(session, machine), private=private)
+
+
+def record_of(whole: WholeMachine, *, private: bool = False) -> dict[str, JsonValue]:
+    """The same, of a machine that has been read already."""
+    return _Writer(whole, private).record().model_dump(mode="json", exclude_unset=True)
+
+
+def canonical(record: Mapping[str, JsonValue]) -> bytes:
+    """The record's one spelling: RFC 8785, the JSON Canonicalization Scheme."""
+    return rfc8785.dumps(dict(record))
+
+
+def digest(canonical_json: bytes) -> str:
+    """SHA-256 of a record's canonical bytes, in hexadecimal."""
+    return hashlib.sha256(canonical_json).hexdigest()
+
+
+class _Writer:
+    """Turns rows into entries, integer keys into UUIDs."""
+
+    def __init__(self, whole: WholeMachine, private: bool) -> None:
+        self.whole = whole
+        self.private = private
+        self.board = _uuids(whole.boards)
+        self.position = _uuids(whole.positions)
+        self.part = _uuids(whole.parts)
+        self.step = _uuids(whole.steps)
+        self.mod = _uuids(whole.mods)
+        self.calculation = _uuids(whole.calculations)
+        self.procedure = _uuids(whole.procedures)
+        self.trial = _uuids(whole.trials)
+
+    def record(self) -> MachineRecord:
+        whole = self.whole
+        return MachineRecord(
+            format=FORMAT,
+            machine=self.entry(RecordedMachine, whole.machine),
+            boards=[self.entry(RecordedBoard, row, parent=_of(self.board, row.parent_id)) for row in whole.boards],
+            positions=[self.entry(RecordedPosition, row, board=self.board[row.board_id]) for row in whole.positions],
+            parts=[self.entry(RecordedPart, row) for row in whole.parts],
+            placements=self.placements(),
+            storages=self.storages(),
+            mods=[self.of_mod(row) for row in whole.mods],
+            calculations=[self.of_calculation(row) for row in whole.calculations],
+            procedures=[self.entry(RecordedProcedure, row) for row in whole.procedures],
+            trials=[self.of_trial(row) for row in whole.trials],
+            journal=JournalHead(seq=whole.head[0], hash=whole.head[1]) if whole.head else None,
+        )
+
+    def entry(self, kind: type[Kind], row: Kept, **given: object) -> Kind:
+        """One row as its schema names it; what refers to other rows is given."""
+        hidden = frozenset() if self.private else PRIVATE_FIELDS.get(kind, frozenset())
+        own = kind.model_fields.keys() - given.keys() - hidden
+        return kind.model_validate({name: getattr(row, name) for name in own} | given)
+
+    def placements(self) -> list[RecordedPlacement]:
+        return [
+            self.entry(
+                RecordedPlacement,
+                row,
+                part=self.part[row.part_id],
+                position=self.position[row.position_id],
+                fitted_by_step=_of(self.step, row.fitted_by_step_id),
+                removed_by_step=_of(self.step, row.removed_by_step_id),
+            )
+            for row in self.whole.placements
+        ]
+
+    def storages(self) -> list[RecordedStorage]:
+        return [
+            self.entry(
+                RecordedStorage,
+                row,
+                part=self.part[row.part_id],
+                # A bag filled from another machine's position names none: the record refers to itself only.
+                from_position=self.position.get(row.from_position_id or 0),
+            )
+            for row in self.whole.storages
+        ]
+
+    def of_mod(self, mod: Mod) -> RecordedMod:
+        expectations = self.whole.expectations_of.get(mod.key, [])
+        return self.entry(
+            RecordedMod,
+            mod,
+            moves=[self.entry(RecordedMove, row) for row in self.whole.moves_of.get(mod.key, [])],
+            steps=[self.of_step(row) for row in self.whole.steps_of.get(mod.key, [])],
+            expectations=[
+                self.entry(RecordedExpectation, row, procedure=_of(self.procedure, row.procedure_id))
+                for row in expectations
+            ],
+        )
+
+    def of_step(self, step: Step) -> RecordedStep:
+        position, part = _of(self.position, step.position_id), _of(self.part, step.part_id)
+        return self.entry(RecordedStep, step, position=position, part=part)
+
+    def of_calculation(self, calculation: Calculation) -> RecordedCalculation:
+        inputs = [
+            self.entry(
+                RecordedInput,
+                row,
+                position=_of(self.position, row.position_id),
+                trial=_of(self.trial, row.trial_id),
+                other_calculation=_of(self.calculation, row.other_calculation_id),
+            )
+            for row in self.whole.inputs_of.get(calculation.key, [])
+        ]
+        runs = [self.entry(RecordedRun, row) for row in self.whole.runs_of.get(calculation.key, [])]
+        return self.entry(RecordedCalculation, calculation, mod=self.mod[calculation.mod_id], inputs=inputs, runs=runs)
+
+    def of_trial(self, trial: Trial) -> RecordedTrial:
+        mods = [self.mod[key] for key in self.whole.mods_at.get(trial.key, [])]
+        return self.entry(RecordedTrial, trial, procedure=self.procedure[trial.procedure_id], mods=mods)
+
+
+def _uuids(rows: Iterable[Kept]) -> dict[int, UUID]:
+    return {row.key: row.uuid for row in rows}
+
+
+def _of(known: Mapping[int, UUID], key: int | None) -> UUID | None:
+    return None if key is None else known[key]

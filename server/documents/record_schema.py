@@ -1,0 +1,263 @@
+"""What the record of one machine looks like as JSON: every key by name, so that nothing private slips in by itself.
+
+References are by UUID and lead to another entry of the same record. Days are ISO 8601, moments UTC, text as it was
+typed. An importer that meets a key it does not know should say so rather than drop it.
+"""
+
+from datetime import date, datetime
+from typing import Final, Literal
+from uuid import UUID
+
+from pydantic import BaseModel, ConfigDict, Field, JsonValue
+
+FORMAT: Final = "putback-record/1"
+PRIVATE = "Private: there only in a record that its keeper asked for with it."
+
+
+class Recorded(BaseModel):
+    """One entry: a UUID that survives export and import, and who made it when."""
+
+    model_config = ConfigDict(extra="forbid")
+
+    uuid: UUID
+    created_at: datetime
+    created_by: str
+
+
+class RecordedMachine(Recorded):
+    """The machine itself."""
+
+    tag: str
+    maker: str
+    model: str
+    variant: str
+    serial_number: str
+    made: str = Field(description="EDTF (ISO 8601-2), such as 1981, 1979~ or 198X.")
+    acquired_on: date | None
+    acquired_from: str = Field(default="", description=PRIVATE)
+    price: str = Field(default="", description=PRIVATE)
+    provenance: str = Field(description="Markdown, as are as_found and every other text of more than one line.")
+    as_found: str
+    hazards: list[str]
+    keeper: str
+    handed_over_on: date | None
+    handed_over_to: str
+
+
+class RecordedBoard(Recorded):
+    """A board of the machine; `parent` is the board that holds it."""
+
+    parent: UUID | None
+    slug: str
+    name: str
+    kind: str
+    part_number: str
+    revision: str
+    serial_number: str
+    made: str
+    hazards: list[str]
+    note: str
+
+
+class RecordedPosition(Recorded):
+    """A place for a part, and what the service literature expects there."""
+
+    board: UUID
+    designator: str
+    kind: str
+    expected_type: str
+    expected_value: str
+    mounting: str
+    pins: int | None
+    note: str
+
+
+class RecordedPart(Recorded):
+    """A part that ever sat in this machine, or lies in a bag that was filled from it."""
+
+    kind: str
+    type: str
+    marking: str
+    value: str
+    rating: str
+    maker_mark: str
+    date_code: str
+    date_reading: str
+    origin: str
+    condition: str
+    pedigree: str
+    note: str
+    gone: str | None = Field(description="discarded, lost or handed over; null while it is somewhere.")
+    gone_on: date | None
+
+
+class RecordedPlacement(Recorded):
+    """One part at one position of this machine from a day to a day; no first day: it was there from the start."""
+
+    part: UUID
+    position: UUID
+    fitted_on: date | None
+    fitted_by_step: UUID | None
+    removed_on: date | None
+    removed_by_step: UUID | None
+
+
+class RecordedStorage(Recorded):
+    """A part in a numbered bag from a day to a day; no last day: it lies there."""
+
+    part: UUID
+    from_position: UUID | None = Field(description="Null when the bag was filled from no position of this machine.")
+    bag: int
+    place: str = Field(default="", description=PRIVATE)
+    since: date
+    until: date | None
+    condition: str
+
+
+class RecordedMove(Recorded):
+    """A mod came into a state on a day, signed. The moves of a mod stand in the order they were made."""
+
+    state: str
+    day: date
+    signer: str
+    note: str
+
+
+class RecordedStep(Recorded):
+    """One act of a mod: what was planned, what was done, and whether it has been put back."""
+
+    number: int
+    kind: str
+    position: UUID | None
+    pin: str
+    instruction: str
+    planned_type: str
+    planned_value: str
+    before_state: str
+    trace_stated: str
+    trace_reason: str
+    done_on: date | None
+    done_by: str
+    done_note: str
+    undone_on: date | None
+    undone_by: str
+    undone_note: str
+    part: UUID | None
+
+
+class RecordedExpectation(Recorded):
+    """What a mod is expected to do."""
+
+    number: int
+    sentence: str
+    procedure: UUID | None
+    sense: str
+    bound: float | None
+
+
+class RecordedMod(Recorded):
+    """A modification with its life, steps and expectations."""
+
+    number: int
+    title: str
+    purpose: str
+    reasoning: str
+    hazards: list[str]
+    state: str
+    outcome: str
+    moves: list[RecordedMove]
+    steps: list[RecordedStep]
+    expectations: list[RecordedExpectation]
+
+
+class RecordedInput(Recorded):
+    """One named input of a calculation and where its value comes from."""
+
+    name: str
+    label: str
+    unit: str
+    source: str
+    text: str
+    position: UUID | None
+    when_empty: str
+    trial: UUID | None
+    other_calculation: UUID | None
+    other_line: str
+
+
+class RecordedRun(Recorded):
+    """A result that was kept, with the inputs it was run with, for the stock, planned and fitted machine."""
+
+    number: int
+    run_at: datetime
+    reason: str
+    digest: str = Field(description="SHA-256 of what the result rests on; equal digests give equal results.")
+    cases: dict[str, JsonValue]
+
+
+class RecordedCalculation(Recorded):
+    """Lines and limits of one sum of a mod."""
+
+    mod: UUID
+    number: int
+    title: str
+    method: str
+    note: str
+    lines: list[dict[str, JsonValue]]
+    limits: list[dict[str, JsonValue]]
+    assumptions: list[dict[str, JsonValue]]
+    inputs: list[RecordedInput]
+    runs: list[RecordedRun]
+
+
+class RecordedProcedure(Recorded):
+    """How a test is run; shared by machines."""
+
+    slug: str
+    title: str
+    how: str
+    unit: str
+    unit_meaning: str
+    resolution: float | None
+    better: str
+    target: float | None
+
+
+class RecordedTrial(Recorded):
+    """One occasion of running a procedure, its readings in the order taken, and the mods then in force."""
+
+    procedure: UUID
+    number: int
+    day: date
+    readings: list[float]
+    conditions: str
+    instrument: str
+    signer: str
+    note: str
+    mods: list[UUID]
+
+
+class JournalHead(BaseModel):
+    """The latest journal entry about this machine. Its hash covers every entry before it."""
+
+    seq: int
+    hash: str
+
+
+class MachineRecord(BaseModel):
+    """The whole record of one machine."""
+
+    model_config = ConfigDict(title="The record of one machine")
+
+    format: Literal["putback-record/1"]
+    machine: RecordedMachine
+    boards: list[RecordedBoard]
+    positions: list[RecordedPosition]
+    parts: list[RecordedPart]
+    placements: list[RecordedPlacement]
+    storages: list[RecordedStorage]
+    mods: list[RecordedMod]
+    calculations: list[RecordedCalculation]
+    procedures: list[RecordedProcedure]
+    trials: list[RecordedTrial]
+    journal: JournalHead | None

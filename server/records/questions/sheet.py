@@ -1,0 +1,224 @@
+"""Everything the record holds about one machine, in a fixed number of queries: what a mod sheet and its record need.
+
+A part belongs to a machine when it ever sat at one of its positions or lies in a bag that was filled from one.
+Rows come in an order that hangs neither on integer keys nor on how a database sorts text, so that a record reads alike
+wherever it is kept.
+"""
+
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import cached_property
+from typing import Any, TypeVar
+from uuid import UUID
+
+from sqlalchemy import ColumnElement
+from sqlalchemy.orm import Mapped
+from sqlmodel import Session, col, or_, select
+from sqlmodel.sql.expression import SelectOfScalar
+
+from server.records.questions.mods import BackLine, way_back
+from server.records.tables import (
+    Board,
+    Calculation,
+    CalculationInput,
+    CalculationRun,
+    Expectation,
+    JournalEntry,
+    Machine,
+    Mod,
+    ModMove,
+    Part,
+    Placement,
+    Position,
+    Procedure,
+    Step,
+    Storage,
+    Trial,
+    TrialMod,
+)
+from server.records.tables.base import Kept
+
+Row = TypeVar("Row", bound=Kept)
+Key = TypeVar("Key", bound=Hashable)
+Keys = SelectOfScalar[int | None]
+
+
+@dataclass(frozen=True)
+class WholeMachine:
+    """One machine's rows, table by table, and the last journal entry about it: (seq, hash)."""
+
+    machine: Machine
+    boards: Sequence[Board]
+    positions: Sequence[Position]
+    parts: Sequence[Part]
+    placements: Sequence[Placement]
+    storages: Sequence[Storage]
+    mods: Sequence[Mod]
+    moves: Sequence[ModMove]
+    steps: Sequence[Step]
+    expectations: Sequence[Expectation]
+    calculations: Sequence[Calculation]
+    inputs: Sequence[CalculationInput]
+    runs: Sequence[CalculationRun]
+    procedures: Sequence[Procedure]
+    trials: Sequence[Trial]
+    trial_mods: Sequence[TrialMod]
+    back: Sequence[BackLine]
+    head: tuple[int, str] | None
+
+    @cached_property
+    def board(self) -> dict[int, Board]:
+        return _by_key(self.boards)
+
+    @cached_property
+    def position(self) -> dict[int, Position]:
+        return _by_key(self.positions)
+
+    @cached_property
+    def part(self) -> dict[int, Part]:
+        return _by_key(self.parts)
+
+    @cached_property
+    def procedure(self) -> dict[int, Procedure]:
+        return _by_key(self.procedures)
+
+    @cached_property
+    def moves_of(self) -> dict[int, list[ModMove]]:
+        return grouped((move.mod_id, move) for move in self.moves)
+
+    @cached_property
+    def steps_of(self) -> dict[int, list[Step]]:
+        return grouped((step.mod_id, step) for step in self.steps)
+
+    @cached_property
+    def expectations_of(self) -> dict[int, list[Expectation]]:
+        return grouped((expected.mod_id, expected) for expected in self.expectations)
+
+    @cached_property
+    def calculations_of(self) -> dict[int, list[Calculation]]:
+        return grouped((calculation.mod_id, calculation) for calculation in self.calculations)
+
+    @cached_property
+    def inputs_of(self) -> dict[int, list[CalculationInput]]:
+        return grouped((given.calculation_id, given) for given in self.inputs)
+
+    @cached_property
+    def runs_of(self) -> dict[int, list[CalculationRun]]:
+        return grouped((run.calculation_id, run) for run in self.runs)
+
+    @cached_property
+    def mods_at(self) -> dict[int, list[int]]:
+        """Which mods were in force at each trial."""
+        return grouped((link.trial_id, link.mod_id) for link in self.trial_mods)
+
+
+def _by_key(rows: Iterable[Row]) -> dict[int, Row]:
+    return {row.key: row for row in rows}
+
+
+Held = TypeVar("Held")
+
+
+def grouped(pairs: Iterable[tuple[Key, Held]]) -> dict[Key, list[Held]]:
+    """What belongs to each key, in the order it came."""
+    found: dict[Key, list[Held]] = defaultdict(list)
+    for key, held in pairs:
+        found[key].append(held)
+    return dict(found)
+
+
+def whole_machine(session: Session, machine: Machine) -> WholeMachine:
+    """Read it all; as many queries for a machine of ten parts as for one of ten thousand."""
+    boards = select(col(Board.id)).where(Board.machine_id == machine.id)
+    positions = select(col(Position.id)).where(col(Position.board_id).in_(boards))
+    mods = select(col(Mod.id)).where(Mod.machine_id == machine.id)
+    sums = select(col(Calculation.id)).where(col(Calculation.mod_id).in_(mods))
+    trials = select(col(Trial.id)).where(Trial.machine_id == machine.id)
+    read = session.exec
+    return WholeMachine(
+        machine=machine,
+        boards=sorted(read(select(Board).where(Board.machine_id == machine.id)), key=lambda board: board.slug),
+        positions=_positions(session, machine),
+        parts=read(select(Part).where(_belongs(col(Part.id), positions)).order_by(col(Part.uuid))).all(),
+        placements=_placements(session, machine),
+        storages=read(
+            select(Storage)
+            .where(_belongs(col(Storage.part_id), positions))
+            .order_by(col(Storage.bag), col(Storage.since), col(Storage.uuid))
+        ).all(),
+        mods=read(select(Mod).where(Mod.machine_id == machine.id).order_by(col(Mod.number))).all(),
+        # Two moves of one day follow each other by key alone; whoever stores them elsewhere keeps this order.
+        moves=read(select(ModMove).where(col(ModMove.mod_id).in_(mods)).order_by(col(ModMove.id))).all(),
+        steps=read(select(Step).where(col(Step.mod_id).in_(mods)).order_by(col(Step.number))).all(),
+        expectations=read(
+            select(Expectation).where(col(Expectation.mod_id).in_(mods)).order_by(col(Expectation.number))
+        ).all(),
+        calculations=_calculations(session, machine),
+        inputs=read(
+            select(CalculationInput)
+            .where(col(CalculationInput.calculation_id).in_(sums))
+            .order_by(col(CalculationInput.place))
+        ).all(),
+        runs=read(
+            select(CalculationRun)
+            .where(col(CalculationRun.calculation_id).in_(sums))
+            .order_by(col(CalculationRun.number))
+        ).all(),
+        procedures=_procedures(session, machine, mods),
+        trials=read(select(Trial).where(Trial.machine_id == machine.id).order_by(col(Trial.number))).all(),
+        trial_mods=_trial_mods(session, trials),
+        back=way_back(session, machine),
+        head=_head(session, machine),
+    )
+
+
+def _belongs(part: Mapped[Any], positions: Keys) -> ColumnElement[bool]:
+    seated = select(col(Placement.part_id)).where(col(Placement.position_id).in_(positions))
+    bagged = select(col(Storage.part_id)).where(col(Storage.from_position_id).in_(positions))
+    return or_(part.in_(seated), part.in_(bagged))
+
+
+def _positions(session: Session, machine: Machine) -> list[Position]:
+    query = select(Position, Board.slug).join(Board).where(Board.machine_id == machine.id)
+    rows = sorted(session.exec(query), key=lambda row: (row[1], row[0].designator_key))
+    return [position for position, _ in rows]
+
+
+def _placements(session: Session, machine: Machine) -> list[Placement]:
+    query = (
+        select(Placement, Position.designator_key, Board.slug)
+        .join(Position, col(Position.id) == col(Placement.position_id))
+        .join(Board, col(Board.id) == col(Position.board_id))
+        .where(Board.machine_id == machine.id)
+    )
+    rows = sorted(session.exec(query), key=lambda row: (row[2], row[1], _stay(row[0])))
+    return [placement for placement, _, _ in rows]
+
+
+def _stay(placement: Placement) -> tuple[date, date, UUID]:
+    """What was there from the start comes first, what is there still last."""
+    return placement.fitted_on or date.min, placement.removed_on or date.max, placement.uuid
+
+
+def _calculations(session: Session, machine: Machine) -> Sequence[Calculation]:
+    query = select(Calculation).join(Mod).where(Mod.machine_id == machine.id)
+    return session.exec(query.order_by(col(Mod.number), col(Calculation.number))).all()
+
+
+def _procedures(session: Session, machine: Machine, mods: Keys) -> list[Procedure]:
+    tried = select(Trial.procedure_id).where(Trial.machine_id == machine.id)
+    expected = select(Expectation.procedure_id).where(col(Expectation.mod_id).in_(mods))
+    query = select(Procedure).where(or_(col(Procedure.id).in_(tried), col(Procedure.id).in_(expected)))
+    return sorted(session.exec(query), key=lambda procedure: procedure.slug)
+
+
+def _trial_mods(session: Session, trials: Keys) -> Sequence[TrialMod]:
+    query = select(TrialMod).join(Mod, col(Mod.id) == col(TrialMod.mod_id)).where(col(TrialMod.trial_id).in_(trials))
+    return session.exec(query.order_by(col(Mod.number))).all()
+
+
+def _head(session: Session, machine: Machine) -> tuple[int, str] | None:
+    query = select(JournalEntry.seq, JournalEntry.hash).where(JournalEntry.machine == machine.uuid)
+    return session.exec(query.order_by(col(JournalEntry.seq).desc()).limit(1)).first()

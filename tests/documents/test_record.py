@@ -1,0 +1,241 @@
+"""The record of one machine as JSON."""
+
+import json
+import re
+from collections.abc import Iterator
+from typing import Any
+
+import pytest
+from sqlalchemy import event
+from sqlmodel import SQLModel
+
+from server.documents import record_schema as schema
+from server.documents.record import PRIVATE_FIELDS, canonical, digest, machine_record
+from server.records import tables
+from server.records.commands.machines import EnterMachine, ReviseMachine
+from server.records.commands.parts import EnterPart
+from server.records.questions.addresses import find_machine
+from server.records.store import Store
+from server.records.words import Origin, PartKind
+from tests.documents.invented import PRIVATE_WORDS, TAG, Bench, enter, tell
+
+SCHEMA_OF: dict[type[SQLModel], type[schema.Recorded]] = {
+    tables.Machine: schema.RecordedMachine,
+    tables.Board: schema.RecordedBoard,
+    tables.Position: schema.RecordedPosition,
+    tables.Part: schema.RecordedPart,
+    tables.Placement: schema.RecordedPlacement,
+    tables.Storage: schema.RecordedStorage,
+    tables.Mod: schema.RecordedMod,
+    tables.ModMove: schema.RecordedMove,
+    tables.Step: schema.RecordedStep,
+    tables.Expectation: schema.RecordedExpectation,
+    tables.Calculation: schema.RecordedCalculation,
+    tables.CalculationInput: schema.RecordedInput,
+    tables.CalculationRun: schema.RecordedRun,
+    tables.Procedure: schema.RecordedProcedure,
+    tables.Trial: schema.RecordedTrial,
+}
+# What the record says by other means: by nesting, by order, or by being found again.
+SAID_OTHERWISE = {"id", "version", "machine_id", "mod_id", "calculation_id", "tag_key", "designator_key", "place"}
+
+
+def record_of(bench: Bench, *, private: bool = False) -> dict[str, Any]:
+    with bench.store.reading() as session:
+        return machine_record(session, find_machine(session, bench.tag), private=private)
+
+
+def every(value: Any) -> Iterator[tuple[str, Any]]:
+    """Each key with its value, however deep."""
+    if isinstance(value, dict):
+        for key, inner in value.items():
+            yield key, inner
+            yield from every(inner)
+    elif isinstance(value, list):
+        for inner in value:
+            yield from every(inner)
+
+
+@pytest.mark.parametrize("table", SCHEMA_OF, ids=lambda table: table.__name__)
+def test_every_column_is_in_the_record_or_left_out_on_purpose(table: type[SQLModel]) -> None:
+    columns = {name.removesuffix("_id") if name.endswith("_id") else name for name in table.model_fields}
+    known = {name.removesuffix("_id") for name in SAID_OTHERWISE}
+
+    forgotten = columns - SCHEMA_OF[table].model_fields.keys() - known
+
+    assert forgotten == set()
+
+
+def test_every_record_table_has_its_place_in_the_schema() -> None:
+    mapped = set(SCHEMA_OF) | {tables.JournalEntry, tables.TrialMod}
+
+    assert mapped == {getattr(tables, name) for name in tables.__all__}
+
+
+def test_the_record_tells_the_whole_story(told: Bench) -> None:
+    record = record_of(told)
+
+    assert record["format"] == "putback-record/1"
+    assert record["machine"]["tag"] == TAG
+    assert [board["slug"] for board in record["boards"]] == ["main-board", "supply"]
+    assert [(mod["state"], len(mod["steps"])) for mod in record["mods"]] == [
+        ("fitted", 2),
+        ("fitted", 4),
+        ("undone", 2),
+        ("considered", 0),
+    ]
+    assert [move["state"] for move in record["mods"][2]["moves"]] == ["planned", "fitted", "undone"]
+    assert sorted(record["calculations"][0]["runs"][-1]["cases"]) == ["as fitted", "as planned", "stock"]
+    assert [trial["readings"] for trial in record["trials"] if trial["readings"][0] not in (0.0, 1.0)] == [
+        [0.61, 0.62, 0.60, 0.61],
+        [0.68, 0.69, 0.68, 0.70],
+    ]
+
+
+def test_the_record_names_nothing_by_integer_key(told: Bench) -> None:
+    keys = {key for key, _ in every(record_of(told))}
+
+    assert {key for key in keys if key == "id" or key.endswith("_id")} == set()
+
+
+def test_every_reference_leads_to_an_entry_of_the_same_record(told: Bench) -> None:
+    record = record_of(told)
+    own = {value for key, value in every(record) if key == "uuid"}
+
+    shaped = re.compile(r"[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}")
+    references = {
+        value
+        for key, value in every(record)
+        if key not in ("uuid", "seed") and isinstance(value, str) and shaped.fullmatch(value)
+    }
+
+    assert len(references) > 10
+    assert references <= own
+
+
+def test_private_fields_are_left_out_unless_asked_for(told: Bench) -> None:
+    public, private = canonical(record_of(told)).decode(), canonical(record_of(told, private=True)).decode()
+
+    assert [word in public for word in PRIVATE_WORDS] == [False] * 3
+    assert [word in private for word in PRIVATE_WORDS] == [True] * 3
+
+
+def test_the_public_record_does_not_even_name_a_private_field(told: Bench) -> None:
+    record = record_of(told)
+
+    assert not {"acquired_from", "price"} & record["machine"].keys()
+    assert all("place" not in storage for storage in record["storages"])
+    assert {"acquired_from", "price", "place"} == set().union(*PRIVATE_FIELDS.values())
+
+
+def test_the_record_follows_its_schema(told: Bench) -> None:
+    record = record_of(told)
+
+    assert schema.MachineRecord.model_validate(record).model_dump(mode="json", exclude_unset=True) == record
+
+
+def test_the_same_record_gives_the_same_bytes(told: Bench) -> None:
+    first, second = canonical(record_of(told)), canonical(record_of(told))
+
+    assert first == second
+    assert json.loads(first) == record_of(told)
+    assert len(digest(first)) == 64
+
+
+def test_a_change_to_the_machine_changes_the_digest(empty: Store) -> None:
+    bench = Bench(empty)
+    bench.do(EnterMachine, tag=TAG, model="Plover 80")
+    before = digest(canonical(record_of(bench)))
+
+    bench.do(ReviseMachine, machine=TAG, opened_version=1, model="Plover 81")
+
+    assert before != digest(canonical(record_of(bench)))
+
+
+def test_work_on_another_machine_leaves_the_digest_alone(empty: Store) -> None:
+    bench = Bench(empty)
+    bench.do(EnterMachine, tag=TAG, model="Plover 80")
+    before = digest(canonical(record_of(bench)))
+
+    bench.do(EnterMachine, tag="PL-02", model="Plover 80")
+
+    assert before == digest(canonical(record_of(bench)))
+
+
+def test_the_journal_head_is_the_last_entry_about_the_machine(empty: Store) -> None:
+    bench = Bench(empty)
+    bench.do(EnterMachine, tag=TAG, model="Plover 80")
+    bench.do(EnterMachine, tag="PL-02", model="Plover 80")
+
+    head = record_of(bench)["journal"]
+
+    assert head["seq"] == 1
+    assert len(head["hash"]) == 64
+
+
+def test_a_part_that_moved_on_to_another_machine_stays_in_the_history(empty: Store) -> None:
+    bench = tell(empty)
+    other = Bench(empty, "PL-02")
+    enter(other)
+    with empty.reading() as session:
+        spare = next(row for row in record_of(bench)["storages"] if row["until"] is None)
+        number = next(part.key for part in whole_parts(session, bench.tag) if str(part.uuid) == spare["part"])
+    move_into(other, number)
+
+    ours, theirs = record_of(bench), record_of(other)
+
+    assert spare["part"] in {part["uuid"] for part in ours["parts"]} & {part["uuid"] for part in theirs["parts"]}
+    assert [row["from_position"] for row in theirs["storages"] if row["part"] == spare["part"]] == [None]
+
+
+def whole_parts(session: Any, tag: str) -> Any:
+    from server.records.questions.sheet import whole_machine
+
+    return whole_machine(session, find_machine(session, tag)).parts
+
+
+def move_into(bench: Bench, bagged_part: int) -> None:
+    """Fit a part from a bag at R7 of the machine, by a mod of its own."""
+    from server.records.commands.mods import PlanMod
+    from server.records.commands.steps import AddStep
+
+    bench.do(PlanMod, title="Swap", state="planned", day="2025-06-01", signer="A")
+    bench.do(AddStep, mod=1, kind="take out", board="main-board", designator="R7")
+    bench.do(AddStep, mod=1, kind="fit", board="main-board", designator="R7", planned_value="360 Ω")
+    bench.carry_out(1, 1, "2025-06-02")
+    bench.carry_out(1, 2, "2025-06-02", bagged_part=bagged_part)
+
+
+def test_reading_a_machine_takes_as_many_queries_for_many_parts_as_for_few(empty: Store) -> None:
+    bench = Bench(empty)
+    enter(bench)
+    few = queries_of(bench)
+    for number in range(20):
+        bench.do(EnterPart, board="main-board", designator=f"R{100 + number}", kind=PartKind.RESISTOR, value="1 kΩ",
+                 origin=Origin.ORIGINAL)  # fmt: skip
+
+    assert few == queries_of(bench)
+    assert few < 25
+
+
+def queries_of(bench: Bench) -> int:
+    seen: list[str] = []
+
+    def note(*args: Any) -> None:
+        seen.append(args[2])
+
+    event.listen(bench.store.engine, "before_cursor_execute", note)
+    try:
+        record_of(bench)
+    finally:
+        event.remove(bench.store.engine, "before_cursor_execute", note)
+    return len(seen)
+
+
+def test_the_record_reads_alike_on_both_databases(store: Store) -> None:
+    bench = tell(store)
+
+    record = record_of(bench)
+
+    assert [position["designator"] for position in record["positions"]] == ["C3", "R7", "R8", "U4", "U9", "X1"]
+    assert digest(canonical(record)) == digest(canonical(record_of(bench)))
