@@ -69,7 +69,7 @@ def test_the_edges_of_controls_can_be_seen(theme: str) -> None:
 @pytest.mark.parametrize("template", TEMPLATES, ids=lambda path: str(path.relative_to(ROOT)))
 def test_no_template_needs_an_inline_style_or_script(template: Path) -> None:
     """A content policy of 'self' forbids them, so they would fail without a word."""
-    text = template.read_text(encoding="utf-8")
+    text = re.sub(r"\{[{%#].*?[}%#]\}", "", template.read_text(encoding="utf-8"), flags=re.DOTALL)
 
     assert not re.search(r"\sstyle\s*=|\son[a-z]+\s*=|<style|javascript:", text)
     assert not re.search(r"<script(?![^>]*\ssrc=)", text)
