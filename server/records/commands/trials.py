@@ -1,11 +1,16 @@
-"""Writing down procedures, and recording trials with their readings."""
+"""Writing down procedures, and recording trials with their readings.
 
+The mods in force are noted with each trial, by the days of their moves; `NoteModsInForce` puts them right where a day
+is too coarse: readings taken in the morning of the day on which a mod was fitted.
+"""
+
+from collections.abc import Iterable
 from typing import Any
 
 from sqlmodel import Session, col, func, select
 
 from server.engineering.errors import EngineeringError
-from server.engineering.trials import read_readings
+from server.engineering.trials import compare, read_readings, summarise
 from server.records.commands.base import (
     Command,
     Day,
@@ -16,12 +21,15 @@ from server.records.commands.base import (
     change,
     expect_version,
 )
-from server.records.errors import Invalid, NotFound
+from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
 from server.records.questions.addresses import find_machine, find_procedure, find_trial, slug
 from server.records.questions.states import mods_in_force
-from server.records.tables import Procedure, Trial, TrialMod
+from server.records.questions.trials import YES_OR_NO, mods_noted, numbered
+from server.records.tables import Machine, Mod, Procedure, Trial, TrialMod
 from server.records.words import Better
 from server.records.work import Entry, Work, handles
+
+OBSERVED = {"yes": 1.0, "y": 1.0, "1": 1.0, "no": 0.0, "n": 0.0, "0": 0.0}
 
 
 class ProcedureFields(Command):
@@ -67,6 +75,15 @@ class ReviseTrial(TrialFields):
     opened_version: int
 
 
+class NoteModsInForce(Command):
+    """Which mods were in force when the readings were taken, by number; `opened_with` is what the form showed."""
+
+    machine: str
+    trial: int
+    mods: list[int] = []
+    opened_with: str = ""
+
+
 @handles(WriteProcedure)
 def write_procedure(work: Work, command: WriteProcedure) -> Entry:
     _check_procedure(command)
@@ -80,6 +97,7 @@ def revise_procedure(work: Work, command: ReviseProcedure) -> Entry:
     values = command.columns(ProcedureFields)
     expect_version("procedure", procedure, command.opened_version, values)
     _check_procedure(command)
+    _check_kind_of_reading(work.session, procedure, command.better)
     return Entry("revise procedure", procedure, f"Procedure {procedure.title}: {change(procedure, values)}.")
 
 
@@ -101,8 +119,7 @@ def record_trial(work: Work, command: RecordTrial) -> Entry:
             **_trial_columns(command),
         )
     )
-    for mod in mods_in_force(work.session, machine, command.day):
-        work.session.add(TrialMod(trial_id=trial.key, mod_id=mod.key))
+    _note_mods(work, trial, mods_in_force(work.session, machine, trial.day))
     words = f"Trial {trial.number} of {machine.tag}, {procedure.title}, on {trial.day}: {_counted(readings)}."
     return Entry("record trial", trial, words, machine)
 
@@ -114,8 +131,46 @@ def revise_trial(work: Work, command: ReviseTrial) -> Entry:
     readings = _readings(command.readings, work.session.get_one(Procedure, trial.procedure_id))
     values = _trial_columns(command) | {"readings": readings}
     expect_version("trial", trial, command.opened_version, values)
-    words = f"Trial {trial.number} of {machine.tag}: {change(trial, values)}."
-    return Entry("revise trial", trial, words, machine)
+    moved = trial.day != command.day
+    said = change(trial, values)
+    if moved:
+        said += _note_mods(work, trial, mods_in_force(work.session, machine, trial.day))
+    return Entry("revise trial", trial, f"Trial {trial.number} of {machine.tag}: {said}.", machine)
+
+
+@handles(NoteModsInForce)
+def note_mods_in_force(work: Work, command: NoteModsInForce) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    trial = find_trial(work.session, machine, command.trial)
+    mods = _mods_numbered(work.session, machine, command.mods)
+    stored = numbered(mods_noted(work.session, [trial.key])[trial.key])
+    if stored != command.opened_with:
+        raise Stale("trial", trial.version, [Difference("mods in force", numbered(mods), stored)])
+    said = _note_mods(work, trial, mods) or "; mods in force left as they were"
+    return Entry("note mods in force", trial, f"Trial {trial.number} of {machine.tag}: {said.lstrip('; ')}.", machine)
+
+
+def _mods_numbered(session: Session, machine: Machine, numbers: list[int]) -> list[Mod]:
+    mods = session.exec(select(Mod).where(Mod.machine_id == machine.id).order_by(col(Mod.number))).all()
+    missing = set(numbers) - {mod.number for mod in mods}
+    if missing:
+        raise Invalid({"mods": f"{machine.tag} has no mod {min(missing)}."})
+    return [mod for mod in mods if mod.number in numbers]
+
+
+def _note_mods(work: Work, trial: Trial, mods: Iterable[Mod]) -> str:
+    """Keep these mods, and no others, as in force at the trial; say so where that changes anything."""
+    wanted = {mod.key: mod for mod in mods}
+    noted = work.session.exec(select(TrialMod).where(TrialMod.trial_id == trial.id)).all()
+    for row in noted:
+        if row.mod_id not in wanted:
+            work.session.delete(row)
+    missing = wanted.keys() - {row.mod_id for row in noted}
+    for key in sorted(missing):
+        work.session.add(TrialMod(trial_id=trial.key, mod_id=key))
+    if not missing and len(noted) == len(wanted):
+        return ""
+    return f"; mods in force: {numbered(wanted.values()) or 'none'}"
 
 
 def _trial_columns(command: TrialFields) -> dict[str, Any]:
@@ -126,31 +181,56 @@ def _trial_columns(command: TrialFields) -> dict[str, Any]:
 
 def _check_procedure(command: ProcedureFields) -> None:
     faults = {}
-    if command.resolution is not None and command.resolution <= 0:
-        faults["resolution"] = "A resolution is the smallest step that can be told apart: a number above zero."
+    try:
+        summarise([0.0], command.resolution)
+    except EngineeringError as fault:
+        faults["resolution"] = str(fault)
     if command.better is Better.NEAREST and command.target is None:
         faults["target"] = "Name the target that the readings should come nearest to."
+    elif command.target is not None and not _usable(command.target):
+        faults["target"] = "That is too large or too small a target to reckon with."
     if faults:
         raise Invalid(faults)
 
 
+def _usable(target: float) -> bool:
+    try:
+        compare([target], [target], "nearest", 1.0, target)
+    except EngineeringError:
+        return False
+    return True
+
+
+def _check_kind_of_reading(session: Session, procedure: Procedure, better: Better) -> None:
+    """Figures and yes-or-no observations cannot be read as each other once there are some."""
+    if (procedure.better in YES_OR_NO) == (better in YES_OR_NO):
+        return
+    if session.exec(select(Trial.id).where(Trial.procedure_id == procedure.id).limit(1)).first() is not None:
+        raise Refused(
+            "Trials were run with it already, and figures cannot turn into yes or no, nor back. "
+            "Write down another procedure.",
+            "better",
+        )
+
+
 def _readings(text: str, procedure: Procedure) -> list[float]:
-    if procedure.better in (Better.YES, Better.NO):
-        text = _yes_no(text)
+    if procedure.better in YES_OR_NO:
+        return _observations(text)
     try:
         return read_readings(text)
     except EngineeringError as fault:
         raise Invalid({"readings": str(fault)}) from None
 
 
-def _yes_no(text: str) -> str:
-    """Observations as figures: seen is 1, not seen is 0."""
+def _observations(text: str) -> list[float]:
+    """Yes-or-no observations as figures: yes is 1, no is 0."""
     words = text.replace(",", " ").replace(";", " ").casefold().split()
-    known = {"yes": "1", "y": "1", "1": "1", "no": "0", "n": "0", "0": "0"}
+    if not words:
+        raise Invalid({"readings": "There is nothing to record yet; write yes or no for each occasion."})
     for place, word in enumerate(words, start=1):
-        if word not in known:
-            raise Invalid({"readings": f"Observation {place}, “{word[:40]}”, is neither yes nor no."})
-    return " ".join(known[word] for word in words)
+        if word not in OBSERVED:
+            raise Invalid({"readings": f"Observation {place}, “{word[:24]}”, is neither yes nor no."})
+    return [OBSERVED[word] for word in words]
 
 
 def _counted(readings: list[float]) -> str:

@@ -10,7 +10,6 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, func, select
 
 from server.records.questions.paging import Paged, paged
-from server.records.questions.paging import Paged, paged
 from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
 from server.records.words import ModState
 
@@ -107,7 +106,7 @@ def differences(
         .outerjoin(part_after, col(part_after.id) == col(after.part_id))
         .outerjoin(Step, col(Step.id) == step)
         .outerjoin(Mod, col(Mod.id) == col(Step.mod_id))
-        .where(Board.machine_id == machine.id, col(before.part_id).is_distinct_from(col(after.part_id)))
+        .where(col(Board.machine_id) == machine.id, col(before.part_id).is_distinct_from(col(after.part_id)))
         .order_by(col(Board.slug), col(Position.designator_key))
     )
     found = paged(session, query, number, most)

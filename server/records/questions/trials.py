@@ -1,0 +1,203 @@
+"""Questions about procedures and trials: which there are, what each one's readings say, and the mods in force then."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import ColumnElement, and_, or_
+from sqlmodel import Session, col, func, select
+
+from server.engineering.comparison_words import shown
+from server.engineering.trials import Summary, summarise
+from server.records.questions.paging import Paged, paged
+from server.records.tables import Machine, Mod, Procedure, Trial, TrialMod
+from server.records.words import Better
+
+YES_OR_NO = (Better.YES, Better.NO)
+OFFERED_MOST = 200
+
+
+@dataclass(frozen=True, slots=True)
+class ProcedureLine:
+    """One procedure, how often it was run, and when last."""
+
+    procedure: Procedure
+    trials: int
+    latest: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Figures:
+    """What one trial's readings say in few words: `412.3`, give `1.2`, unit `ms`; or `7 of 10`, unit `yes`.
+
+    `give` is the standard uncertainty of the mean, empty for counts.
+    """
+
+    count: int
+    figure: str
+    give: str
+    unit: str
+
+    def __str__(self) -> str:
+        return " ".join(filter(None, [self.figure, f"± {self.give}" if self.give else "", self.unit]))
+
+
+@dataclass(frozen=True, slots=True)
+class TrialLine:
+    """One trial with its procedure and machine, what its readings say, and the mods noted as in force then."""
+
+    trial: Trial
+    procedure: Procedure
+    machine: Machine
+    figures: Figures
+    mods: list[Mod]
+
+
+@dataclass(frozen=True, slots=True)
+class TrialName:
+    """A trial as a list of choices names it; without its readings, which can be many."""
+
+    number: int
+    day: date
+    title: str
+
+
+def procedures(session: Session, number: int) -> Paged[ProcedureLine]:
+    """Every procedure by title, a page at a time."""
+    trials = select(func.count(col(Trial.id))).where(Trial.procedure_id == Procedure.id).scalar_subquery()
+    latest = select(func.max(Trial.day)).where(Trial.procedure_id == Procedure.id).scalar_subquery()
+    query = select(Procedure, trials, latest).order_by(func.lower(Procedure.title), col(Procedure.id))
+    found = paged(session, query, number)
+    return Paged([ProcedureLine(*row) for row in found.rows], found.number, found.last, found.total)
+
+
+def procedures_offered(session: Session, most: int = OFFERED_MOST) -> Sequence[Procedure]:
+    """The procedures that a form offers, by title."""
+    query = select(Procedure).order_by(func.lower(Procedure.title), col(Procedure.id)).limit(most)
+    return session.exec(query).all()
+
+
+def trials_count_of(session: Session, procedure: Procedure) -> int:
+    return session.exec(select(func.count(col(Trial.id))).where(Trial.procedure_id == procedure.id)).one()
+
+
+def trials_of(
+    session: Session, machine: Machine, number: int, procedure: Procedure | None = None, most: int = 50
+) -> Paged[TrialLine]:
+    """The trials of a machine, the latest first; of one procedure or of all."""
+    conditions = [col(Trial.machine_id) == machine.id]
+    if procedure is not None:
+        conditions.append(col(Trial.procedure_id) == procedure.id)
+    return _lines(session, number, most, *conditions)
+
+
+def trials_with(session: Session, procedure: Procedure, number: int, most: int = 20) -> Paged[TrialLine]:
+    """The trials that were run with a procedure over all machines, the latest first."""
+    return _lines(session, number, most, col(Trial.procedure_id) == procedure.id)
+
+
+def line_of(session: Session, machine: Machine, trial: Trial) -> TrialLine:
+    """One trial as the lists tell it."""
+    procedure = session.get_one(Procedure, trial.procedure_id)
+    mods = mods_noted(session, [trial.key])[trial.key]
+    return TrialLine(trial, procedure, machine, figures_of(trial, procedure), mods)
+
+
+def trial_names(session: Session, machine: Machine, most: int = OFFERED_MOST) -> list[TrialName]:
+    """The latest trials of a machine as choices, by procedure and then by day."""
+    query = (
+        select(col(Trial.number), col(Trial.day), col(Procedure.title))
+        .join(Procedure, col(Procedure.id) == col(Trial.procedure_id))
+        .where(Trial.machine_id == machine.id)
+        .order_by(col(Trial.day).desc(), col(Trial.number).desc())
+        .limit(most)
+    )
+    names = [TrialName(*row) for row in session.exec(query)]
+    return sorted(names, key=lambda name: (name.title.casefold(), name.day, name.number))
+
+
+def trial_before(session: Session, trial: Trial) -> Trial | None:
+    """The latest earlier trial of the same procedure on the same machine."""
+    earlier = or_(col(Trial.day) < trial.day, and_(col(Trial.day) == trial.day, col(Trial.number) < trial.number))
+    query = (
+        select(Trial)
+        .where(Trial.machine_id == trial.machine_id, Trial.procedure_id == trial.procedure_id, earlier)
+        .order_by(col(Trial.day).desc(), col(Trial.number).desc())
+        .limit(1)
+    )
+    return session.exec(query).first()
+
+
+def instruments_of(session: Session, machine: Machine, most: int = 30) -> Sequence[str]:
+    """Instruments that trials of this machine were read with, to be offered while typing."""
+    query = select(Trial.instrument).where(Trial.machine_id == machine.id, Trial.instrument != "").distinct()
+    return session.exec(query.order_by(col(Trial.instrument)).limit(most)).all()
+
+
+def mods_noted(session: Session, trials: Sequence[int]) -> dict[int, list[Mod]]:
+    """The mods noted as in force at each of these trials, in one query."""
+    query = (
+        select(TrialMod.trial_id, Mod)
+        .join(Mod, col(Mod.id) == col(TrialMod.mod_id))
+        .where(col(TrialMod.trial_id).in_(trials))
+        .order_by(col(Mod.number))
+    )
+    found: dict[int, list[Mod]] = {trial: [] for trial in trials}
+    for trial, mod in session.exec(query):
+        found[trial].append(mod)
+    return found
+
+
+def numbered(mods: Iterable[Mod]) -> str:
+    """Mods by their numbers: `1, 3`."""
+    return ", ".join(str(number) for number in sorted(mod.number for mod in mods))
+
+
+def yes_or_no(procedure: Procedure) -> bool:
+    """Whether a reading of this procedure is an observation, yes or no, and not a figure."""
+    return procedure.better in YES_OR_NO
+
+
+def counts(trial: Trial) -> tuple[int, int]:
+    """How often yes, out of how many observations."""
+    return sum(1 for reading in trial.readings if reading), len(trial.readings)
+
+
+def figures_of(trial: Trial, procedure: Procedure) -> Figures:
+    """What a trial's readings say in few words."""
+    if yes_or_no(procedure):
+        yes, total = counts(trial)
+        return Figures(total, f"{yes:,} of {total:,}", "", "yes")
+    return figures_in(summarise(trial.readings, procedure.resolution), procedure.unit)
+
+
+def figures_in(summary: Summary, unit: str) -> Figures:
+    """Mean and standard uncertainty, as fine as two digits of the uncertainty."""
+    u = summary.standard_uncertainty
+    return Figures(summary.count, in_print(summary.mean, u), in_print(u, u), unit)
+
+
+def in_print(value: float, uncertainty: float | None = None) -> str:
+    """A figure as fine as its uncertainty lets stand, with a true minus sign."""
+    return shown(value, uncertainty).replace("-", "−")
+
+
+def with_unit(figure: str, unit: str) -> str:
+    return f"{figure} {unit}" if unit else figure
+
+
+def _lines(session: Session, number: int, most: int, *conditions: ColumnElement[bool]) -> Paged[TrialLine]:
+    query = (
+        select(Trial, Procedure, Machine)
+        .join(Procedure, col(Procedure.id) == col(Trial.procedure_id))
+        .join(Machine, col(Machine.id) == col(Trial.machine_id))
+        .where(*conditions)
+        .order_by(col(Trial.day).desc(), col(Trial.number).desc(), col(Trial.id).desc())
+    )
+    found = paged(session, query, number, most)
+    mods = mods_noted(session, [trial.key for trial, _, _ in found.rows])
+    lines = [
+        TrialLine(trial, procedure, machine, figures_of(trial, procedure), mods[trial.key])
+        for trial, procedure, machine in found.rows
+    ]
+    return Paged(lines, found.number, found.last, found.total)
