@@ -1,0 +1,216 @@
+"""Whether a mod did what was expected of it: derived from trials, never typed.
+
+The trial before is the latest one without the mod that precedes the first one with it; every trial with the mod in
+force then speaks for itself. Words: met, not met, undecided (the readings leave it open), contradictory (trials with
+the mod disagree), not yet tested. Where better was expected and no difference is shown, a mean that is no better at all
+does not meet it, and one that is better, but no more than chance can make it, leaves it undecided. A lone reading shows
+nothing of the scatter, so it decides about no bound.
+"""
+
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from sqlmodel import Session, col, select
+
+from server.engineering.trials import Comparison, YesNoComparison, summarise
+from server.records.questions.comparisons import compare_trials, judged, leans_better
+from server.records.questions.trials import counts, figures_in, in_print, mods_noted, numbered, with_unit, yes_or_no
+from server.records.tables import Expectation, Mod, Procedure, Trial
+from server.records.words import Sense
+
+
+class Verdict(StrEnum):
+    """What the trials say of an expectation."""
+
+    MET = "met"
+    NOT_MET = "not met"
+    UNDECIDED = "undecided"
+    CONTRADICTORY = "contradictory"
+    NOT_TESTED = "not yet tested"
+
+
+@dataclass(frozen=True, slots=True)
+class ExpectationLine:
+    """One expectation, what the trials say of it in a word and in a sentence, and the two trials that say so."""
+
+    expectation: Expectation
+    procedure: Procedure | None
+    verdict: Verdict
+    sentence: str
+    before_trial: Trial | None
+    after_trial: Trial | None
+
+
+@dataclass(frozen=True, slots=True)
+class _Run:
+    """The trials of one procedure on the mod's machine, told apart by whether the mod was in force."""
+
+    before: Trial | None
+    after: list[Trial]
+    mods: dict[int, list[Mod]]
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What one trial says of one expectation."""
+
+    trial: Trial
+    verdict: Verdict
+    sentence: str
+
+
+def verdicts(session: Session, mod: Mod) -> list[ExpectationLine]:
+    """Every expectation of a mod with its verdict, in order; three queries, however many trials."""
+    query = (
+        select(Expectation, Procedure)
+        .outerjoin(Procedure, col(Procedure.id) == col(Expectation.procedure_id))
+        .where(Expectation.mod_id == mod.id)
+        .order_by(col(Expectation.number))
+    )
+    rows = session.exec(query).all()
+    trials = _trials(session, mod, {procedure.key for _, procedure in rows if procedure})
+    mods = mods_noted(session, [trial.key for trial in trials])
+    return [_line(expectation, procedure, _run(mod, procedure, trials, mods)) for expectation, procedure in rows]
+
+
+def _trials(session: Session, mod: Mod, procedures: set[int]) -> Sequence[Trial]:
+    query = select(Trial).where(Trial.machine_id == mod.machine_id, col(Trial.procedure_id).in_(procedures))
+    return session.exec(query.order_by(col(Trial.day), col(Trial.number))).all()
+
+
+def _run(mod: Mod, procedure: Procedure | None, trials: Sequence[Trial], mods: dict[int, list[Mod]]) -> _Run:
+    before: Trial | None = None
+    after: list[Trial] = []
+    for trial in trials:
+        if procedure is None or trial.procedure_id != procedure.id:
+            continue
+        if any(noted.id == mod.id for noted in mods[trial.key]):
+            after.append(trial)
+        elif not after:
+            before = trial
+    return _Run(before, after, mods)
+
+
+def _line(expectation: Expectation, procedure: Procedure | None, run: _Run) -> ExpectationLine:
+    if procedure is None:
+        sentence = "No procedure is tied to it, so no trial can tell."
+        return ExpectationLine(expectation, None, Verdict.NOT_TESTED, sentence, None, None)
+    if missing := _missing(expectation, procedure, run):
+        latest = run.after[-1] if run.after else None
+        return ExpectationLine(expectation, procedure, Verdict.NOT_TESTED, missing, run.before, latest)
+    said = [_says(expectation, procedure, run, trial) for trial in run.after]
+    verdict, told, sentence = _together(said)
+    return ExpectationLine(expectation, procedure, verdict, sentence, run.before, told)
+
+
+def _missing(expectation: Expectation, procedure: Procedure, run: _Run) -> str:
+    """What has to be run first; empty when there is enough to judge by."""
+    if not run.after:
+        return f"No trial of “{procedure.title}” has been run with the mod in force."
+    if expectation.sense == Sense.BETTER and run.before is None:
+        return f"No trial of “{procedure.title}” from before the mod is on record to compare with."
+    return ""
+
+
+def _together(said: Sequence[_Said]) -> tuple[Verdict, Trial, str]:
+    """One verdict out of what each trial says; the latest trial that says so stands for it."""
+    votes = Counter(one.verdict for one in said)
+    if votes[Verdict.MET] and votes[Verdict.NOT_MET]:
+        met, unmet = (_listed(said, verdict) for verdict in (Verdict.MET, Verdict.NOT_MET))
+        return Verdict.CONTRADICTORY, said[-1].trial, f"Trials with the mod disagree: met by {met}, not met by {unmet}."
+    verdict = next((word for word in (Verdict.MET, Verdict.NOT_MET) if votes[word]), Verdict.UNDECIDED)
+    latest = [one for one in said if one.verdict == verdict][-1]
+    others = len(said) - votes[verdict]
+    left_open = f" {others} more left it open." if others else ""
+    return verdict, latest.trial, f"Trial {latest.trial.number}: {latest.sentence}{left_open}"
+
+
+def _listed(said: Sequence[_Said], verdict: Verdict) -> str:
+    numbers = [one.trial.number for one in said if one.verdict == verdict]
+    return f"trial{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers))}"
+
+
+def _says(expectation: Expectation, procedure: Procedure, run: _Run, trial: Trial) -> _Said:
+    sense = Sense(expectation.sense)
+    if sense is Sense.BETTER and run.before:
+        return _better(procedure, run, run.before, trial)
+    if (sense in (Sense.SEEN, Sense.NOT_SEEN)) != yes_or_no(procedure):
+        kind = "yes or no" if yes_or_no(procedure) else "figures"
+        return _Said(trial, Verdict.UNDECIDED, f"“{sense}” cannot be told from readings that are {kind}.")
+    if yes_or_no(procedure):
+        return _seen(sense, procedure, run, trial)
+    return _bound(sense, expectation.bound or 0.0, procedure, trial)
+
+
+def _better(procedure: Procedure, run: _Run, before: Trial, after: Trial) -> _Said:
+    comparison = compare_trials(procedure, before, after)
+    unit = f", in {procedure.unit}" if procedure.unit and not yes_or_no(procedure) else ""
+    sentence = f"held against trial {before.number}{unit}: {_lowered(comparison.sentence)}{_others(run, before, after)}"
+    return _Said(after, _meets_better(procedure, comparison), sentence)
+
+
+def _meets_better(procedure: Procedure, comparison: Comparison | YesNoComparison) -> Verdict:
+    match judged(procedure, comparison):
+        case "better":
+            return Verdict.MET
+        case "worse":
+            return Verdict.NOT_MET
+        case "no difference shown" if not leans_better(procedure, comparison):
+            return Verdict.NOT_MET
+        case _:
+            return Verdict.UNDECIDED
+
+
+def _others(run: _Run, before: Trial, after: Trial) -> str:
+    """Mods beside this one that came or went between two trials: the difference may be theirs."""
+    first, second = ({mod.key: mod for mod in run.mods[trial.key]} for trial in (before, after))
+    changed = [mod for key, mod in (first | second).items() if (key in first) != (key in second)]
+    if len(changed) < 2:
+        return ""
+    return f" Mods {numbered(changed)} changed between the two, so the difference cannot be put down to this one alone."
+
+
+def _bound(sense: Sense, bound: float, procedure: Procedure, trial: Trial) -> _Said:
+    summary = summarise(trial.readings, procedure.resolution)
+    figures = figures_in(summary, procedure.unit)
+    at = with_unit(in_print(bound), procedure.unit)
+    side = "below" if sense is Sense.BELOW else "above"
+    if summary.count == 1:
+        return _Said(trial, Verdict.UNDECIDED, f"one reading, {figures}, does not show how far readings scatter.")
+    low, high = (in_print(end, summary.standard_uncertainty) for end in (summary.interval_low, summary.interval_high))
+    told = f"the mean is {figures}, at 95 % from {low} to {with_unit(high, procedure.unit)}"
+    if summary.interval_high < bound or summary.interval_low > bound:
+        where = "below" if summary.interval_high < bound else "above"
+        verdict = Verdict.MET if where == side else Verdict.NOT_MET
+        return _Said(trial, verdict, f"{told}: all of it {where} {at}.")
+    return _Said(trial, Verdict.UNDECIDED, f"{told}: that does not lie wholly {side} {at}, nor wholly beyond it.")
+
+
+def _seen(sense: Sense, procedure: Procedure, run: _Run, after: Trial) -> _Said:
+    """What was seen, or seen every time, speaks for itself; that it is gone, or commoner, needs a trial from before."""
+    yes, total = counts(after)
+    told = f"seen {yes:,} of {total:,} times"
+    if sense is Sense.NOT_SEEN and yes:
+        return _Said(after, Verdict.NOT_MET, f"{told}.")
+    if sense is Sense.SEEN and yes in (0, total):
+        return _Said(after, Verdict.MET if yes else Verdict.NOT_MET, f"{told}.")
+    if run.before is None:
+        return _Said(after, Verdict.UNDECIDED, f"{told}; how often it was seen before the mod is not on record.")
+    earlier, tries = counts(run.before)
+    told = f"{told}, and {earlier:,} of {tries:,} times in trial {run.before.number} before"
+    verdict = _told_by_counts(sense, compare_trials(procedure, run.before, after).verdict)
+    chance = "; so few occasions can differ so much by chance" if verdict is Verdict.UNDECIDED else ""
+    return _Said(after, verdict, f"{told}{chance}.{_others(run, run.before, after)}")
+
+
+def _told_by_counts(sense: Sense, verdict: str) -> Verdict:
+    if verdict == "no difference shown":
+        return Verdict.UNDECIDED
+    hoped = "less often" if sense is Sense.NOT_SEEN else "more often"
+    return Verdict.MET if verdict == hoped else Verdict.NOT_MET
+
+
+def _lowered(sentence: str) -> str:
+    return sentence[:1].lower() + sentence[1:]
