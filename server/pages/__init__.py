@@ -2,9 +2,9 @@
 
 from fastapi import FastAPI
 
-from server.pages import machines, problems
+from server.pages import comparisons, machines, problems, procedures, trials
 
-ROUTERS = (machines.router,)
+ROUTERS = (machines.router, procedures.router, trials.router, comparisons.router)
 
 
 def install(app: FastAPI) -> None:

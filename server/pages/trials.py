@@ -1,0 +1,284 @@
+"""A machine's trials: the list, one of them with its readings, and the forms that record and revise them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+from fastapi import APIRouter
+from sqlmodel import Session
+from starlette.responses import Response
+
+from server.pages.forms import Form, PostedForm
+from server.pages.house import AtHome, House, PageNumber
+from server.pages.machines import address, sections
+from server.pages.readings import Told, told
+from server.records.cautions import cautions
+from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, TrialFields
+from server.records.errors import NotFound
+from server.records.questions.addresses import find_machine, find_procedure, find_trial
+from server.records.questions.machines import boards_of, mods_of
+from server.records.questions.paging import Paged
+from server.records.questions.states import mods_in_force
+from server.records.questions.trials import (
+    TrialLine,
+    instruments_of,
+    line_of,
+    numbered,
+    procedures_offered,
+    trial_before,
+    trials_of,
+    yes_or_no,
+)
+from server.records.tables import Machine, Mod, Procedure, Trial
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class TrialsPage:
+    """A machine's trials, the latest first; of one procedure where `procedure` is given."""
+
+    machine: Machine
+    tabs: list[tuple[str, str]]
+    cautions: list[str]
+    lines: Paged[TrialLine]
+    procedure: Procedure | None
+    procedures: list[Procedure]
+
+
+@dataclass(frozen=True, slots=True)
+class TrialPage:
+    """One trial: what its readings say, the readings in order, and the mods in force then.
+
+    `doubt` is a sentence where the mods noted differ from those that the days of their moves give.
+    """
+
+    machine: Machine
+    tabs: list[tuple[str, str]]
+    cautions: list[str]
+    line: TrialLine
+    told: Told
+    before: Trial | None
+    doubt: str
+    form: Form
+    mods: list[tuple[str, str]]
+
+
+@dataclass(frozen=True, slots=True)
+class TrialFormPage:
+    """The form that records or revises a trial; `trial` is none while it is new.
+
+    `procedures` are offered while it is new, and `procedure` is the one that is run, once it is known.
+    """
+
+    machine: Machine
+    tabs: list[tuple[str, str]]
+    cautions: list[str]
+    trial: Trial | None
+    procedure: Procedure | None
+    procedures: list[tuple[str, str]]
+    instruments: Sequence[str]
+    form: Form
+    action: str
+    cancel: str
+
+
+def cautions_of(session: Session, machine: Machine) -> list[str]:
+    """What every page about this machine warns of."""
+    return cautions(machine.hazards, *(line.board.hazards for line in boards_of(session, machine)))
+
+
+def trial_address(machine: Machine, trial: Trial) -> str:
+    return f"{address(machine)}/trials/{trial.number}"
+
+
+@router.get("/machines/{tag}/trials")
+def trials_page(house: AtHome, tag: str, number: PageNumber, procedure: str = "") -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        only = find_procedure(session, procedure) if procedure else None
+        lines = trials_of(session, machine, number, only)
+        context = TrialsPage(
+            machine,
+            sections(machine),
+            cautions_of(session, machine),
+            lines,
+            only,
+            list({line.procedure.slug: line.procedure for line in lines.rows}.values()),
+        )
+    return house.page("trials/trials.html", context)
+
+
+@router.get("/machines/{tag}/trials/new")
+def new_trial(house: AtHome, tag: str, procedure: str = "") -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        if procedure:
+            find_procedure(session, procedure)
+    signer = machine.keeper or house.settings.keeper
+    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    return _form(house, machine, None, Form.blank(procedure=procedure, day=today, signer=signer))
+
+
+@router.post("/machines/{tag}/trials/new")
+def record_trial(house: AtHome, tag: str, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+    return house.write(
+        form,
+        RecordTrial,
+        to=lambda done: _recorded(house, machine, done.key),
+        again=lambda form, status: _form(house, machine, None, form, status),
+        machine=machine.tag,
+    )
+
+
+@router.get("/machines/{tag}/trials/{n:int}")
+def trial_page(house: AtHome, tag: str, n: int) -> Response:
+    return _trial(house, tag, n)
+
+
+@router.post("/machines/{tag}/trials/{n:int}/mods-in-force")
+def note_mods_in_force(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        trial = find_trial(session, machine, n)
+    return house.write(
+        form,
+        NoteModsInForce,
+        to=lambda done: trial_address(machine, trial),  # noqa: ARG005
+        again=lambda form, status: _trial(house, tag, n, form, status),
+        machine=machine.tag,
+        trial=n,
+    )
+
+
+@router.get("/machines/{tag}/trials/{n:int}/edit")
+def edit_trial(house: AtHome, tag: str, n: int) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        trial = find_trial(session, machine, n)
+        procedure = session.get_one(Procedure, trial.procedure_id)
+    form = Form.of_row(TrialFields, trial)
+    form.set("readings", _typed_readings(trial, procedure))
+    return _form(house, machine, trial, form)
+
+
+@router.post("/machines/{tag}/trials/{n:int}/edit")
+def revise_trial(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        trial = find_trial(session, machine, n)
+    return house.write(
+        form,
+        ReviseTrial,
+        to=lambda done: trial_address(machine, trial),  # noqa: ARG005
+        again=lambda form, status: _form(house, machine, trial, form, status),
+        machine=machine.tag,
+        trial=n,
+    )
+
+
+def _recorded(house: House, machine: Machine, key: int) -> str:
+    with house.reading() as session:
+        return trial_address(machine, session.get_one(Trial, key))
+
+
+# ---- One trial ----
+
+
+def _trial(house: House, tag: str, n: int, form: Form | None = None, status: int = 200) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        trial = find_trial(session, machine, n)
+        line = line_of(session, machine, trial)
+        mods = mods_of(session, machine, 1, most=200)
+        context = TrialPage(
+            machine=machine,
+            tabs=sections(machine),
+            cautions=cautions_of(session, machine),
+            line=line,
+            told=told(line),
+            before=trial_before(session, trial),
+            doubt=_doubt(line, mods_in_force(session, machine, trial.day)),
+            form=_mods_form(line, form, status),
+            mods=[(str(found.mod.number), f"{found.mod.number} {found.mod.title}") for found in mods.rows],
+        )
+    return house.page("trials/trial.html", context, status)
+
+
+def _mods_form(line: TrialLine, form: Form | None, status: int) -> Form:
+    """Which mods were in force, as boxes to tick; opened anew it shows what is noted."""
+    noted = numbered(line.mods)
+    if form is None:
+        form = Form.blank(mods=[mod.number for mod in line.mods], opened_with=noted)
+    elif status == 409:
+        form.set("opened_with", noted)
+    form.prefix = "mods"
+    return form
+
+
+def _doubt(line: TrialLine, by_day: Sequence[Mod]) -> str:
+    noted, given = set(numbered(line.mods).split(", ")), set(numbered(by_day).split(", "))
+    if noted == given:
+        return ""
+    return (
+        f"By the days of their moves, the mods in force on {line.trial.day} were: {numbered(by_day) or 'none'}. "
+        f"Noted with this trial: {numbered(line.mods) or 'none'}. That is right where the readings were taken before "
+        "a mod was fitted or undone on the same day; otherwise put it right below."
+    )
+
+
+# ---- The form ----
+
+
+def _typed_readings(trial: Trial, procedure: Procedure) -> str:
+    """Stored readings as a keeper would type them, to the last digit."""
+    if yes_or_no(procedure):
+        return " ".join("yes" if reading else "no" for reading in trial.readings)
+    return " ".join(repr(reading).removesuffix(".0") for reading in trial.readings)
+
+
+def _form(house: House, machine: Machine, trial: Trial | None, form: Form, status: int = 200) -> Response:
+    with house.reading() as session:
+        procedure = _procedure(session, trial, form)
+        if trial and procedure and status == 409:
+            _show_readings_as_typed(form, find_trial(session, machine, trial.number), procedure)
+        context = TrialFormPage(
+            machine=machine,
+            tabs=sections(machine),
+            cautions=cautions_of(session, machine),
+            trial=trial,
+            procedure=procedure,
+            procedures=_offered(session),
+            instruments=instruments_of(session, machine),
+            form=form,
+            action=f"{trial_address(machine, trial)}/edit" if trial else f"{address(machine)}/trials/new",
+            cancel=trial_address(machine, trial) if trial else f"{address(machine)}/trials",
+        )
+    return house.page("trials/form.html", context, status)
+
+
+def _procedure(session: Session, trial: Trial | None, form: Form) -> Procedure | None:
+    if trial:
+        return session.get_one(Procedure, trial.procedure_id)
+    try:
+        return find_procedure(session, form.text("procedure"))
+    except NotFound:
+        return None
+
+
+def _offered(session: Session) -> list[tuple[str, str]]:
+    return [(found.slug, f"{found.title} ({_read_as(found)})") for found in procedures_offered(session)]
+
+
+def _read_as(procedure: Procedure) -> str:
+    return "yes or no" if yes_or_no(procedure) else procedure.unit or "plain numbers"
+
+
+def _show_readings_as_typed(form: Form, stored: Trial, procedure: Procedure) -> None:
+    """The two versions of the readings in the form's own writing, not as stored numbers."""
+    yours, theirs = " ".join(form.text("readings").split()), _typed_readings(stored, procedure)
+    form.conflict = [
+        replace(row, yours=yours, theirs=theirs) if row.field == "readings" else row for row in form.conflict
+    ]
