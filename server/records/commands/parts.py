@@ -1,9 +1,10 @@
 """Entering and revising parts, one at a time or a whole list, and keeping them aside."""
 
-from typing import Annotated, Literal
+from collections.abc import Sequence
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from server.records.commands.base import (
     Command,
@@ -15,6 +16,7 @@ from server.records.commands.base import (
     Prose,
     change,
     expect_version,
+    words,
 )
 from server.records.commands.machines import designator_fault
 from server.records.errors import Invalid, NotFound, Refused
@@ -88,9 +90,13 @@ class Stowing(Command):
 
 
 class KeepAside(Stowing):
-    """Move a part that lies in one bag to another bag or place, or say that it is gone."""
+    """Move a part that lies in one bag to another bag or place, or say that it is gone.
+
+    Without a new number it stays in its bag. `from_bag` is the bag that the keeper saw it in.
+    """
 
     part: int
+    from_bag: OptionalInt = None
 
 
 class ListedPart(PartFields):
@@ -105,7 +111,13 @@ class ListedPart(PartFields):
 
     @property
     def has_part(self) -> bool:
-        return any((self.type, self.marking, self.value, self.maker_mark, self.date_code))
+        said = (self.type, self.marking, self.value, self.rating, self.maker_mark, self.date_code)
+        return any((*said, self.condition, self.pedigree)) or self.origin is not Origin.UNKNOWN
+
+    def of_position(self) -> dict[str, str]:
+        """What the row says of the position itself; a note without a part is a note on the position."""
+        said = {"expected_type": self.expected_type, "expected_value": self.expected_value}
+        return said if self.has_part else said | {"note": self.note}
 
 
 def _some(rows: list[ListedPart]) -> list[ListedPart]:
@@ -131,7 +143,10 @@ def enter_part(work: Work, command: EnterPart) -> Entry:
     check_part(command)
     position = _position_for(work, board, command)
     part = work.add(Part(**command.columns(PartFields)))
-    place(work, part, position, command.fitted_on)
+    try:
+        place(work, part, position, command.fitted_on)
+    except Refused as refusal:
+        raise Invalid(_in_fields_of_entry(refusal)) from None
     words = f"Entered {describe(part)} at {position.designator} on {board.name} of {machine.tag}."
     return Entry("enter part", part, words, machine)
 
@@ -164,8 +179,11 @@ def keep_aside(work: Work, command: KeepAside) -> Entry:
     bag = open_bag(work.session, part)
     if bag is None:
         raise Refused("Only a part that lies in a bag can be moved here. Take it out by a step of a mod first.")
+    if command.from_bag not in (None, bag.bag):
+        raise Refused(f"Someone else moved it to bag {bag.bag} meanwhile. Look again before you move it.", "bag")
     if command.day < bag.since:
         raise Invalid({"day": f"It went into bag {bag.bag} on {bag.since}; that is later."})
+    command = command.model_copy(update={"bag": command.bag if command.bag is not None else bag.bag})
     origin = work.session.get(Position, bag.from_position_id) if bag.from_position_id else None
     bag.until = command.day
     work.session.flush()
@@ -224,40 +242,94 @@ def _position_for(work: Work, board: Board, command: EnterPart) -> Position:
     except NotFound:
         if problem := designator_fault(command.designator):
             raise Invalid({"designator": problem}) from None
-        return work.add(
-            Position(
-                board_id=board.key,
-                designator=command.designator,
-                designator_key=designator_key(command.designator),
-                kind=command.kind.value,
-                mounting=command.mounting.value,
-            )
-        )
+        return work.add(_new_position(board, command))
 
 
-def list_faults(session: Session, board: Board, rows: list[ListedPart]) -> dict[int, str]:
-    """Why rows of a list cannot be stored on this board, by the row's place in the list."""
-    occupied = set(
-        session.exec(
-            select(Position.designator_key)
-            .join(Placement, col(Placement.position_id) == col(Position.id))
-            .where(Position.board_id == board.id, col(Placement.removed_on).is_(None))
-        )
+def _new_position(board: Board, described: EnterPart | ListedPart, **more: Any) -> Position:
+    return Position(
+        board_id=board.key,
+        designator=described.designator,
+        designator_key=designator_key(described.designator),
+        kind=described.kind.value,
+        mounting=described.mounting.value,
+        **more,
     )
+
+
+def list_faults(
+    session: Session, board: Board, rows: Sequence[ListedPart], called: Sequence[str] | None = None
+) -> dict[int, str]:
+    """Why rows of a list cannot be stored on this board, by the row's place in the list.
+
+    `called` is what each row is called where the keeper sees it, such as “line 7”.
+    """
+    there = {position.designator_key: position for position in _positions(session, board)}
+    held = _held(session, board)
     seen: dict[str, int] = {}
     faults: dict[int, str] = {}
     for number, row in enumerate(rows):
         key = designator_key(row.designator)
-        if problem := designator_fault(row.designator):
-            faults[number] = problem
-        elif key in seen:
-            faults[number] = f"The designator {row.designator} stands in row {seen[key] + 1} already."
-        elif key in occupied and row.has_part:
-            faults[number] = f"{row.designator} holds a part already."
-        elif problem := check_value(row.value, row.kind) or check_value(row.expected_value, row.kind):
+        if key in seen:
+            first = called[seen[key]] if called else f"row {seen[key] + 1}"
+            faults[number] = f"The designator {row.designator} stands in {first} already."
+        elif problem := _row_fault(row, there.get(key), held.get(key)):
             faults[number] = problem
         seen.setdefault(key, number)
     return faults
+
+
+def _positions(session: Session, board: Board) -> Sequence[Position]:
+    return session.exec(select(Position).where(Position.board_id == board.id)).all()
+
+
+def _held(session: Session, board: Board) -> dict[str, bool]:
+    """The positions that have ever held a part, and whether they hold one now."""
+    query = (
+        select(Position.designator_key, func.count(col(Placement.id)) > func.count(col(Placement.removed_on)))
+        .join(Placement, col(Placement.position_id) == col(Position.id))
+        .where(Position.board_id == board.id)
+        .group_by(col(Position.designator_key))
+    )
+    return {key: bool(now) for key, now in session.exec(query)}
+
+
+def _row_fault(row: ListedPart, position: Position | None, holds_now: bool | None) -> str:
+    return (
+        designator_fault(row.designator)
+        or (_held_fault(row, holds_now) if row.has_part else "")
+        or (_position_fault(row, position) if position else "")
+        or check_value(row.value, row.kind)
+        or check_value(row.expected_value, row.kind)
+    )
+
+
+def _held_fault(row: ListedPart, holds_now: bool | None) -> str:
+    if holds_now is None:
+        return ""
+    if holds_now:
+        return f"{row.designator} holds a part already."
+    return f"{row.designator} has held another part before. Enter this one by itself, with the day it was fitted."
+
+
+def _position_fault(row: ListedPart, position: Position) -> str:
+    """A list adds to what is written of a position; it never changes it."""
+    said = {name: text for name, text in row.of_position().items() if text}
+    if "mounting" in row.model_fields_set:
+        said["mounting"] = row.mounting.value
+    for name, text in said.items():
+        stored = getattr(position, name)
+        if stored and stored != text:
+            return (
+                f"{position.designator} has the {words(name)} “{stored}” on the board. If it is wrong, revise it there."
+            )
+    if not row.has_part and all(getattr(position, name) for name in said):
+        return f"{position.designator} is on the board already, and the row adds nothing to it."
+    return ""
+
+
+def _in_fields_of_entry(refusal: Refused) -> dict[str, str]:
+    """The same refusal beside the fields that an entry has."""
+    return {"fitted_on" if name == "day" else name: sentence for name, sentence in refusal.messages.items()}
 
 
 def _store_batch(work: Work, board: Board, rows: list[ListedPart]) -> None:
@@ -265,20 +337,14 @@ def _store_batch(work: Work, board: Board, rows: list[ListedPart]) -> None:
     query = select(Position).where(Position.board_id == board.id, col(Position.designator_key).in_(keys))
     positions = {position.designator_key: position for position in work.session.exec(query)}
     for row, key in zip(rows, keys, strict=True):
-        if key not in positions:
-            positions[key] = Position(
-                board_id=board.key,
-                designator=row.designator,
-                designator_key=key,
-                kind=row.kind.value,
-                mounting=row.mounting.value,
-                expected_type=row.expected_type,
-                expected_value=row.expected_value,
-            )
+        if key in positions:
+            change(positions[key], {name: text for name, text in row.of_position().items() if text})
+        else:
+            positions[key] = _new_position(board, row, **row.of_position())
             work.session.add(positions[key])
     parts = {key: Part(**row.columns(PartFields)) for row, key in zip(rows, keys, strict=True) if row.has_part}
     work.session.add_all(parts.values())
     work.session.flush()
     work.session.add_all(Placement(part_id=part.key, position_id=positions[key].key) for key, part in parts.items())
     work.session.flush()
-    work.touched_positions.update(positions[key].key for key in parts)
+    work.touched_positions.update(position.key for position in positions.values())
