@@ -24,9 +24,9 @@ from dataclasses import replace
 import numpy as np
 
 from server.engineering import propagation
+from server.engineering.arithmetic import Value
 from server.engineering.dimensions import Measure, measure, measure_of_unit
 from server.engineering.errors import BadLimit, CalculationError, DimensionMismatch, NotFinite, UnknownName
-from server.engineering.formulas import Value
 from server.engineering.line_order import plan
 from server.engineering.plain_results import from_plain, to_plain
 from server.engineering.propagation import Array, Bands

@@ -16,8 +16,9 @@ from collections.abc import Mapping
 from fractions import Fraction
 from typing import NamedTuple, NoReturn
 
+from server.engineering.arithmetic import CONSTANTS, constant, names_in
 from server.engineering.errors import DimensionMismatch
-from server.engineering.formulas import CONSTANTS, Formula, constant, is_name
+from server.engineering.formulas import Formula
 from server.engineering.units import Dimension, scale
 
 
@@ -43,7 +44,7 @@ def measure_of_unit(unit: str) -> Measure:
 
 def measure(formula: Formula, names: Mapping[str, Measure]) -> Measure:
     """What a formula measures, given what its names measure. Raises DimensionMismatch."""
-    return _Walk(formula.expression.strip(), names).of(formula.tree)
+    return _Walk(formula.expression, names).of(formula.tree)
 
 
 class _Walk:
@@ -157,7 +158,7 @@ class _Walk:
         return f"“{self.expression[node.col_offset : node.end_col_offset]}”"
 
     def fail(self, node: ast.expr, sentence: str) -> NoReturn:
-        names = [n.id for n in ast.walk(node) if isinstance(n, ast.Name) and is_name(n.id)]
+        names = names_in(node)
         raise DimensionMismatch(
             sentence, name=names[0] if names else None, text=self.expression, position=node.col_offset
         )

@@ -4,6 +4,7 @@ It knows names and formulas, and no values. Raises BadName, DuplicateName, Unkno
 FormulaError with the line as its `field`.
 """
 
+import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -75,8 +76,11 @@ def _check_known(inputs: Iterable[str], formulas: Mapping[str, Formula]) -> None
     for line, formula in formulas.items():
         for name in formula.names:
             if name not in known:
-                fault = UnknownName(f"There is no input or line “{name}”", name=name, text=formula.expression)
-                raise fault.on_line(line)
+                place = re.search(rf"\b{name}\b", formula.expression)
+                sentence = f"There is no input or line “{name}”"
+                raise UnknownName(
+                    sentence, name=name, text=formula.expression, position=place.start() if place else None
+                ).on_line(line)
 
 
 def _ordered(inputs: Iterable[str], formulas: Mapping[str, Formula]) -> tuple[str, ...]:
