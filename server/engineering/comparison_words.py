@@ -103,7 +103,7 @@ def shown(value: float, uncertainty: float | None) -> str:
     if not uncertainty:
         return f"{value:.10g}"
     decimals = 1 - math.floor(math.log10(uncertainty))
-    if abs(decimals) > 15:
+    if abs(decimals) > 15 or abs(value) >= 1e15:
         return f"{value:.10g}"
     return f"{round(value, decimals) + 0.0:.{max(decimals, 0)}f}"
 

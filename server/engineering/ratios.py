@@ -122,10 +122,15 @@ def _accepted(excess: Callable[[Reals], Reals]) -> RatioSet:
     right, left = _turn_to_exclusion(excess, 1), _turn_to_exclusion(excess, -1)
     if right is None or left is None:
         return RatioSet()
-    low, high = math.tan(math.pi / 4 + left), math.tan(math.pi / 4 + right)
+    low, high = _ratio_at(left), _ratio_at(right)
     if right < math.pi / 4 and left > -3 * math.pi / 4:
         return RatioSet(low, high)
     return RatioSet(gap=(high, low))
+
+
+def _ratio_at(turn: float) -> float:
+    """tan(π/4 + turn), exactly 1 for no turn at all."""
+    return (math.cos(turn) + math.sin(turn)) / (math.cos(turn) - math.sin(turn))
 
 
 def _turn_to_exclusion(excess: Callable[[Reals], Reals], sense: Literal[1, -1]) -> float | None:

@@ -147,6 +147,16 @@ def test_an_outlier_is_shown_and_counted_but_not_dropped() -> None:
     assert "not dropped" in summary.notes[-1]
 
 
+@pytest.mark.parametrize(("last", "outliers"), [(21.9, ()), (22.1, (8,))])
+def test_an_outlier_lies_beyond_one_and_a_half_interquartile_ranges(last: float, outliers: tuple[int, ...]) -> None:
+    """Quartiles 12 and 16 whatever the last reading is, so the upper fence is at 22."""
+    readings = [10.0, 11.0, 12.0, 13.0, 14.0, 15.0, 16.0, 17.0, last]
+
+    summary = summarise(readings, 0.1)
+
+    assert outliers == summary.outliers
+
+
 def test_one_step_of_the_resolution_is_no_outlier() -> None:
     """Where most readings agree, the last digit changing is not news."""
     summary = summarise([709, 709, 709, 709, 708], 1)

@@ -140,19 +140,19 @@ def test_a_lone_reading_within_its_resolution_of_zero_bounds_the_ratio_on_one_si
     assert comparison.ratio_high is None
 
 
-def test_a_lone_reading_borrows_the_scatter_of_the_other_side_and_says_so() -> None:
-    """As Student's t test of one reading against several, with their degrees of freedom."""
-    after = [10.0, 10.2, 9.9, 10.1]
-    t = stats.ttest_ind([11.0], after)
+@pytest.mark.parametrize(("lone", "verdict"), [(10.505, "no difference shown"), (10.513, "better")])
+def test_a_lone_reading_borrows_the_scatter_of_the_other_side_and_says_so(lone: float, verdict: str) -> None:
+    """As Student's t test of one reading against several, whose p passes 0.05 between these two readings."""
+    several = [10.0, 10.2, 9.9, 10.1]
+    p = float(stats.ttest_ind([lone], several).pvalue)
 
-    comparison = compare([11.0], after, "lower", 1e-9)
-    nearer = compare([10.2], after, "lower", 1e-9)
+    before, after = compare([lone], several, "lower", 1e-9), compare(several, [lone], "higher", 1e-9)
 
-    assert t.pvalue < 0.05
-    assert comparison.verdict == "better"
-    assert nearer.verdict == "no difference shown"
-    assert comparison.p is None
-    assert any("single reading" in note for note in comparison.notes)
+    assert (p < 0.05) == (verdict == "better")
+    assert before.verdict == verdict
+    assert after.verdict == verdict
+    assert before.p is None
+    assert any("single reading" in note for note in before.notes)
 
 
 def test_identical_readings_are_told_apart_by_their_resolution_alone() -> None:
@@ -222,6 +222,15 @@ def test_a_denominator_hardly_different_from_zero_leaves_the_ratio_open_above() 
     assert comparison.ratio_low > 1
     assert comparison.ratio_high is None
     assert f"at least {comparison.ratio_low:.3g} at 95 %" in comparison.sentence
+
+
+def test_distances_from_a_negative_target_are_never_negative() -> None:
+    """A -12 V rail: the readings are below zero, the ratio of distances is not."""
+    comparison = compare([-12.5, -12.6, -12.4], [-12.0, -12.1, -12.0], "nearest", 0.01, target=-12.0)
+
+    assert comparison.ratio_gap is None
+    assert comparison.ratio_low is not None
+    assert comparison.ratio_low > 1
 
 
 def test_readings_on_both_sides_of_zero_leave_a_gap_or_nothing_excluded() -> None:
