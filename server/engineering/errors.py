@@ -12,6 +12,7 @@
     │   ├── ForbiddenFormula        anything but arithmetic, names and the known functions
     │   └── FormulaTooLarge         longer, deeper or of a higher power than is let through
     ├── CalculationError        a sheet of lines: `line` and `name`, the line and the input or name at fault
+    │   ├── BadInput                an input of a method missing, of another kind, or outside its range
     │   ├── BadName                 not a plain name, or one that a function already has
     │   ├── UnknownName, DuplicateName, CircularLines
     │   ├── DimensionMismatch       volts added to amperes
@@ -128,6 +129,10 @@ class CalculationError(EngineeringError):
         return type(self)(
             f"Line {line}: {self.sentence}", line=line, name=self.name, text=self.text, position=self.position
         )
+
+
+class BadInput(CalculationError):
+    """A method's input that is not given, is of another dimension, or lies outside the method's range."""
 
 
 class BadName(CalculationError):
