@@ -5,8 +5,8 @@
     read_rows(table)         -> [ListRow]   each with its ListedPart or a reason
     check_rows(board, rows)  -> [ListRow]   as above, held against what the board already has
 
-One line may stand for several positions (`R1, R4-R6`); each becomes a row. Nothing here writes to the record or knows
-of pages.
+`rows_of` and `command_for` are for those who want all of a file or nothing. One line may stand for several positions
+(`R1, R4-R6`); each becomes a row. Nothing here writes to the record or knows of pages.
 """
 
 import re
@@ -17,18 +17,31 @@ from sqlmodel import Session
 
 from server.engineering.errors import EngineeringError
 from server.records.commands.base import words
-from server.records.commands.parts import ROWS_MOST, ListedPart, list_faults
+from server.records.commands.parts import ROWS_MOST, ImportParts, ListedPart, list_faults
 from server.records.errors import Invalid
 from server.records.list_table import Line, Table, read_table, too_many
 from server.records.list_text import decode, encoding_of
 from server.records.list_words import OFFERED, WORDS, folded, kind_of_designator
+from server.records.questions.addresses import find_board, find_machine
+from server.records.store import Store
 from server.records.tables import Board
 from server.records.values import UNIT_OF_KIND, read_value
 from server.records.words import PartKind
 
-__all__ = ["ListRow", "Table", "check_rows", "decode", "encoding_of", "read_rows", "read_table"]
+__all__ = [
+    "ListRow",
+    "Table",
+    "check_rows",
+    "command_for",
+    "decode",
+    "encoding_of",
+    "read_rows",
+    "read_table",
+    "rows_of",
+]
 
 GROUP_MOST = 500
+NAMED_MOST = 20
 # Both ends of a range carry their letters (R4-R6): “J1-2” is one designator with a hyphen in it.
 DESIGNATOR = re.compile(r"[^\W\d_]+\d+\w*")
 RANGE = re.compile(r"([^\W\d_]+)(\d{1,5})\s*(?:-|–|\.\.|…|to)\s*([^\W\d_]+)(\d{1,5})", re.IGNORECASE)
@@ -65,6 +78,28 @@ def check_rows(session: Session, board: Board, rows: Sequence[ListRow]) -> list[
         place = readable[number][0]
         checked[place] = replace(rows[place], part=None, reason=reason)
     return checked
+
+
+def rows_of(data: bytes) -> list[ListedPart]:
+    """Every row of a file; raises Invalid that names the bad lines, if there are any."""
+    return _all_good(read_rows(read_table(decode(data))))
+
+
+def command_for(store: Store, machine: str, board: str, data: bytes) -> ImportParts:
+    """The command that enters a whole file onto a board; raises Invalid that names the bad lines, if there are any."""
+    rows = read_rows(read_table(decode(data)))
+    with store.reading() as session:
+        rows = check_rows(session, find_board(session, find_machine(session, machine), board), rows)
+    return ImportParts(machine=machine, board=board, rows=_all_good(rows))
+
+
+def _all_good(rows: Sequence[ListRow]) -> list[ListedPart]:
+    bad = [row for row in rows if row.part is None]
+    if bad:
+        named = [f"Line {row.line:,}{f' ({row.designator})' if row.designator else ''}: {row.reason}" for row in bad]
+        more = [f"And {len(bad) - NAMED_MOST:,} more."] if len(bad) > NAMED_MOST else []
+        raise Invalid({"text": "\n".join([*named[:NAMED_MOST], *more])})
+    return [row.part for row in rows if row.part]
 
 
 def _rows_of_line(table: Table, line: Line) -> list[ListRow]:

@@ -238,11 +238,15 @@ def _machine_of_position(work: Work, position: Position | None) -> Machine | Non
 
 def _position_for(work: Work, board: Board, command: EnterPart) -> Position:
     try:
-        return find_position(work.session, board, command.designator)
+        position = find_position(work.session, board, command.designator)
     except NotFound:
         if problem := designator_fault(command.designator):
             raise Invalid({"designator": problem}) from None
         return work.add(_new_position(board, command))
+    if "mounting" in command.model_fields_set and command.mounting != position.mounting:
+        said = f"{position.designator} is on the board as {position.mounting}. If that is wrong, revise it there."
+        raise Invalid({"mounting": said})
+    return position
 
 
 def _new_position(board: Board, described: EnterPart | ListedPart, **more: Any) -> Position:
