@@ -2,9 +2,36 @@
 
 from fastapi import FastAPI
 
-from server.pages import comparisons, machines, problems, procedures, trials
+from server.pages import (
+    api,
+    boards,
+    comparisons,
+    imports,
+    jobs,
+    kept_aside,
+    machines,
+    part_entry,
+    parts,
+    problems,
+    procedures,
+    sheets,
+    trials,
+)
 
-ROUTERS = (machines.router, procedures.router, trials.router, comparisons.router)
+ROUTERS = (
+    machines.router,
+    boards.router,
+    part_entry.router,
+    imports.router,
+    parts.router,
+    kept_aside.router,
+    jobs.router,
+    procedures.router,
+    trials.router,
+    comparisons.router,
+    sheets.router,
+    api.router,
+)
 
 
 def install(app: FastAPI) -> None:

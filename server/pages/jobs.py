@@ -1,0 +1,119 @@
+"""Long work, done in a thread while its page shows how far it has come.
+
+Jobs live in this process only, on `app.state`: a restart forgets them, and what they wrote is in the record. The page
+needs no script: a Refresh header asks the browser to look again, and htmx, where it runs, asks sooner.
+"""
+
+import secrets
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+from threading import Lock
+from typing import Literal
+
+import structlog
+from fastapi import APIRouter, FastAPI
+from starlette.responses import Response
+
+from server.pages.house import AtHome
+from server.pages.problems import SENTENCES, ProblemPage
+from server.records.errors import RecordError
+from server.records.store import Done
+
+log = structlog.get_logger("putback.job")
+router = APIRouter()
+REMEMBERED = 200
+WORKERS = 2
+REFRESH_S = "2"
+Heard = Callable[[int, int], None]
+Act = Callable[[Heard], Done]
+
+
+@dataclass(slots=True)
+class Job:
+    """One long act: what it is, how far it is, how it ended, and where to go on or back to (address, words)."""
+
+    title: str
+    onward: tuple[str, str]
+    back: tuple[str, str]
+    key: str = field(default_factory=lambda: secrets.token_urlsafe(9))
+    state: Literal["running", "done", "failed"] = "running"
+    done: int = 0
+    total: int = 0
+    sentence: str = ""
+
+    def heard(self, done: int, total: int) -> None:
+        self.done, self.total = done, total
+
+
+class Jobs:
+    """The jobs of one application, the oldest forgotten."""
+
+    def __init__(self) -> None:
+        self._workers = ThreadPoolExecutor(WORKERS, thread_name_prefix="job")
+        self._known: dict[str, Job] = {}
+        self._lock = Lock()
+
+    def start(self, job: Job, act: Act) -> Job:
+        """Do the act in a thread of its own; it tells `heard` how far it is."""
+        with self._lock:
+            for key in list(self._known)[: max(0, len(self._known) - REMEMBERED)]:
+                if self._known[key].state != "running":
+                    del self._known[key]
+            self._known[job.key] = job
+        self._workers.submit(_do, job, act)
+        return job
+
+    def find(self, key: str) -> Job | None:
+        return self._known.get(key)
+
+
+def _do(job: Job, act: Act) -> None:
+    try:
+        job.sentence = act(job.heard).words
+        job.state = "done"
+    except RecordError as refused:
+        job.sentence, job.state = str(refused), "failed"
+    except Exception:
+        log.exception("job failed", title=job.title)
+        job.sentence, job.state = SENTENCES[500][1], "failed"
+
+
+_making = Lock()
+
+
+def jobs_of(app: FastAPI) -> Jobs:
+    """The application's jobs, made when the first is asked for."""
+    with _making:
+        if not hasattr(app.state, "jobs"):
+            app.state.jobs = Jobs()
+    jobs: Jobs = app.state.jobs
+    return jobs
+
+
+@dataclass(frozen=True, slots=True)
+class JobPage:
+    """How far one job is, or how it ended."""
+
+    job: Job
+    address: str
+
+
+def job_address(job: Job) -> str:
+    return f"/jobs/{job.key}"
+
+
+@router.get("/jobs/{key}")
+def job_page(house: AtHome, key: str) -> Response:
+    job = jobs_of(house.request.app).find(key)
+    if job is None:
+        sentence = "Work in progress is known only until the server stops. What it wrote is in the journal."
+        return house.page("problem.html", ProblemPage("No such work is known", sentence, FORGOTTEN_WAYS), 404)
+    response = house.page("jobs/job.html", JobPage(job, job_address(job)))
+    response.headers["Cache-Control"] = "no-store"
+    if job.state == "running":
+        response.headers["Refresh"] = REFRESH_S
+    return response
+
+
+FORGOTTEN_WAYS = [("/journal", "See what was last written"), ("/", "Back to the shelf")]

@@ -1,0 +1,246 @@
+"""The parts of a machine, and one part: what it is, what its value is understood as, where it is and was.
+
+Entering parts has modules of its own: `part_entry` for one at the bench, `imports` for a list.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Annotated
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Request
+from starlette.responses import Response
+
+from server.engineering.errors import EngineeringError
+from server.engineering.quantities import exact, show
+from server.pages.boards import PART_KINDS, Options
+from server.pages.forms import Form, PostedForm
+from server.pages.house import AtHome, House, PageNumber
+from server.pages.machines import address, sections
+from server.records.cautions import cautions
+from server.records.commands.parts import KeepAside, PartFields, RevisePart
+from server.records.errors import NotFound
+from server.records.placing import describe
+from server.records.questions.addresses import find_machine, find_part
+from server.records.questions.boards import all_boards
+from server.records.questions.journal import Told
+from server.records.questions.paging import Paged
+from server.records.questions.parts import (
+    Seat,
+    Seated,
+    Sought,
+    Stay,
+    bag_of,
+    parts_in,
+    seat_of,
+    stays_of,
+    told_of,
+)
+from server.records.tables import Board, Machine, Part, Storage
+from server.records.values import read_value
+from server.records.words import Origin, PartKind
+
+router = APIRouter()
+ORIGINS = [(origin.value, origin.value) for origin in Origin]
+BECOMES = [
+    ("bag", "It stays kept aside, in the bag and place below"),
+    ("discarded", "It was discarded"),
+    ("lost", "It is lost"),
+    ("handed over", "It was handed over"),
+]
+
+
+@dataclass(frozen=True, slots=True)
+class Understood:
+    """A value as the sums read it: shown again, with its limits where it has any, or why it cannot be read."""
+
+    value: str = ""
+    low: str = ""
+    high: str = ""
+    problem: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PartsPage:
+    """The parts that sit in a machine; `form` holds what the list is narrowed by, `rest` repeats it in links."""
+
+    machine: Machine
+    tabs: Options
+    base: str
+    cautions: list[str]
+    boards: Sequence[Board]
+    parts: Paged[Seated]
+    sought: Sought
+    form: Form
+    kinds: Options
+    origins: Options
+    rest: str
+
+
+@dataclass(frozen=True, slots=True)
+class PartPage:
+    """One part: facts, what its value is understood as, where it is and was, what was written of it."""
+
+    part: Part
+    name: str
+    understood: Understood
+    seat: Seat | None
+    bag: Storage | None
+    tabs: Options
+    cautions: list[str]
+    stays: list[Stay]
+    told: Paged[Told]
+    form: Form
+    becomes: Options
+
+
+@dataclass(frozen=True, slots=True)
+class PartFormPage:
+    """The form that revises a part."""
+
+    part: Part
+    name: str
+    form: Form
+    kinds: Options
+    origins: Options
+
+
+def part_number(number: str) -> int:
+    """A part's number from its address; what is no number names no part."""
+    if not (number.isascii() and number.isdigit() and len(number) < 12):
+        raise NotFound("part", number)
+    return int(number)
+
+
+PartNumber = Annotated[int, Depends(part_number)]
+
+
+def part_address(part: Part | int) -> str:
+    return f"/parts/{part if isinstance(part, int) else part.key}"
+
+
+def understood(text: str, kind: str) -> Understood:
+    """What the sums read from a value as it was typed."""
+    if not text:
+        return Understood()
+    try:
+        value = read_value(text, kind)
+    except EngineeringError as fault:
+        return Understood(problem=str(fault))
+    if value.is_exact:
+        return Understood(show(value))
+    return Understood(show(value), show(exact(value.low, value.unit)), show(exact(value.high, value.unit)))
+
+
+# --- the parts of a machine ---------------------------------------------------------------------------------------
+
+
+@router.get("/machines/{tag}/parts")
+def parts_page(house: AtHome, tag: str, request: Request, number: PageNumber) -> Response:
+    sought = _sought(request)
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        boards = all_boards(session, machine)
+        parts = parts_in(session, machine, sought, number)
+    asked = {"q": sought.words, "kind": sought.kind, "origin": sought.origin}
+    context = PartsPage(
+        machine=machine,
+        tabs=sections(machine),
+        base=address(machine),
+        cautions=cautions(machine.hazards, *(board.hazards for board in boards)),
+        boards=boards,
+        parts=parts,
+        sought=sought,
+        form=Form.blank(**asked),
+        kinds=[("", "any"), *PART_KINDS],
+        origins=[("", "any"), *ORIGINS],
+        rest=urlencode({name: text for name, text in asked.items() if text}),
+    )
+    return house.page("parts/parts.html", context)
+
+
+def _sought(request: Request) -> Sought:
+    """What the list is narrowed by; a word that is not offered narrows nothing."""
+    asked = request.query_params
+    kind, origin = asked.get("kind", ""), asked.get("origin", "")
+    return Sought(
+        words=asked.get("q", "").strip()[:200],
+        kind=kind if kind in list(PartKind) else "",
+        origin=origin if origin in list(Origin) else "",
+    )
+
+
+# --- one part -----------------------------------------------------------------------------------------------------
+
+
+@router.get("/parts/{number}")
+def part_page(house: AtHome, number: PartNumber, page: PageNumber) -> Response:
+    return _part_page(house, number, page=page)
+
+
+@router.post("/parts/{number}/keep-aside")
+def keep_aside(house: AtHome, number: PartNumber, form: PostedForm) -> Response:
+    with house.reading() as session:
+        part = find_part(session, number)
+    return house.write(
+        form,
+        KeepAside,
+        to=lambda done: part_address(done.key),
+        again=lambda form, status: _part_page(house, number, form, status),
+        part=part.key,
+    )
+
+
+@router.get("/parts/{number}/edit")
+def edit_part(house: AtHome, number: PartNumber) -> Response:
+    with house.reading() as session:
+        part = find_part(session, number)
+    return _part_form(house, part, Form.of_row(PartFields, part))
+
+
+@router.post("/parts/{number}/edit")
+def revise_part(house: AtHome, number: PartNumber, form: PostedForm) -> Response:
+    with house.reading() as session:
+        part = find_part(session, number)
+    return house.write(
+        form,
+        RevisePart,
+        to=lambda done: part_address(done.key),
+        again=lambda form, status: _part_form(house, part, form, status),
+        part=part.key,
+    )
+
+
+def _part_form(house: House, part: Part, form: Form, status: int = 200) -> Response:
+    return house.page("parts/form.html", PartFormPage(part, describe(part), form, PART_KINDS, ORIGINS), status)
+
+
+def _part_page(house: House, number: int, form: Form | None = None, status: int = 200, page: int = 1) -> Response:
+    with house.reading() as session:
+        part = find_part(session, number)
+        stays = stays_of(session, part)
+        told = told_of(session, part, page)
+    seat, bag = seat_of(stays), bag_of(stays)
+    context = PartPage(
+        part=part,
+        name=describe(part),
+        understood=understood(part.value, part.kind),
+        seat=seat,
+        bag=bag,
+        tabs=sections(seat.machine) if seat else [],
+        cautions=cautions(seat.machine.hazards, seat.board.hazards) if seat else [],
+        stays=stays,
+        told=told,
+        form=form or _bag_form(bag),
+        becomes=BECOMES,
+    )
+    return house.page("parts/part.html", context, status)
+
+
+def _bag_form(bag: Storage | None) -> Form:
+    """The form that moves a part kept aside, beginning with where it lies."""
+    if bag is None:
+        return Form.blank()
+    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    return Form.blank(becomes="bag", day=today, bag=bag.bag, from_bag=bag.bag, place=bag.place, condition=bag.condition)

@@ -1,0 +1,163 @@
+"""Questions about parts: which a machine holds, where one is and was, what lies in bags, what the journal says."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import ColumnElement, or_
+from sqlmodel import Session, col, select
+
+from server.records.questions.boards import StepName, step_names
+from server.records.questions.journal import TOLD, Told
+from server.records.questions.machines import BagLine
+from server.records.questions.paging import Paged, paged
+from server.records.tables import Board, JournalEntry, Machine, Part, Placement, Position, Storage
+
+WORDS_MOST = 10
+
+
+@dataclass(frozen=True, slots=True)
+class Seated:
+    """One part with the place where it sits."""
+
+    part: Part
+    position: Position
+    board: Board
+
+
+@dataclass(frozen=True, slots=True)
+class Sought:
+    """What narrows a list of parts; empty means any."""
+
+    words: str = ""
+    kind: str = ""
+    origin: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Seat:
+    """A position by all the names that lead to it."""
+
+    machine: Machine
+    board: Board
+    position: Position
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A part in one place from a day to a day: at a seat, or in a bag that it may have come to from a seat."""
+
+    since: date | None
+    until: date | None
+    seat: Seat | None
+    bag: Storage | None = None
+    began: StepName | None = None
+    ended: StepName | None = None
+
+
+def parts_in(session: Session, machine: Machine, sought: Sought, number: int, most: int = 100) -> Paged[Seated]:
+    """The parts that sit on a machine's boards now, by board and designator."""
+    query = (
+        select(Part, Position, Board)
+        .join(Placement, col(Placement.part_id) == col(Part.id))
+        .join(Position, col(Position.id) == col(Placement.position_id))
+        .join(Board, col(Board.id) == col(Position.board_id))
+        .where(Board.machine_id == machine.id, col(Placement.removed_on).is_(None), *_narrowed(sought))
+        .order_by(col(Board.name), col(Board.id), col(Position.designator_key))
+    )
+    found = paged(session, query, number, most)
+    return Paged([Seated(*row) for row in found.rows], found.number, found.last, found.total)
+
+
+def _narrowed(sought: Sought) -> list[ColumnElement[bool]]:
+    conditions: list[ColumnElement[bool]] = []
+    if sought.kind:
+        conditions.append(col(Part.kind) == sought.kind)
+    if sought.origin:
+        conditions.append(col(Part.origin) == sought.origin)
+    columns = (Part.type, Part.marking, Part.value, Part.maker_mark, Part.date_code, Position.designator)
+    for word in sought.words.replace("\0", " ").split()[:WORDS_MOST]:
+        conditions += [or_(*(col(column).icontains(word, autoescape=True) for column in columns))]
+    return conditions
+
+
+def stays_of(session: Session, part: Part) -> list[Stay]:
+    """Where a part is and was, the latest first."""
+    stays = [*_seated(session, part), *_bagged(session, part)]
+    return sorted(stays, key=lambda stay: (stay.until or date.max, stay.since or date.min), reverse=True)
+
+
+def _seated(session: Session, part: Part) -> list[Stay]:
+    query = (
+        select(Placement, Position, Board, Machine)
+        .join(Position, col(Position.id) == col(Placement.position_id))
+        .join(Board, col(Board.id) == col(Position.board_id))
+        .join(Machine, col(Machine.id) == col(Board.machine_id))
+        .where(Placement.part_id == part.id)
+        .order_by(col(Placement.id).desc())
+    )
+    rows = session.exec(query).all()
+    names = step_names(session, [placement for placement, _, _, _ in rows])
+    return [
+        Stay(
+            placement.fitted_on,
+            placement.removed_on,
+            Seat(machine, board, position),
+            began=names.get(placement.fitted_by_step_id),
+            ended=names.get(placement.removed_by_step_id),
+        )
+        for placement, position, board, machine in rows
+    ]
+
+
+def _bagged(session: Session, part: Part) -> list[Stay]:
+    query = (
+        select(Storage, Position, Board, Machine)
+        .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
+        .outerjoin(Board, col(Board.id) == col(Position.board_id))
+        .outerjoin(Machine, col(Machine.id) == col(Board.machine_id))
+        .where(Storage.part_id == part.id)
+        .order_by(col(Storage.id).desc())
+    )
+    return [
+        Stay(bag.since, bag.until, Seat(machine, board, position) if position else None, bag)
+        for bag, position, board, machine in session.exec(query)
+    ]
+
+
+def seat_of(stays: Sequence[Stay]) -> Seat | None:
+    """The position where a part sits now, among its stays."""
+    return next((stay.seat for stay in stays if stay.until is None and stay.bag is None), None)
+
+
+def bag_of(stays: Sequence[Stay]) -> Storage | None:
+    """The bag in which a part lies now, among its stays."""
+    return next((stay.bag for stay in stays if stay.until is None and stay.bag is not None), None)
+
+
+def in_bags(session: Session, number: int, bag: int | None = None, most: int = 50) -> Paged[BagLine]:
+    """What lies in bags now, over all machines, by bag number; or what lies in one."""
+    query = (
+        select(Storage, Part, Position, Board, Machine)  # type: ignore[call-overload]  # five at once are not typed
+        .join(Part, col(Part.id) == col(Storage.part_id))
+        .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
+        .outerjoin(Board, col(Board.id) == col(Position.board_id))
+        .outerjoin(Machine, col(Machine.id) == col(Board.machine_id))
+        .where(col(Storage.until).is_(None))
+        .order_by(col(Storage.bag), col(Storage.id))
+    )
+    if bag is not None:
+        query = query.where(Storage.bag == bag)
+    found = paged(session, query, number, most)
+    return Paged([BagLine(*row) for row in found.rows], found.number, found.last, found.total)
+
+
+def told_of(session: Session, part: Part, number: int, most: int = 30) -> Paged[Told]:
+    """What the journal says of one part, the latest first."""
+    query = (
+        select(*TOLD)  # type: ignore[call-overload]
+        .where(JournalEntry.subject == part.uuid)
+        .order_by(col(JournalEntry.seq).desc())
+    )
+    found = paged(session, query, number, most)
+    return Paged([Told(*row) for row in found.rows], found.number, found.last, found.total)
