@@ -20,6 +20,7 @@ from server.records.commands.base import (
 )
 from server.records.commands.machines import designator_fault
 from server.records.errors import Invalid, NotFound, Refused
+from server.records.many import add_many
 from server.records.placing import (
     describe,
     let_go,
@@ -199,9 +200,11 @@ def import_parts(work: Work, command: ImportParts) -> Entry:
     if faults:
         first, sentence = next(iter(faults.items()))
         raise Invalid({"rows": f"Row {first + 1} ({command.rows[first].designator}): {sentence}"})
+    there = {position.designator_key: position for position in _positions(work.session, board)}
     for start in range(0, len(command.rows), BATCH):
-        _store_batch(work, board, command.rows[start : start + BATCH])
-        work.progress(min(start + BATCH, len(command.rows)), len(command.rows))
+        work.progress(start, len(command.rows))
+        _store_batch(work, board, command.rows[start : start + BATCH], there)
+    work.progress(len(command.rows), len(command.rows))
     words = f"Entered a parts list of {len(command.rows):,} rows onto {board.name} of {machine.tag}."
     return Entry("import parts", board, words, machine)
 
@@ -242,22 +245,21 @@ def _position_for(work: Work, board: Board, command: EnterPart) -> Position:
     except NotFound:
         if problem := designator_fault(command.designator):
             raise Invalid({"designator": problem}) from None
-        return work.add(_new_position(board, command))
+        return work.add(Position(**_position_columns(board, command)))
     if "mounting" in command.model_fields_set and command.mounting != position.mounting:
         said = f"{position.designator} is on the board as {position.mounting}. If that is wrong, revise it there."
         raise Invalid({"mounting": said})
     return position
 
 
-def _new_position(board: Board, described: EnterPart | ListedPart, **more: Any) -> Position:
-    return Position(
-        board_id=board.key,
-        designator=described.designator,
-        designator_key=designator_key(described.designator),
-        kind=described.kind.value,
-        mounting=described.mounting.value,
-        **more,
-    )
+def _position_columns(board: Board, described: EnterPart | ListedPart) -> dict[str, Any]:
+    return {
+        "board_id": board.key,
+        "designator": described.designator,
+        "designator_key": designator_key(described.designator),
+        "kind": described.kind.value,
+        "mounting": described.mounting.value,
+    }
 
 
 def list_faults(
@@ -336,19 +338,17 @@ def _in_fields_of_entry(refusal: Refused) -> dict[str, str]:
     return {"fitted_on" if name == "day" else name: sentence for name, sentence in refusal.messages.items()}
 
 
-def _store_batch(work: Work, board: Board, rows: list[ListedPart]) -> None:
+def _store_batch(work: Work, board: Board, rows: Sequence[ListedPart], there: dict[str, Position]) -> None:
     keys = [designator_key(row.designator) for row in rows]
-    query = select(Position).where(Position.board_id == board.id, col(Position.designator_key).in_(keys))
-    positions = {position.designator_key: position for position in work.session.exec(query)}
     for row, key in zip(rows, keys, strict=True):
-        if key in positions:
-            change(positions[key], {name: text for name, text in row.of_position().items() if text})
-        else:
-            positions[key] = _new_position(board, row, **row.of_position())
-            work.session.add(positions[key])
-    parts = {key: Part(**row.columns(PartFields)) for row, key in zip(rows, keys, strict=True) if row.has_part}
-    work.session.add_all(parts.values())
-    work.session.flush()
-    work.session.add_all(Placement(part_id=part.key, position_id=positions[key].key) for key, part in parts.items())
-    work.session.flush()
-    work.touched_positions.update(position.key for position in positions.values())
+        if key in there:
+            change(there[key], {name: text for name, text in row.of_position().items() if text})
+    new = [row for row, key in zip(rows, keys, strict=True) if key not in there]
+    made = add_many(work, Position, [_position_columns(board, row) | row.of_position() for row in new])
+    made_by_key = {designator_key(row.designator): position for row, position in zip(new, made, strict=True)}
+    positions = [there[key].key if key in there else made_by_key[key] for key in keys]
+    parts = add_many(work, Part, [row.columns(PartFields) for row in rows if row.has_part])
+    seats = [position for position, row in zip(positions, rows, strict=True) if row.has_part]
+    pairs = zip(parts, seats, strict=True)
+    add_many(work, Placement, [{"part_id": part, "position_id": seat} for part, seat in pairs])
+    work.touched_positions.update(positions)
