@@ -13,7 +13,7 @@ from server.pages.procedures import better_words
 from server.records.questions.trials import TrialLine, counts, in_print, with_unit, yes_or_no
 from server.records.tables import Procedure, Trial
 
-READINGS_SHOWN = 500
+READINGS_SHOWN = 200
 DOTS_DRAWN = 300
 
 
@@ -58,7 +58,7 @@ def _told_readings(line: TrialLine) -> Told:
         summary=_told_figures(line, summary),
         facts=_facts(summary, line.procedure.unit),
         notes=list(summary.notes),
-        picture=picture([("readings", line.trial, summary)], line.procedure),
+        picture=picture([(f"trial {line.trial.number}", line.trial, summary)], line.procedure),
         undrawn=undrawn(line.trial),
         readings=shown,
         more=len(readings) - len(shown),
@@ -102,7 +102,7 @@ def picture(rows: Sequence[tuple[str, Trial, Summary]], procedure: Procedure) ->
     """Every trial's readings as dots; a lone reading has no interval."""
     drawn = [
         pictures.Readings(
-            label,
+            _named(label, trial),
             _drawn(trial.readings),
             summary.mean,
             summary.interval_low if summary.count > 1 else None,
@@ -111,6 +111,12 @@ def picture(rows: Sequence[tuple[str, Trial, Summary]], procedure: Procedure) ->
         for label, trial, summary in rows
     ]
     return pictures.dot_view("readings", procedure.title, procedure.unit, drawn)
+
+
+def _named(label: str, trial: Trial) -> str:
+    """The label, which owns up to it where the picture does not hold every reading."""
+    count = len(trial.readings)
+    return label if count <= DOTS_DRAWN else f"{label} ({DOTS_DRAWN} of {count:,} drawn)"
 
 
 def _drawn(readings: Sequence[float]) -> list[float]:
@@ -125,4 +131,4 @@ def undrawn(*trials: Trial) -> str:
     """What the picture leaves out; empty when it shows every reading."""
     if all(len(trial.readings) <= DOTS_DRAWN for trial in trials):
         return ""
-    return f"Where there are more than {DOTS_DRAWN} readings, {DOTS_DRAWN} of them are drawn, evenly by size."
+    return f"Of more than {DOTS_DRAWN} readings, {DOTS_DRAWN} are drawn, evenly by size. The figures are of all."

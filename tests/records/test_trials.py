@@ -179,7 +179,7 @@ def test_observations_are_kept_as_ones_and_noughts(shop: Store) -> None:
         ).one()
 
     assert trial.readings == [1.0, 0.0, 1.0, 0.0, 0.0, 1.0]
-    assert str(figures_of(trial, procedure)) == "3 of 6 yes"
+    assert str(figures_of(trial, procedure)) == "yes 3 of 6 times"
 
 
 def test_a_trial_is_journalled_in_words(shop: Store) -> None:

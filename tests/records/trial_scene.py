@@ -23,16 +23,11 @@ def set_up(store: Store) -> None:
     """A machine with one board and one original resistor on it."""
     do(store, machines.EnterMachine, tag=TAG, model="Merle 40", hazards=["mains inside"])
     do(store, machines.AddBoard, machine=TAG, name="Main board", kind="main board")
-    do(
-        store,
-        parts.EnterPart,
-        machine=TAG,
-        board="main-board",
-        designator="R2",
-        kind="resistor",
-        value="360 Ω ±5 %",
-        origin="original",
-    )
+    enter_part(store, board="main-board", designator="R2", kind="resistor", value="360 Ω ±5 %", origin="original")
+
+
+def enter_part(store: Store, **part: Any) -> None:
+    do(store, parts.EnterPart, machine=TAG, **part)
 
 
 def write_timing(store: Store, **more: Any) -> None:

@@ -28,15 +28,16 @@ class ProcedureLine:
 
 @dataclass(frozen=True, slots=True)
 class Figures:
-    """What one trial's readings say in few words: `412.3`, give `1.2`, unit `ms`; or `7 of 10`, unit `yes`.
+    """What one trial's readings say in few words: `412.3`, give `1.2`, unit `ms`; or `yes 7 of 10`, unit `times`.
 
-    `give` is the standard uncertainty of the mean, empty for counts.
+    `give` is the standard uncertainty of the mean; counts have none, and a lone reading tells none worth the name.
     """
 
     count: int
     figure: str
     give: str
     unit: str
+    basis: str = ""
 
     def __str__(self) -> str:
         return " ".join(filter(None, [self.figure, f"± {self.give}" if self.give else "", self.unit]))
@@ -167,14 +168,16 @@ def figures_of(trial: Trial, procedure: Procedure) -> Figures:
     """What a trial's readings say in few words."""
     if yes_or_no(procedure):
         yes, total = counts(trial)
-        return Figures(total, f"{yes:,} of {total:,}", "", "yes")
+        return Figures(total, f"yes {yes:,} of {total:,}", "", "times")
     return figures_in(summarise(trial.readings, procedure.resolution), procedure.unit)
 
 
 def figures_in(summary: Summary, unit: str) -> Figures:
     """Mean and standard uncertainty, as fine as two digits of the uncertainty."""
+    if summary.count == 1:
+        return Figures(1, in_print(summary.mean), "", unit, "one reading")
     u = summary.standard_uncertainty
-    return Figures(summary.count, in_print(summary.mean, u), in_print(u, u), unit)
+    return Figures(summary.count, in_print(summary.mean, u), in_print(u, u), unit, f"from {summary.count:,} readings")
 
 
 def in_print(value: float, uncertainty: float | None = None) -> str:
