@@ -6,7 +6,7 @@ wherever it is kept.
 """
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -18,6 +18,7 @@ from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, or_, select
 from sqlmodel.sql.expression import SelectOfScalar
 
+from server.records.questions.expectations import ExpectationLine, verdicts
 from server.records.questions.mods import BackLine, way_back
 from server.records.tables import (
     Board,
@@ -65,6 +66,7 @@ class WholeMachine:
     procedures: Sequence[Procedure]
     trials: Sequence[Trial]
     trial_mods: Sequence[TrialMod]
+    verdicts: Mapping[int, Sequence[ExpectationLine]]
     back: Sequence[BackLine]
     head: tuple[int, str] | None
 
@@ -169,6 +171,7 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
         procedures=_procedures(session, machine, mods),
         trials=read(select(Trial).where(Trial.machine_id == machine.id).order_by(col(Trial.number))).all(),
         trial_mods=_trial_mods(session, trials),
+        verdicts=_verdicts(session, mods),
         back=way_back(session, machine),
         head=_head(session, machine),
     )
@@ -217,6 +220,11 @@ def _procedures(session: Session, machine: Machine, mods: Keys) -> list[Procedur
 def _trial_mods(session: Session, trials: Keys) -> Sequence[TrialMod]:
     query = select(TrialMod).join(Mod, col(Mod.id) == col(TrialMod.mod_id)).where(col(TrialMod.trial_id).in_(trials))
     return session.exec(query.order_by(col(Mod.number))).all()
+
+
+def _verdicts(session: Session, mods: Keys) -> dict[int, list[ExpectationLine]]:
+    expecting = select(Mod).where(col(Mod.id).in_(select(Expectation.mod_id).where(col(Expectation.mod_id).in_(mods))))
+    return {mod.key: verdicts(session, mod) for mod in session.exec(expecting).all()}
 
 
 def _head(session: Session, machine: Machine) -> tuple[int, str] | None:

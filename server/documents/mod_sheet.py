@@ -1,0 +1,110 @@
+"""The mod sheet: what a buyer or a club archive should know of one machine, put into words once for page and paper.
+
+Built from rows that were read already; it asks nothing of the database and knows nothing of how a sheet looks.
+"""
+
+from dataclasses import fields, is_dataclass, replace
+from datetime import date
+from typing import TypeVar, cast
+
+from server.documents.sheet_gaps import missing_originals, not_known
+from server.documents.sheet_mods import done_mods, is_undone, sheet_mod
+from server.documents.sheet_shape import SheetBack, SheetBag, SheetBoard, SheetData
+from server.documents.sheet_trials import sheet_trials
+from server.records.cautions import cautions
+from server.records.placing import describe
+from server.records.questions.mods import CANNOT, BackLine
+from server.records.questions.sheet import WholeMachine
+from server.records.tables import Board, Storage
+
+__all__ = ["SheetData", "sheet_data"]
+
+DIRECTION_MARKS = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A)])
+Kind = TypeVar("Kind")
+
+
+def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str) -> SheetData:
+    """The sheet of one machine on a day. `digest` is that of the record that goes with it."""
+    machine = whole.machine
+    mods = done_mods(whole)
+    told = [(mod, sheet_mod(whole, mod)) for mod in mods]
+    hazards = [machine.hazards, *(board.hazards for board in whole.boards), *(mod.hazards for mod in mods)]
+    sheet = SheetData(
+        tag=machine.tag,
+        named=" ".join(filter(None, [machine.maker, machine.model, machine.variant])),
+        facts=_facts(whole),
+        boards=tuple(_board(whole, board) for board in whole.boards),
+        cautions=tuple(cautions(*hazards)),
+        as_found_text=machine.as_found,
+        provenance_text=machine.provenance,
+        in_force=tuple(sheet for mod, sheet in told if not is_undone(mod)),
+        undone=tuple(sheet for mod, sheet in told if is_undone(mod)),
+        trials=tuple(sheet_trials(whole, [mod for mod in mods if not is_undone(mod)])),
+        bags=tuple(
+            _bag(whole, bag) for bag in whole.storages if bag.until is None and bag.from_position_id in whole.position
+        ),
+        missing=tuple(missing_originals(whole)),
+        back=tuple(_back(line) for line in whole.back if line.line.step.kind not in CANNOT),
+        no_way_back=tuple(_back(line) for line in whole.back if line.line.step.kind in CANNOT),
+        not_known=tuple(not_known(whole, told)),
+        day=day.isoformat(),
+        signer=signer,
+        digest=digest,
+    )
+    return _unturned(sheet)
+
+
+def _unturned(words: Kind) -> Kind:
+    """The same words without direction marks: one in a field would turn the sheet's own words after it."""
+    changed: object = words
+    if isinstance(words, str):
+        changed = words.translate(DIRECTION_MARKS)
+    elif isinstance(words, tuple):
+        changed = tuple(_unturned(one) for one in words)
+    elif is_dataclass(words) and not isinstance(words, type):
+        changed = replace(words, **{field.name: _unturned(getattr(words, field.name)) for field in fields(words)})
+    return cast("Kind", changed)
+
+
+def _facts(whole: WholeMachine) -> tuple[tuple[str, str], ...]:
+    machine = whole.machine
+    handed = machine.handed_over_on.isoformat() if machine.handed_over_on else ""
+    if handed and machine.handed_over_to:
+        handed = f"{handed} to {machine.handed_over_to}"
+    facts = [
+        ("Serial number", machine.serial_number or "not known"),
+        ("Made", machine.made or "not known"),
+        ("Came in", machine.acquired_on.isoformat() if machine.acquired_on else "not noted"),
+        ("Keeper", machine.keeper or "not noted"),
+        ("Handed over", handed),
+    ]
+    return tuple((name, words) for name, words in facts if words)
+
+
+def _board(whole: WholeMachine, board: Board) -> SheetBoard:
+    held = f", on {whole.board[board.parent_id].name}" if board.parent_id else ""
+    marks = [
+        ("revision", board.revision),
+        ("part number", board.part_number),
+        ("serial number", board.serial_number),
+        ("made", board.made),
+    ]
+    return SheetBoard(board.name, f"{board.kind}{held}", ", ".join(f"{name} {mark}" for name, mark in marks if mark))
+
+
+def _bag(whole: WholeMachine, bag: Storage) -> SheetBag:
+    part = whole.part[bag.part_id]
+    position = whole.position[bag.from_position_id or 0]
+    return SheetBag(
+        bag=bag.bag,
+        part=describe(part),
+        origin=part.origin,
+        came_from=f"{position.designator} on {whole.board[position.board_id].name}",
+        since=bag.since.isoformat(),
+        condition=bag.condition or part.condition or "not noted",
+    )
+
+
+def _back(line: BackLine) -> SheetBack:
+    act = line.line.words if line.line.step.kind in CANNOT else line.act
+    return SheetBack(f"Mod {line.mod.number}, step {line.line.step.number}", act, line.needs, line.obstacle)

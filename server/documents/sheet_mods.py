@@ -1,0 +1,140 @@
+"""The mods of a sheet: what each was for, what was done, what it leaves, what its sums and trials say."""
+
+from collections.abc import Sequence
+
+from server.documents.sheet_shape import SheetExpectation, SheetLimit, SheetMod, SheetStep, SheetSum
+from server.engineering import calculations as engine
+from server.records.placing import describe
+from server.records.questions.mods import StepLine, trace_of, why_of
+from server.records.questions.sheet import WholeMachine
+from server.records.tables import Calculation, Mod, Step
+from server.records.traces import trace_of_step
+from server.records.words import Case, ModState, StepKind
+
+DONE = {
+    StepKind.TAKE_OUT: "Took a part out",
+    StepKind.FIT: "Fitted a part",
+    StepKind.LIFT_PIN: "Lifted a pin",
+    StepKind.CUT_TRACE: "Cut a trace",
+    StepKind.ADD_LINK: "Added a link",
+    StepKind.DRILL_OR_CUT_CASE: "Drilled or cut the case",
+    StepKind.CHANGE_FIRMWARE: "Changed the firmware",
+    StepKind.ADJUST: "Adjusted",
+    StepKind.CLEAN: "Cleaned",
+    StepKind.OTHER: "Other work",
+}
+
+
+def done_mods(whole: WholeMachine) -> list[Mod]:
+    """The mods that touched the machine: those of which any step was done."""
+    return [mod for mod in whole.mods if any(step.done_on for step in whole.steps_of.get(mod.key, []))]
+
+
+def is_undone(mod: Mod) -> bool:
+    """Whether a mod that was done is in force no more."""
+    return mod.state in (ModState.UNDONE, ModState.DROPPED, ModState.CONSIDERED)
+
+
+def sheet_mod(whole: WholeMachine, mod: Mod) -> SheetMod:
+    """One mod in the sheet's words."""
+    steps = [step for step in whole.steps_of.get(mod.key, []) if step.done_on]
+    lines = [_line(whole, step) for step in steps]
+    moves = [move for move in whole.moves_of.get(mod.key, []) if move.state == mod.state]
+    move = moves[-1] if moves else None
+    return SheetMod(
+        number=mod.number,
+        title=mod.title,
+        state=_state(mod, steps),
+        day=move.day.isoformat() if move else "",
+        signed=move.signer if move else "",
+        note_text=move.note if move else "",
+        purpose_text=mod.purpose,
+        steps=tuple(_step(whole, line) for line in lines),
+        trace=trace_of(lines).value,
+        why=why_of(lines),
+        expectations=tuple(
+            SheetExpectation(told.expectation.sentence, told.verdict.value, told.sentence)
+            for told in whole.verdicts.get(mod.key, [])
+        ),
+        sums=() if is_undone(mod) else tuple(_sum(whole, row) for row in whole.calculations_of.get(mod.key, [])),
+        outcome_text=mod.outcome,
+    )
+
+
+def where(line: StepLine) -> str:
+    return f"{line.position.designator} on {line.board.name}" if line.position and line.board else ""
+
+
+def _line(whole: WholeMachine, step: Step) -> StepLine:
+    position = whole.position[step.position_id] if step.position_id else None
+    board = whole.board[position.board_id] if position else None
+    part = whole.part[step.part_id] if step.part_id else None
+    return StepLine(step, board, position, part, trace_of_step(step, position.mounting if position else None))
+
+
+def _state(mod: Mod, steps: Sequence[Step]) -> str:
+    back = sum(1 for step in steps if step.undone_on)
+    match mod.state:
+        case ModState.FITTED:
+            return "in force, partly put back" if back else "in force"
+        case ModState.UNDONE:
+            return "undone"
+        case ModState.PLANNED:
+            return "begun, not finished"
+    return "given up"
+
+
+def _step(whole: WholeMachine, line: StepLine) -> SheetStep:
+    step = line.step
+    put_back = f"put back on {step.undone_on.isoformat()} by {step.undone_by}" if step.undone_on else ""
+    return SheetStep(
+        number=step.number,
+        words=_done(whole, line),
+        day=step.done_on.isoformat() if step.done_on else "",
+        by=step.done_by,
+        before=step.before_state,
+        put_back=put_back,
+        instruction_text=step.instruction,
+        note_text="\n\n".join(filter(None, [step.done_note, step.undone_note])),
+    )
+
+
+def _done(whole: WholeMachine, line: StepLine) -> str:
+    """A step in the past tense: “Took the 360 Ω resistor (original) out of R7 on Main board, into bag 1”."""
+    step, part = line.step, line.part
+    if step.kind == StepKind.TAKE_OUT and part:
+        return f"Took the {describe(part)} ({part.origin}) out of {where(line)}{_went(whole, line)}"
+    planned = " ".join(filter(None, [step.planned_type, step.planned_value]))
+    if step.kind == StepKind.FIT and part:
+        fitted = " ".join(filter(None, [part.type, part.value]))
+        instead = f"; planned was {planned}" if not fitted.startswith(planned) else ""
+        return f"Fitted a {describe(part)} ({part.origin}) at {where(line)}{instead}"
+    what = f" ({planned})" if planned else ""
+    place = f" at {where(line)}" if line.position else ""
+    pin = f", pin {step.pin}" if step.pin else ""
+    return f"{DONE[StepKind(step.kind)]}{what}{place}{pin}"
+
+
+def _went(whole: WholeMachine, line: StepLine) -> str:
+    """Where the part went that a step took out."""
+    step, part = line.step, line.part
+    for bag in whole.storages:
+        if part and bag.part_id == part.id and bag.from_position_id == step.position_id and bag.since == step.done_on:
+            return f", into bag {bag.bag}"
+    return f"; it was {part.gone}" if part and part.gone and part.gone_on == step.done_on else ""
+
+
+def _sum(whole: WholeMachine, calculation: Calculation) -> SheetSum:
+    runs = whole.runs_of.get(calculation.key, [])
+    kept = runs[-1].cases.get(Case.FITTED.value, {}) if runs else {}
+    result = engine.from_plain(kept["result"]) if "result" in kept else None
+    return SheetSum(
+        number=calculation.number,
+        title=calculation.title,
+        run_on=runs[-1].run_at.date().isoformat() if runs else "",
+        limits=tuple(
+            SheetLimit(judged.verdict, judged.sentence, judged.limit.basis)
+            for judged in (result.limits if result else ())
+        ),
+        problem="" if result else kept.get("problem", "It was never run for what was really fitted."),
+    )

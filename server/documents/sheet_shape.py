@@ -1,0 +1,149 @@
+"""What stands on a mod sheet: words only, in the order they are read, the same for the page and the PDF.
+
+No private field has a place here, so none can reach a sheet. Fields called `…_text` hold Markdown as it was typed;
+all others print literally.
+"""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class SheetBoard:
+    """One board: what it is, which board holds it, and what is written on it."""
+
+    name: str
+    kind: str
+    marks: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetStep:
+    """One step that was done: what, when, by whom, how it was before, and whether it was put back."""
+
+    number: int
+    words: str
+    day: str
+    by: str
+    before: str
+    put_back: str
+    instruction_text: str
+    note_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetExpectation:
+    """What the mod was expected to do, and what the trials say of it."""
+
+    sentence: str
+    verdict: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetLimit:
+    """One limit of a sum, as fitted."""
+
+    verdict: str
+    sentence: str
+    basis: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetSum:
+    """A calculation in short: its limits with their verdicts for what was really fitted, or why there are none."""
+
+    number: int
+    title: str
+    run_on: str
+    limits: tuple[SheetLimit, ...]
+    problem: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetMod:
+    """A modification that was done, wholly or in part."""
+
+    number: int
+    title: str
+    state: str
+    day: str
+    signed: str
+    note_text: str
+    purpose_text: str
+    steps: tuple[SheetStep, ...]
+    trace: str
+    why: str
+    expectations: tuple[SheetExpectation, ...]
+    sums: tuple[SheetSum, ...]
+    outcome_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetReading:
+    """One trial in a line: day, figures with their uncertainty, how many readings."""
+
+    day: str
+    figures: str
+    count: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetTrial:
+    """A procedure before and after a mod; without a pair, only the latest trial, as `after`."""
+
+    procedure: str
+    mod: str
+    before: SheetReading | None
+    after: SheetReading
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetBag:
+    """A part kept aside that goes along with the machine."""
+
+    bag: int
+    part: str
+    origin: str
+    came_from: str
+    since: str
+    condition: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetBack:
+    """One step of the way back, or why there is none."""
+
+    step: str
+    act: str
+    needs: str
+    obstacle: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetData:
+    """Everything on the sheet of one machine."""
+
+    tag: str
+    named: str
+    facts: tuple[tuple[str, str], ...]
+    boards: tuple[SheetBoard, ...]
+    cautions: tuple[str, ...]
+    as_found_text: str
+    provenance_text: str
+    in_force: tuple[SheetMod, ...]
+    undone: tuple[SheetMod, ...]
+    trials: tuple[SheetTrial, ...]
+    bags: tuple[SheetBag, ...]
+    missing: tuple[str, ...]
+    back: tuple[SheetBack, ...]
+    no_way_back: tuple[SheetBack, ...]
+    not_known: tuple[str, ...]
+    day: str
+    signer: str
+    digest: str
+
+    @property
+    def short_digest(self) -> str:
+        """Enough of the digest to compare by eye."""
+        return " ".join(self.digest[start : start + 4] for start in range(0, 16, 4))
