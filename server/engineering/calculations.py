@@ -69,6 +69,7 @@ __all__ = [
 
 _FEWEST_DRAWS = 100
 _MOST_DRAWS = 2_000_000
+_MOST_HELD = 40_000_000
 
 
 def evaluate(calculation: Calculation) -> Result:
@@ -98,8 +99,9 @@ class _Sheet:
     """One evaluation: formulas in working order, measures, draws and results, all in SI base units."""
 
     def __init__(self, calculation: Calculation) -> None:
-        if not _FEWEST_DRAWS <= calculation.draws <= _MOST_DRAWS:
-            raise CalculationError(f"The number of draws must be from {_FEWEST_DRAWS} to {_MOST_DRAWS}")
+        held = calculation.draws * (len(calculation.inputs) + len(calculation.lines))
+        if not _FEWEST_DRAWS <= calculation.draws <= _MOST_DRAWS or held > _MOST_HELD:
+            raise CalculationError(f"There must be from {_FEWEST_DRAWS} to {_MOST_DRAWS} draws, fewer for many lines")
         self.calculation = calculation
         self.plan = plan(calculation)
         self.values = {given.name: given.value for given in calculation.inputs}

@@ -19,7 +19,8 @@ from server.engineering.errors import (
 from server.engineering.formulas import Formula, compile_line, is_name
 from server.engineering.sheet import Calculation, Line
 
-MOST = 100
+MOST = 60
+LONGEST = 6_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +44,8 @@ def plan(calculation: Calculation) -> Plan:
     """Read and order the lines of a calculation."""
     inputs = [given.name for given in calculation.inputs]
     _check_names(inputs, [line.name for line in calculation.lines])
+    if sum(len(line.expression) for line in calculation.lines) > LONGEST:
+        raise CalculationError(f"The lines of a calculation have at most {LONGEST} characters together")
     formulas = {line.name: _compiled(line) for line in calculation.lines}
     _check_known(inputs, formulas)
     order = _ordered(inputs, formulas)

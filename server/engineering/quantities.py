@@ -3,8 +3,8 @@
     2.2 kΩ ±5 %     2k2     4k7 J     4700 µF -20/+50 %     6.8 V ± 0.3 V     4.75..5.25 V     6.81(3) V     100nF
     0R47
 
-`parse` and `show` are each other's inverse: `parse(show(v))` is the same quantity, to the digits of its doubles for
-limits and to two digits of the uncertainty for a standard one. Both work in decimal arithmetic, so `2.2 kΩ ±5 %` has
+`parse` and `show` are each other's inverse: `parse(show(v))` is the same quantity, to fifteen digits for limits and to
+two digits of the uncertainty for a standard one. Both work in decimal arithmetic, so `2.2 kΩ ±5 %` has
 the limits 2.09 and 2.31, not their neighbours in binary.
 
 What the forms mean. A tolerance of `limits` is all that is known, and is sampled as uniform. The concise form

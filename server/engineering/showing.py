@@ -100,7 +100,8 @@ def _prefixed(size: float, prefix: str, symbol: str) -> tuple[str, int]:
 
 
 def _decimal(number: float) -> Decimal:
-    return Decimal(repr(float(number)))
+    """To the fifteen digits that every double holds, so that no rounding noise of an earlier sum is shown."""
+    return _rounded(Decimal(repr(float(number))), 15)
 
 
 def _rounded(number: Decimal, digits: int) -> Decimal:

@@ -2,8 +2,8 @@
 
 The box is spanned by the inputs' lows and highs (nominal -/+ 2u for `standard`). Every corner of it is tried for up
 to 12 inputs that vary. The model need not be worst at a corner, so a search goes on from the best corner or the best
-draw inside the box: along one input at a time, by steps from the whole width down to 1/4096 of it, for as long as
-that leads on. The extremes of all draws are joined, also those of a `standard` input beyond 2u.
+draw inside the box: along each input, by steps from the whole width down to 1/4096 of it, and along all of them at
+once, for as long as that leads on. The extremes of all draws are joined, also those of a `standard` input beyond 2u.
 
 With more than 12 inputs the search starts from the two corners of all lows and all highs and from the best draw. It
 finds the worst corner of a model that only rises or only falls along each input; of others it may find less than the
@@ -25,6 +25,7 @@ Model = Callable[[Mapping[str, float | Array]], float | Array]
 
 MOST_CORNERED = 12
 _STEPS = np.concatenate([sign * 2.0 ** -np.arange(13.0) for sign in (1.0, -1.0)])
+_MOST_ROUNDS = 100
 _EVEN = 1e-12
 _NOTED = 1e-6
 
@@ -88,16 +89,26 @@ class _Region:
         return np.where(bits == 1, self.highs, self.lows)
 
     def climb(self, point: Array, sign: float) -> float:
-        """The largest sign * model that moves along one input at a time lead to from a point, shape (inputs, 1)."""
+        """The extreme that moves along the inputs, one or all at once, lead to from a point, shape (inputs, 1)."""
         best = sign * float(self.at(point)[0])
-        for _ in range(20 + 4 * len(self.names)):
+        for _ in range(_MOST_ROUNDS):
             trials = np.minimum(np.maximum(point + self.moves, self.lows), self.highs)
             values = sign * self.at(trials)
+            together = self.together(point, trials, values, best)
+            values, trials = np.append(values, sign * self.at(together)), np.hstack([trials, together])
             chosen = int(np.argmax(values))
             if values[chosen] <= best + _EVEN * abs(best):
                 break
             point, best = trials[:, [chosen]], float(values[chosen])
         return sign * best
+
+    def together(self, point: Array, trials: Array, values: Array, best: float) -> Array:
+        """The point to which every input's best move leads at once, shape (inputs, 1); those that gain nothing stay."""
+        by_input = values.reshape(len(self.names), len(_STEPS))
+        places = np.argmax(by_input, axis=1) + np.arange(len(self.names)) * len(_STEPS)
+        moved = trials[np.arange(len(self.names)), places]
+        gains = by_input.max(axis=1) > best
+        return np.where(gains, moved, point[:, 0])[:, np.newaxis]
 
 
 def _better_draws(

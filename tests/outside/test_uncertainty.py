@@ -15,6 +15,7 @@ import pytest
 
 from server.engineering.calculations import Calculation, Input, Line, LineResult, evaluate
 from server.engineering.formulas import compile_line
+from server.engineering.methods import load_methods
 from server.engineering.propagation import Array, box, draw, interval
 from server.engineering.quantities import Toleranced, exact, parse
 
@@ -222,10 +223,11 @@ def test_a_pin_held_through_a_resistor_is_over_its_rating_when_driven_the_other_
 
     Common practice, no source; Ohm's law.
     """
-    currents = {
-        ohms: _line("V / R", "mA", {"V": parse("5 V"), "R": exact(ohms, "Ω")}).nominal for ohms in (460, 470, 510)
-    }
+    method = load_methods()["pin_series_resistor"]
+    usual = method.usual_values() | {"V": parse("5 V"), "I_rated": parse("10 mA")}
 
-    assert currents[460] == pytest.approx(10.87, abs=0.005)
-    assert currents[470] == pytest.approx(10.64, abs=0.005)
-    assert currents[510] == pytest.approx(9.80, abs=0.005)
+    results = {ohms: evaluate(method.calculation(usual | {"R": exact(ohms, "Ω")})) for ohms in (460, 470, 510)}
+
+    currents = [result.line("I").nominal for result in results.values()]
+    assert pytest.approx(currents, abs=0.005) == [10.87, 10.64, 9.80]
+    assert [result.limits[0].verdict for result in results.values()] == ["fails", "fails", "holds"]
