@@ -13,6 +13,14 @@ Only `pages/` and `cli.py` turn these into statuses and exit codes.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+NAME_MOST = 60
+
+
+def _short(name: str) -> str:
+    """A name as a sentence can hold it: whatever was asked for, it can be printed and has an end."""
+    printable = "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in name)
+    return printable if len(printable) <= NAME_MOST else f"{printable[:NAME_MOST]}…"
+
 
 class RecordError(Exception):
     """Root of everything the record can answer instead of doing what was asked."""
@@ -23,7 +31,7 @@ class NotFound(RecordError):
 
     def __init__(self, kind: str, name: object) -> None:
         self.kind = kind
-        self.name = str(name)
+        self.name = _short(str(name))
         super().__init__(f"There is no {kind} “{self.name}”.")
 
 

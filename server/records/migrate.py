@@ -1,5 +1,6 @@
 """Bringing a record of any age up to what this version of the program expects."""
 
+from contextlib import closing
 from pathlib import Path
 
 from alembic import command
@@ -9,15 +10,31 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, inspect
 
 from server.records.errors import Damaged
+from server.records.store import take_turn
+from server.records.tables import JournalEntry
 
 FOLDER = Path(__file__).parent / "migrations"
 
 
 def upgrade(engine: Engine, revision: str = "head") -> None:
     """Carry the record to `revision`, all of the way or not at all. A record from the future is refused."""
-    with engine.execution_options(putback_writes=True).begin() as connection:
+    writing = engine.execution_options(putback_writes=True)
+    if engine.dialect.name == "postgresql":
+        # Two servers may start at once: the second must see what the first has made of the record.
+        writing = writing.execution_options(isolation_level="READ COMMITTED")
+    with writing.begin() as connection:
+        take_turn(connection)
         _refuse_foreign(connection)
         command.upgrade(configuration(connection), revision)
+    if engine.dialect.name == "sqlite":
+        _let_readers_and_a_writer_share(engine)
+
+
+def stands_at_head(connection: Connection) -> bool:
+    """Whether this is a record, and one that this version has brought up to date."""
+    _refuse_foreign(connection)
+    heads = set(ScriptDirectory(str(FOLDER)).get_heads())
+    return set(MigrationContext.configure(connection).get_current_heads()) == heads
 
 
 def configuration(connection: Connection) -> Config:
@@ -29,9 +46,18 @@ def configuration(connection: Connection) -> Config:
 
 
 def _refuse_foreign(connection: Connection) -> None:
-    stands_at = MigrationContext.configure(connection).get_current_revision()
+    stands_at = set(MigrationContext.configure(connection).get_current_heads())
     known = {script.revision for script in ScriptDirectory(str(FOLDER)).walk_revisions()}
-    if stands_at is not None and stands_at not in known:
-        raise Damaged(f"This record was written by a newer version of Putback (revision {stands_at}). Update first.")
-    if stands_at is None and inspect(connection).get_table_names():
+    there = set(inspect(connection).get_table_names())
+    if there and (not stands_at or str(JournalEntry.__tablename__) not in there):
         raise Damaged("This database holds tables that are not Putback's. Nothing was changed in it.")
+    if newer := stands_at - known:
+        raise Damaged(
+            f"This record was written by a newer version of Putback (revision {min(newer)}). Update the program first."
+        )
+
+
+def _let_readers_and_a_writer_share(engine: Engine) -> None:
+    """The write-ahead log is a property of the file, so it is set once it is known to be ours."""
+    with closing(engine.raw_connection()) as connection, closing(connection.cursor()) as cursor:
+        cursor.execute("PRAGMA journal_mode = WAL")

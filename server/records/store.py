@@ -12,8 +12,8 @@ from pathlib import Path
 from uuid import UUID
 
 import structlog
-from sqlalchemy import Connection, Engine, create_engine, event, make_url, text
-from sqlalchemy.exc import IntegrityError
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy.exc import IntegrityError, OperationalError
 from sqlalchemy.orm.exc import StaleDataError
 from sqlmodel import Session
 
@@ -56,8 +56,7 @@ class Store:
     def reading(self) -> Iterator[Session]:
         """A session that sees one consistent state and writes nothing."""
         with Session(self.engine, autoflush=False, expire_on_commit=False) as session:
-            yield session
-            session.rollback()
+            yield session  # closing ends the transaction and leaves the rows that were read as they are
 
     def carry_out(self, command: Command, who: str, progress: Callable[[int, int], None] = unheard) -> Done:
         """Do what the command asks, with its journal entry, or leave everything as it was."""
@@ -65,13 +64,12 @@ class Store:
         with Session(self._writing, expire_on_commit=False) as session:
             try:
                 work = Work(session, who, now(), progress)
-                if session.get_bind().dialect.name == "postgresql":
-                    session.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": JOURNAL_LOCK})
+                take_turn(session.connection())
                 said = handler(work, command)
                 commands.follow_up(work)
                 session.flush()
                 if not work.changes:
-                    return Done(None, said.subject.uuid, said.subject.key, said.words)
+                    return Done(None, said.subject.uuid, said.subject.key, "Nothing was changed.")
                 entry = journal.append(work, said)
                 done = Done(entry.seq, said.subject.uuid, said.subject.key, said.words)
                 session.commit()
@@ -80,8 +78,25 @@ class Store:
                 raise Refused(
                     "Another entry was saved at the same moment and stands in the way. Look again."
                 ) from clash
+            except OperationalError as fault:
+                log.warning("write failed", command=type(command).__name__, fault=str(fault.orig))
+                raise Refused(_could_not_write(fault)) from fault
         log.info("written", seq=done.seq, act=said.act, who=who)
         return done
+
+
+def take_turn(connection: Connection) -> None:
+    """Wait until nobody else writes. SQLite did so at BEGIN IMMEDIATE; in PostgreSQL all wait for one lock."""
+    if connection.dialect.name == "postgresql":
+        connection.execute(text(f"SET LOCAL lock_timeout = '{WRITE_LOCK_WAIT_S}s'"))
+        connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": JOURNAL_LOCK})
+
+
+def _could_not_write(fault: OperationalError) -> str:
+    said = str(fault.orig).partition("\n")[0]
+    if "locked" in said or "lock timeout" in said:
+        return "Someone else is still writing to the record. Nothing was changed; try again in a moment."
+    return f"The record could not be written ({said}). See the journal for what was stored last."
 
 
 def open_engine(url: str) -> Engine:
@@ -99,15 +114,15 @@ def open_engine(url: str) -> Engine:
 
 
 def sqlite_url(folder: Path) -> str:
-    """The record's file in a data folder."""
-    return f"sqlite:///{folder / 'putback.sqlite3'}"
+    """The record's file in a data folder, whatever characters the folder's name has."""
+    return URL.create("sqlite", database=str(folder / "putback.sqlite3")).render_as_string()
 
 
 def _prepare_sqlite(connection: object, _: object) -> None:
     # The driver's own transaction handling is switched off, so that BEGIN IMMEDIATE below is the only one.
     connection.isolation_level = None  # type: ignore[attr-defined]
     cursor = connection.cursor()  # type: ignore[attr-defined]
-    for pragma in ("foreign_keys = ON", "journal_mode = WAL", "synchronous = FULL", "trusted_schema = OFF"):
+    for pragma in ("foreign_keys = ON", "synchronous = FULL", "trusted_schema = OFF"):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
 

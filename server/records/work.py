@@ -65,24 +65,29 @@ class Work:
     def _collect(self, session: Session, *_: object) -> None:
         for row in session.new:
             if isinstance(row, Kept):
-                self._note(row, "after", _filled(row))
+                self._note(row, "after", filled(row))
         for row in session.dirty:
             if isinstance(row, Kept) and (changed := _changed(row)):
                 self._note(row, "set", changed)
         for row in session.deleted:
             if isinstance(row, Kept):
-                self._note(row, "before", _filled(row))
+                self._note(row, "before", filled(row))
 
     def _note(self, row: Kept, how: str, columns: dict[str, Any]) -> None:
-        table = str(row.__tablename__)
-        known = self.changes.setdefault((table, str(row.uuid)), {"table": table, "uuid": str(row.uuid)})
+        key = (str(row.__tablename__), str(row.uuid))
+        known = self.changes.setdefault(key, {"table": key[0], "uuid": key[1]})
         if how == "set" and "after" in known:
             known["after"].update({name: pair[1] for name, pair in columns.items()})
-        elif how == "set" and "set" in known:
-            for name, (old, new) in columns.items():
-                known["set"][name] = [known["set"].get(name, [old])[0], new]
-        else:
-            known[how] = columns
+            return
+        known[how] = _joined(known.get("set", {}), columns) if how == "set" else columns
+        if not known[how] or {"after", "before"} <= known.keys():
+            del self.changes[key]  # it stands as it stood before this work
+
+
+def _joined(earlier: dict[str, list[Any]], later: dict[str, list[Any]]) -> dict[str, list[Any]]:
+    """Changes after changes of one row, as one; what came back to where it was is no change."""
+    pairs = earlier | {name: [earlier.get(name, [old])[0], new] for name, (old, new) in later.items()}
+    return {name: pair for name, pair in pairs.items() if pair[0] != pair[1]}
 
 
 def plain(value: object) -> Any:
@@ -98,7 +103,8 @@ def plain(value: object) -> Any:
             return value
 
 
-def _filled(row: SQLModel) -> dict[str, Any]:
+def filled(row: SQLModel) -> dict[str, Any]:
+    """The columns of a row that hold something, as the journal keeps them."""
     columns = inspect(row).mapper.column_attrs.keys()
     values = {name: plain(getattr(row, name)) for name in columns if name not in UNJOURNALLED | {"uuid"}}
     return {name: value for name, value in values.items() if value not in (None, "", [], {})}

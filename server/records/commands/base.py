@@ -5,7 +5,6 @@ field, where it cannot. Field names are those of the form and the API.
 """
 
 import re
-import unicodedata
 from collections.abc import Mapping
 from datetime import date
 from enum import Enum
@@ -15,6 +14,7 @@ from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Val
 
 from server.records.errors import Difference, Invalid, Stale
 from server.records.tables.base import Kept
+from server.records.texts import normal, unstorable_at
 from server.records.work import plain
 
 LINE_MOST = 300
@@ -22,26 +22,21 @@ PROSE_MOST = 20_000
 ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 
 
-def _storable(text: str, allowed: str) -> str:
-    for place, character in enumerate(text, start=1):
-        category = unicodedata.category(character)
-        if category in ("Cs", "Cc") and character not in allowed:
-            raise ValueError(f"Character {place} is a control character that cannot be stored; take it out.")
-    return unicodedata.normalize("NFC", text)
+def _storable(text: str, most: int, allowed: str = "") -> str:
+    tidy = normal(text.strip())
+    if len(tidy) > most:
+        raise ValueError(f"This is {len(tidy):,} characters long; at most {most:,} fit here.")
+    if (place := unstorable_at(tidy, allowed)) is not None:
+        raise ValueError(f"Character {place} is a control character that cannot be stored; take it out.")
+    return tidy
 
 
 def _line(text: str) -> str:
-    tidy = _storable(" ".join(text.split(" ")).strip(), allowed="")
-    if len(tidy) > LINE_MOST:
-        raise ValueError(f"This is {len(tidy):,} characters long; at most {LINE_MOST} fit here.")
-    return tidy
+    return _storable(text, LINE_MOST)
 
 
 def _prose(text: str) -> str:
-    tidy = _storable(text.replace("\r\n", "\n").replace("\r", "\n").strip(), allowed="\n\t")
-    if len(tidy) > PROSE_MOST:
-        raise ValueError(f"This is {len(tidy):,} characters long; at most {PROSE_MOST:,} fit here.")
-    return tidy
+    return _storable(text.replace("\r\n", "\n").replace("\r", "\n"), PROSE_MOST, allowed="\n\t")
 
 
 def _needed(text: str) -> str:
@@ -81,15 +76,27 @@ def _decimal(value: object) -> object:
 
 OptionalFloat = Annotated[float | None, BeforeValidator(_decimal)]
 
+_CHOOSE = "Choose one of the words offered."
+_WHOLE = "Write a whole number."
+_NO_RECORD = "This does not name a record."
 SENTENCES = {
     "missing": "This cannot be left empty.",
-    "enum": "Choose one of the words offered.",
-    "literal_error": "Choose one of the words offered.",
-    "int_parsing": "Write a whole number.",
-    "int_from_float": "Write a whole number.",
+    "string_type": "Write a text.",
+    "string_unicode": "This holds half a character that cannot be stored; type it again.",
+    "enum": _CHOOSE,
+    "literal_error": _CHOOSE,
+    "int_parsing": _WHOLE,
+    "int_type": _WHOLE,
+    "int_from_float": _WHOLE,
+    "int_parsing_size": "That number is too long.",
     "float_parsing": "Write a number.",
+    "float_type": "Write a number.",
     "finite_number": "Write a finite number.",
-    "uuid_parsing": "This does not name a record.",
+    "bool_parsing": "Say yes or no.",
+    "bool_type": "Say yes or no.",
+    "list_type": "Give a list.",
+    "extra_forbidden": "There is no such field here.",
+    "uuid_parsing": _NO_RECORD,
 }
 
 
@@ -133,7 +140,7 @@ def messages(problem: ValidationError) -> dict[str, str]:
 
 def _field_of(place: tuple[int | str, ...]) -> str:
     """The form's name of a field: of rows it is `inputs.0.name`, of a list of words the list's own."""
-    if len(place) > 2:  # noqa: PLR2004
+    if len(place) > 2:
         return ".".join(str(step) for step in place)
     return str(place[0]) if place else ""
 
@@ -153,19 +160,36 @@ def words(name: str) -> str:
 
 def shown(value: object) -> str:
     """A stored or typed value as the two versions are shown."""
-    if value is None:
-        return ""
-    if isinstance(value, list):
-        return ", ".join(str(plain(item)) for item in value)
-    return str(plain(value))
+    match value:
+        case None:
+            return ""
+        case list():
+            rows = [shown(item) for item in value]
+            return ("; " if any(isinstance(item, dict) for item in value) else ", ").join(rows)
+        case dict():
+            return " · ".join(filter(None, map(shown, value.values())))
+        case bool():
+            return "yes" if value else ""
+        case _:
+            return str(plain(value))
 
 
-def expect_version(kind: str, row: Kept, opened: int, yours: Mapping[str, object]) -> None:
-    """Rule 7: refuse to save over a version that the keeper has not seen."""
+def expect_version(
+    kind: str, row: Kept, opened: int, yours: Mapping[str, object], stored: Mapping[str, object] | None = None
+) -> None:
+    """Rule 7: refuse to save over a version that the keeper has not seen.
+
+    `stored` gives what now stands in fields that are no columns of the row, such as the name of a board.
+    """
     if row.version == opened:
         return
-    rows = [Difference(words(name), shown(value), shown(getattr(row, name))) for name, value in yours.items()]
-    raise Stale(kind, row.version, rows)
+    theirs = {name: getattr(row, name, None) for name in yours} | dict(stored or {})
+    raise Stale(kind, row.version, [Difference(words(name), shown(yours[name]), shown(theirs[name])) for name in yours])
+
+
+def part_changed(row: Kept) -> None:
+    """A new version of a row of which only a part changed that is kept in rows of its own."""
+    row.version += 1
 
 
 def change(row: Kept, values: Mapping[str, Any]) -> str:

@@ -16,12 +16,13 @@ from server.records.commands.base import (
     expect_version,
 )
 from server.records.dates import check_made
-from server.records.errors import Invalid
+from server.records.errors import Invalid, NotFound
 from server.records.questions.addresses import (
     designator_key,
     find_board,
     find_machine,
     find_position,
+    free_slug,
     slug,
     tag_key,
 )
@@ -150,7 +151,7 @@ def revise_board(work: Work, command: ReviseBoard) -> Entry:
     machine = find_machine(work.session, command.machine)
     board = find_board(work.session, machine, command.board)
     values = board_columns(command)
-    expect_version("board", board, command.opened_version, values)
+    expect_version("board", board, command.opened_version, values | {"parent": command.parent}, _parent(work, board))
     _check_made(command.made)
     parent_id = _parent_id(work.session, machine, command.parent)
     _check_no_circle(work.session, board, parent_id)
@@ -250,7 +251,18 @@ def designator_fault(designator: str) -> str:
 
 
 def _parent_id(session: Session, machine: Machine, parent: str) -> int | None:
-    return find_board(session, machine, parent).key if parent else None
+    if not parent:
+        return None
+    try:
+        return find_board(session, machine, parent).key
+    except NotFound as missing:
+        raise Invalid({"parent": str(missing)}) from None
+
+
+def _parent(work: Work, board: Board) -> dict[str, str]:
+    """Which board holds this one, as the form names it."""
+    parent = work.session.get(Board, board.parent_id) if board.parent_id else None
+    return {"parent": parent.slug if parent else ""}
 
 
 def _check_no_circle(session: Session, board: Board, parent_id: int | None) -> None:
@@ -263,9 +275,4 @@ def _check_no_circle(session: Session, board: Board, parent_id: int | None) -> N
 def _free_slug(session: Session, machine: Machine, name: str) -> str:
     wanted = slug(name) or "board"
     wanted = f"{wanted}-board" if wanted == "new" else wanted
-    taken = set(session.exec(select(col(Board.slug)).where(Board.machine_id == machine.id)))
-    number, candidate = 1, wanted
-    while candidate in taken:
-        number += 1
-        candidate = f"{wanted}-{number}"
-    return candidate
+    return free_slug(wanted, set(session.exec(select(col(Board.slug)).where(Board.machine_id == machine.id))))

@@ -14,9 +14,9 @@ from server.records.commands.base import (
     change,
     expect_version,
 )
-from server.records.errors import Invalid, Refused
-from server.records.questions.addresses import find_machine, find_mod, find_procedure
-from server.records.tables import Expectation, Machine, Mod, ModMove, Step
+from server.records.errors import Invalid, NotFound, Refused
+from server.records.questions.addresses import find_expectation, find_machine, find_mod, find_procedure
+from server.records.tables import Expectation, Machine, Mod, ModMove, Procedure, Step
 from server.records.words import Hazard, ModState, Sense, StepKind
 from server.records.work import Entry, Work, handles
 
@@ -117,7 +117,7 @@ def move_mod(work: Work, command: MoveMod) -> Entry:
 def expect(work: Work, command: Expect) -> Entry:
     machine = find_machine(work.session, command.machine)
     mod = find_mod(work.session, machine, command.mod)
-    procedure = find_procedure(work.session, command.procedure) if command.procedure else None
+    procedure = _procedure(work, command.procedure)
     if command.sense in (Sense.BELOW, Sense.ABOVE) and command.bound is None:
         raise Invalid({"bound": f"“{command.sense}” needs the value that the readings are held against."})
     last = work.session.exec(select(func.max(Expectation.number)).where(Expectation.mod_id == mod.id)).one()
@@ -138,13 +138,19 @@ def expect(work: Work, command: Expect) -> Entry:
 def drop_expectation(work: Work, command: DropExpectation) -> Entry:
     machine = find_machine(work.session, command.machine)
     mod = find_mod(work.session, machine, command.mod)
-    query = select(Expectation).where(Expectation.mod_id == mod.id, Expectation.number == command.number)
-    expectation = work.session.exec(query).first()
-    if expectation is None:
-        raise Refused("That expectation is not written down any more.")
+    expectation = find_expectation(work.session, mod, command.number)
     work.session.delete(expectation)
     words = f"{called(machine, mod)}: no longer expected to: {expectation.sentence}."
     return Entry("drop expectation", expectation, words, machine)
+
+
+def _procedure(work: Work, name: str) -> Procedure | None:
+    if not name:
+        return None
+    try:
+        return find_procedure(work.session, name)
+    except NotFound as missing:
+        raise Invalid({"procedure": str(missing)}) from None
 
 
 def called(machine: Machine, mod: Mod) -> str:
@@ -170,7 +176,7 @@ def _check_move(work: Work, mod: Mod, command: MoveMod) -> None:
     if command.state is ModState.FITTED:
         _check_all_done(steps, command.day)
     if command.state in (ModState.UNDONE, ModState.DROPPED, ModState.CONSIDERED):
-        _check_none_stands(steps, command.state)
+        _check_none_stands(steps, command)
 
 
 def _check_all_done(steps: Sequence[Step], day: date) -> None:
@@ -179,19 +185,24 @@ def _check_all_done(steps: Sequence[Step], day: date) -> None:
         raise Refused(f"Step {waiting[0]} is not done yet. Carry it out, or take it off the plan, first.", "state")
     if not steps:
         raise Refused("A mod without steps cannot be fitted: write down what is done.", "state")
+    if all(step.undone_on for step in steps):
+        raise Refused("Every step was put back, so nothing of the mod is fitted.", "state")
     last = max(step.done_on for step in steps if step.done_on)
     if day < last:
         raise Invalid({"day": f"The last step was done on {last}; the mod cannot be fitted before."})
 
 
-def _check_none_stands(steps: Sequence[Step], state: ModState) -> None:
+def _check_none_stands(steps: Sequence[Step], command: MoveMod) -> None:
     standing = [step.number for step in steps if stands(step)]
     if standing:
         raise Refused(
-            f"Step {standing[-1]} is done and not put back, so the mod cannot be called {state}. Put its steps back "
-            "in turn, the last one first.",
+            f"Step {standing[-1]} is done and not put back, so the mod cannot be called {command.state}. Put its "
+            "steps back in turn, the last one first.",
             "state",
         )
+    last = max((step.undone_on for step in steps if step.undone_on), default=command.day)
+    if command.day < last:
+        raise Invalid({"day": f"The last step was put back on {last}; the mod cannot be {command.state} before."})
 
 
 def stands(step: Step) -> bool:

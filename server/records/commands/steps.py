@@ -17,9 +17,9 @@ from server.records.commands.base import (
 from server.records.commands.mods import called, stands
 from server.records.commands.parts import PartFields, Stowing, check_part, stow
 from server.records.errors import Invalid, NotFound, Refused
-from server.records.placing import describe, occupant, open_bag, place, take_out
+from server.records.placing import describe, occupant, open_bag, place, take_out, where_is
 from server.records.questions.addresses import find_board, find_machine, find_mod, find_part, find_position, find_step
-from server.records.tables import Machine, Mod, Part, Position, Step
+from server.records.tables import Board, Machine, Mod, Part, Position, Step
 from server.records.traces import ORDER, trace_of_kind
 from server.records.values import check_value
 from server.records.words import ModState, Origin, PartKind, StepKind, Trace
@@ -101,8 +101,11 @@ class FitAnother(OfStep, Stowing, PartToFit):
     note: Prose = ""
 
 
-class UndoStep(OfStep, Stowing):
-    """A step is put back. A part that was fitted goes somewhere; one that was taken out returns."""
+class UndoStep(OfStep, Stowing, PartToFit):
+    """A step is put back. A part that was fitted goes somewhere; one that was taken out returns.
+
+    If it can return no more, being discarded or fitted elsewhere, a like part is named and takes its place.
+    """
 
     signer: NeededLine
     note: Prose = ""
@@ -125,7 +128,7 @@ def revise_step(work: Work, command: ReviseStep) -> Entry:
     step = find_step(work.session, mod, command.step)
     position = _position(work, machine, command)
     values = _step_values(command, position)
-    expect_version("step", step, command.opened_version, values)
+    expect_version("step", step, command.opened_version, command.columns(StepFields), _where(work, step))
     _check_step(command, position)
     if step.done_on and (command.kind != step.kind or values["position_id"] != step.position_id):
         raise Refused("A step that was done keeps its kind and its position. Put it back and write another.")
@@ -189,6 +192,8 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
     old = take_out(work, position, command.day, step)
     went = stow(work, old, command, position)
     new = _part_to_fit(work, command, position)
+    if new is old:
+        raise Refused(f"That is the part that sits at {position.designator} now.", "bagged_part")
     place(work, new, position, command.day, step)
     step.part_id = new.key
     step.done_note = "\n\n".join(filter(None, [step.done_note, command.note]))
@@ -246,6 +251,13 @@ def _position(work: Work, machine: Machine, command: StepFields) -> Position | N
         ) from None
 
 
+def _where(work: Work, step: Step) -> dict[str, str]:
+    """The board and position of a step, as the form names them."""
+    position = _position_of(work, step)
+    board = work.session.get_one(Board, position.board_id).slug if position else ""
+    return {"board": board, "designator": position.designator if position else ""}
+
+
 def _check_step(command: StepFields, position: Position | None) -> None:
     faults: dict[str, str] = {}
     if command.kind in NEEDS_POSITION and position is None:
@@ -292,6 +304,8 @@ def _part_to_fit(work: Work, command: PartToFit, position: Position) -> Part:
         if open_bag(work.session, part) is None:
             raise Invalid({"bagged_part": "That part lies in no bag."})
         return part
+    if not _names_part(command):
+        raise Invalid({"type": "Say what was fitted: its type, marking or value, or choose a part that lies in a bag."})
     described = PartFields.read(
         {
             "kind": command.part_kind or position.kind,
@@ -301,10 +315,12 @@ def _part_to_fit(work: Work, command: PartToFit, position: Position) -> Part:
             },
         }
     )
-    if not (described.type or described.marking or described.value):
-        raise Invalid({"type": "Say what was fitted: its type, marking or value, or choose a part that lies in a bag."})
     check_part(described)
     return work.add(Part(**described.columns(PartFields)))
+
+
+def _names_part(command: PartToFit) -> bool:
+    return command.bagged_part is not None or any((command.type, command.marking, command.value))
 
 
 def _check_undo(work: Work, mod: Mod, step: Step, day: date) -> None:
@@ -316,10 +332,13 @@ def _check_undo(work: Work, mod: Mod, step: Step, day: date) -> None:
         raise Refused(f"To {step.kind} cannot be put back: {step.kind} leaves a permanent trace.")
     if day < step.done_on:
         raise Invalid({"day": f"The step was done on {step.done_on}; it cannot be put back before."})
-    later = work.session.exec(select(Step).where(Step.mod_id == mod.id, Step.number > step.number))
+    later = work.session.exec(select(Step).where(Step.mod_id == mod.id, Step.number > step.number)).all()
     standing = [other.number for other in later if stands(other)]
     if standing:
         raise Refused(f"Put back step {max(standing)} first: steps come off in the reverse order.")
+    last = max((other.undone_on for other in later if other.undone_on), default=day)
+    if day < last:
+        raise Invalid({"day": f"A later step was put back on {last}; this one cannot have been put back before."})
 
 
 def _reverse(work: Work, step: Step, position: Position | None, command: UndoStep) -> str:
@@ -328,10 +347,25 @@ def _reverse(work: Work, step: Step, position: Position | None, command: UndoSte
         part = take_out(work, position, command.day, step)
         return f"took {describe(part)} out of {position.designator}, {stow(work, part, command, position)}"
     if step.kind == StepKind.TAKE_OUT and position and step.part_id:
-        part = work.session.get_one(Part, step.part_id)
+        part, words = _to_put_back(work, step.part_id, position, command)
         place(work, part, position, command.day, step)
-        return f"put {describe(part)} back at {position.designator}"
+        return words
     return f"reversed: {said(step, position)}"
+
+
+def _to_put_back(work: Work, part_id: int, position: Position, command: UndoStep) -> tuple[Part, str]:
+    """The part that was taken out; or a like one, where it is out of reach."""
+    own, named = work.session.get_one(Part, part_id), _names_part(command)
+    bag = open_bag(work.session, own)
+    if bag and named:
+        raise Refused(f"What was taken out lies in bag {bag.bag}. Put that back, and leave the other out.", "type")
+    if bag:
+        return own, f"put {describe(own)} back at {position.designator}"
+    lost = f"{describe(own)}, which is {where_is(work.session, own)}"
+    if not named:
+        raise Refused(f"What was taken out was {lost}. Name a like part that takes its place.", "type")
+    like = _part_to_fit(work, command, position)
+    return like, f"put {describe(like)} at {position.designator} in place of {lost}"
 
 
 def _expect_own_part(work: Work, step: Step, position: Position) -> None:
@@ -344,10 +378,11 @@ def _expect_own_part(work: Work, step: Step, position: Position) -> None:
 
 
 def _number(work: Work, steps: list[Step]) -> None:
+    moving = {number: step for number, step in enumerate(steps, start=1) if step.number != number}
     # Two passes, because (mod, number) is unique and both databases check it row by row.
-    for number, step in enumerate(steps, start=1):
+    for number, step in moving.items():
         step.number = -number
     work.session.flush()
-    for number, step in enumerate(steps, start=1):
+    for number, step in moving.items():
         step.number = number
     work.session.flush()

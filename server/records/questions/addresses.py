@@ -2,6 +2,7 @@
 
 import re
 import unicodedata
+from collections.abc import Container
 from typing import TypeVar
 
 from sqlmodel import Session, select
@@ -11,6 +12,7 @@ from server.records.errors import NotFound
 from server.records.tables import (
     Board,
     Calculation,
+    Expectation,
     Machine,
     Mod,
     Part,
@@ -19,26 +21,37 @@ from server.records.tables import (
     Step,
     Trial,
 )
+from server.records.texts import sought
 
+SLUG_MOST = 60
 KEY_MOST = 2**31 - 1  # what an INTEGER column of either database holds
 Row = TypeVar("Row")
 
 
 def tag_key(tag: str) -> str:
     """A tag with its case folded: `tm-03` finds `TM-03`."""
-    return tag.strip().casefold()
+    return sought(tag.strip()).casefold()
 
 
 def designator_key(designator: str) -> str:
     """Case folded and numbers padded, so that `R2` sorts before `R10` and `r02` is `R2`."""
-    folded = "".join(designator.split()).casefold()
+    folded = sought("".join(designator.split())).casefold()
     return re.sub(r"\d+", lambda digits: digits.group().lstrip("0").rjust(6, "0"), folded)
 
 
 def slug(text: str) -> str:
     """Letters, digits and hyphens for an address."""
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
-    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:60].strip("-")
+    return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:SLUG_MOST].strip("-")
+
+
+def free_slug(wanted: str, taken: Container[str]) -> str:
+    """The slug itself, or with the first number that makes it free: `supply-2`."""
+    number, candidate = 1, wanted
+    while candidate in taken:
+        number += 1
+        candidate = f"{wanted[: SLUG_MOST - len(str(number)) - 1]}-{number}"
+    return candidate
 
 
 def find_machine(session: Session, tag: str) -> Machine:
@@ -46,7 +59,7 @@ def find_machine(session: Session, tag: str) -> Machine:
 
 
 def find_board(session: Session, machine: Machine, name: str) -> Board:
-    query = select(Board).where(Board.machine_id == machine.id, Board.slug == name)
+    query = select(Board).where(Board.machine_id == machine.id, Board.slug == sought(name))
     return _only(session, query, "board", name)
 
 
@@ -69,13 +82,18 @@ def find_step(session: Session, mod: Mod, number: int) -> Step:
     return _only(session, query, "step", number)
 
 
+def find_expectation(session: Session, mod: Mod, number: int) -> Expectation:
+    query = select(Expectation).where(Expectation.mod_id == mod.id, Expectation.number == _storable(number))
+    return _only(session, query, "expectation", number)
+
+
 def find_calculation(session: Session, mod: Mod, number: int) -> Calculation:
     query = select(Calculation).where(Calculation.mod_id == mod.id, Calculation.number == _storable(number))
     return _only(session, query, "calculation", number)
 
 
 def find_procedure(session: Session, name: str) -> Procedure:
-    return _only(session, select(Procedure).where(Procedure.slug == name), "procedure", name)
+    return _only(session, select(Procedure).where(Procedure.slug == sought(name)), "procedure", name)
 
 
 def find_trial(session: Session, machine: Machine, number: int) -> Trial:

@@ -83,10 +83,9 @@ def days_of_change(session: Session, machine: Machine) -> list[date]:
     )
     days: set[date | None] = set()
     for column in (Placement.fitted_on, Placement.removed_on):
-        days |= set(session.exec(select(column).where(col(Placement.position_id).in_(of_machine)).distinct()))
-    moves = select(ModMove.day).join(Mod, col(Mod.id) == col(ModMove.mod_id)).where(Mod.machine_id == machine.id)
-    days |= set(session.exec(moves.distinct()))
-    return sorted(day for day in days if day is not None)
+        days |= set(session.exec(select(col(column)).where(col(Placement.position_id).in_(of_machine)).distinct()))
+    moves = select(col(ModMove.day)).join(Mod, col(Mod.id) == col(ModMove.mod_id)).where(Mod.machine_id == machine.id)
+    return sorted({day for day in (*days, *session.exec(moves.distinct())) if day is not None})
 
 
 def differences(
