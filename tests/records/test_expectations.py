@@ -120,7 +120,7 @@ def test_the_sentence_has_both_trials_the_unit_and_how_sure(shop: Store) -> None
 
     sentence = verdict(shop).sentence
 
-    assert sentence.startswith("Trial 2: held against trial 1, in ms: better: 400.8")
+    assert sentence.startswith("Trial 2, held against trial 1, in ms. Better: 400.8")
     assert "25 % faster, which is 20 % less time" in sentence
 
 

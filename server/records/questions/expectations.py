@@ -54,7 +54,7 @@ class _Run:
 
 @dataclass(frozen=True, slots=True)
 class _Said:
-    """What one trial says of one expectation."""
+    """What one trial says of one expectation; the sentence goes on from the trial's name."""
 
     trial: Trial
     verdict: Verdict
@@ -124,7 +124,7 @@ def _together(said: Sequence[_Said]) -> tuple[Verdict, Trial, str]:
     latest = [one for one in said if one.verdict == verdict][-1]
     others = len(said) - votes[verdict]
     left_open = f" {others} more left it open." if others else ""
-    return verdict, latest.trial, f"Trial {latest.trial.number}: {latest.sentence}{left_open}"
+    return verdict, latest.trial, f"Trial {latest.trial.number}{latest.sentence}{left_open}"
 
 
 def _listed(said: Sequence[_Said], verdict: Verdict) -> str:
@@ -138,7 +138,7 @@ def _says(expectation: Expectation, procedure: Procedure, run: _Run, trial: Tria
         return _better(procedure, run, run.before, trial)
     if (sense in (Sense.SEEN, Sense.NOT_SEEN)) != yes_or_no(procedure):
         kind = "yes or no" if yes_or_no(procedure) else "figures"
-        return _Said(trial, Verdict.UNDECIDED, f"“{sense}” cannot be told from readings that are {kind}.")
+        return _Said(trial, Verdict.UNDECIDED, f": “{sense}” cannot be told from readings that are {kind}.")
     if yes_or_no(procedure):
         return _seen(sense, procedure, run, trial)
     return _bound(sense, expectation.bound or 0.0, procedure, trial)
@@ -147,7 +147,7 @@ def _says(expectation: Expectation, procedure: Procedure, run: _Run, trial: Tria
 def _better(procedure: Procedure, run: _Run, before: Trial, after: Trial) -> _Said:
     comparison = compare_trials(procedure, before, after)
     unit = f", in {procedure.unit}" if procedure.unit and not yes_or_no(procedure) else ""
-    sentence = f"held against trial {before.number}{unit}: {_lowered(comparison.sentence)}{_others(run, before, after)}"
+    sentence = f", held against trial {before.number}{unit}. {comparison.sentence}{_others(run, before, after)}"
     return _Said(after, _meets_better(procedure, comparison), sentence)
 
 
@@ -178,9 +178,9 @@ def _bound(sense: Sense, bound: float, procedure: Procedure, trial: Trial) -> _S
     at = with_unit(in_print(bound), procedure.unit)
     side = "below" if sense is Sense.BELOW else "above"
     if summary.count == 1:
-        return _Said(trial, Verdict.UNDECIDED, f"one reading, {figures}, does not show how far readings scatter.")
+        return _Said(trial, Verdict.UNDECIDED, f": one reading, {figures}, does not show how far readings scatter.")
     low, high = (in_print(end, summary.standard_uncertainty) for end in (summary.interval_low, summary.interval_high))
-    told = f"the mean is {figures}, at 95 % from {low} to {with_unit(high, procedure.unit)}"
+    told = f": the mean is {figures}, at 95 % from {low} to {with_unit(high, procedure.unit)}"
     if summary.interval_high < bound or summary.interval_low > bound:
         where = "below" if summary.interval_high < bound else "above"
         verdict = Verdict.MET if where == side else Verdict.NOT_MET
@@ -191,7 +191,7 @@ def _bound(sense: Sense, bound: float, procedure: Procedure, trial: Trial) -> _S
 def _seen(sense: Sense, procedure: Procedure, run: _Run, after: Trial) -> _Said:
     """What was seen, or seen every time, speaks for itself; that it is gone, or commoner, needs a trial from before."""
     yes, total = counts(after)
-    told = f"seen {yes:,} of {total:,} times"
+    told = f": seen {yes:,} of {total:,} times"
     if sense is Sense.NOT_SEEN and yes:
         return _Said(after, Verdict.NOT_MET, f"{told}.")
     if sense is Sense.SEEN and yes in (0, total):
@@ -210,7 +210,3 @@ def _told_by_counts(sense: Sense, verdict: str) -> Verdict:
         return Verdict.UNDECIDED
     hoped = "less often" if sense is Sense.NOT_SEEN else "more often"
     return Verdict.MET if verdict == hoped else Verdict.NOT_MET
-
-
-def _lowered(sentence: str) -> str:
-    return sentence[:1].lower() + sentence[1:]
