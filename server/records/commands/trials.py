@@ -22,7 +22,7 @@ from server.records.commands.base import (
     expect_version,
 )
 from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
-from server.records.questions.addresses import find_machine, find_procedure, find_trial, slug
+from server.records.questions.addresses import find_machine, find_procedure, find_trial, free_slug, slug
 from server.records.questions.states import mods_in_force
 from server.records.questions.trials import YES_OR_NO, mods_noted, numbered
 from server.records.tables import Machine, Mod, Procedure, Trial, TrialMod
@@ -240,9 +240,4 @@ def _counted(readings: list[float]) -> str:
 def _free_slug(session: Session, title: str) -> str:
     wanted = slug(title) or "procedure"
     wanted = f"{wanted}-procedure" if wanted == "new" else wanted
-    taken = set(session.exec(select(Procedure.slug).where(col(Procedure.slug).startswith(wanted))))
-    number, candidate = 1, wanted
-    while candidate in taken:
-        number += 1
-        candidate = f"{wanted}-{number}"
-    return candidate
+    return free_slug(wanted, set(session.exec(select(Procedure.slug))))
