@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import date
 
 from fastapi import APIRouter
-from sqlmodel import Session
+from sqlmodel import Session, col, select
 from starlette.responses import Response
 
 from server.pages.forms import Form, PostedForm
@@ -16,20 +16,20 @@ from server.records.cautions import cautions
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, TrialFields
 from server.records.errors import NotFound
 from server.records.questions.addresses import find_machine, find_procedure, find_trial
-from server.records.questions.machines import boards_of, mods_of
 from server.records.questions.paging import Paged
 from server.records.questions.states import mods_in_force
 from server.records.questions.trials import (
     TrialLine,
     instruments_of,
     line_of,
+    mods_offered,
     numbered,
     procedures_offered,
     trial_before,
     trials_of,
     yes_or_no,
 )
-from server.records.tables import Machine, Mod, Procedure, Trial
+from server.records.tables import Board, Machine, Mod, Procedure, Trial
 
 router = APIRouter()
 
@@ -85,7 +85,7 @@ class TrialFormPage:
 
 def cautions_of(session: Session, machine: Machine) -> list[str]:
     """What every page about this machine warns of."""
-    return cautions(machine.hazards, *(line.board.hazards for line in boards_of(session, machine)))
+    return cautions(machine.hazards, *session.exec(select(col(Board.hazards)).where(Board.machine_id == machine.id)))
 
 
 def trial_address(machine: Machine, trial: Trial) -> str:
@@ -192,7 +192,6 @@ def _trial(house: House, tag: str, n: int, form: Form | None = None, status: int
         machine = find_machine(session, tag)
         trial = find_trial(session, machine, n)
         line = line_of(session, machine, trial)
-        mods = mods_of(session, machine, 1, most=200)
         context = TrialPage(
             machine=machine,
             tabs=sections(machine),
@@ -202,7 +201,7 @@ def _trial(house: House, tag: str, n: int, form: Form | None = None, status: int
             before=trial_before(session, trial),
             doubt=_doubt(line, mods_in_force(session, machine, trial.day)),
             form=_mods_form(line, form, status),
-            mods=[(str(found.mod.number), f"{found.mod.number} {found.mod.title}") for found in mods.rows],
+            mods=[(str(number), f"{number} {title}") for number, title in mods_offered(session, machine)],
         )
     return house.page("trials/trial.html", context, status)
 

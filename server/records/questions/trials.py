@@ -135,6 +135,12 @@ def instruments_of(session: Session, machine: Machine, most: int = 30) -> Sequen
     return session.exec(query.order_by(col(Trial.instrument)).limit(most)).all()
 
 
+def mods_offered(session: Session, machine: Machine, most: int = OFFERED_MOST) -> Sequence[tuple[int, str]]:
+    """The machine's mods by number and title, the latest first, to tick those in force."""
+    query = select(col(Mod.number), col(Mod.title)).where(Mod.machine_id == machine.id)
+    return session.exec(query.order_by(col(Mod.number).desc()).limit(most)).all()
+
+
 def mods_noted(session: Session, trials: Sequence[int]) -> dict[int, list[Mod]]:
     """The mods noted as in force at each of these trials, in one query."""
     query = (
