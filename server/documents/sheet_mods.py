@@ -8,7 +8,6 @@ from server.records.placing import describe
 from server.records.questions.mods import StepLine, trace_of, why_of
 from server.records.questions.sheet import WholeMachine
 from server.records.tables import Calculation, Mod, Step
-from server.records.traces import trace_of_step
 from server.records.words import Case, ModState, StepKind
 
 DONE = {
@@ -54,7 +53,7 @@ def sheet_mod(whole: WholeMachine, mod: Mod) -> SheetMod:
         why=why_of(lines),
         expectations=tuple(
             SheetExpectation(told.expectation.sentence, told.verdict.value, told.sentence)
-            for told in whole.verdicts.get(mod.key, [])
+            for told in whole.verdicts_of.get(mod.key, [])
         ),
         sums=() if is_undone(mod) else tuple(_sum(whole, row) for row in whole.calculations_of.get(mod.key, [])),
         outcome_text=mod.outcome,
@@ -69,7 +68,7 @@ def _line(whole: WholeMachine, step: Step) -> StepLine:
     position = whole.position[step.position_id] if step.position_id else None
     board = whole.board[position.board_id] if position else None
     part = whole.part[step.part_id] if step.part_id else None
-    return StepLine(step, board, position, part, trace_of_step(step, position.mounting if position else None))
+    return StepLine(step, board, position, part)
 
 
 def _state(mod: Mod, steps: Sequence[Step]) -> str:

@@ -6,7 +6,7 @@ wherever it is kept.
 """
 
 from collections import defaultdict
-from collections.abc import Hashable, Iterable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
@@ -18,7 +18,8 @@ from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, or_, select
 from sqlmodel.sql.expression import SelectOfScalar
 
-from server.records.questions.expectations import ExpectationLine, verdicts
+from server.records.questions import expectations
+from server.records.questions.expectations import ExpectationLine
 from server.records.questions.mods import BackLine, way_back
 from server.records.tables import (
     Board,
@@ -66,7 +67,6 @@ class WholeMachine:
     procedures: Sequence[Procedure]
     trials: Sequence[Trial]
     trial_mods: Sequence[TrialMod]
-    verdicts: Mapping[int, Sequence[ExpectationLine]]
     back: Sequence[BackLine]
     head: tuple[int, str] | None
 
@@ -97,6 +97,24 @@ class WholeMachine:
     @cached_property
     def expectations_of(self) -> dict[int, list[Expectation]]:
         return grouped((expected.mod_id, expected) for expected in self.expectations)
+
+    @cached_property
+    def verdicts_of(self) -> dict[int, list[ExpectationLine]]:
+        """Every mod's expectations with what the trials say of each, from the rows that were read."""
+        known = {mod.key: mod for mod in self.mods}
+        noted = {trial.key: [known[mod] for mod in self.mods_at.get(trial.key, [])] for trial in self.trials}
+        trials = sorted(self.trials, key=lambda trial: (trial.day, trial.number))
+        return {
+            mod: [self._verdict(known[mod], one, trials, noted) for one in of]
+            for mod, of in self.expectations_of.items()
+        }
+
+    def _verdict(
+        self, mod: Mod, expectation: Expectation, trials: Sequence[Trial], noted: dict[int, list[Mod]]
+    ) -> ExpectationLine:
+        procedure = self.procedure[expectation.procedure_id] if expectation.procedure_id else None
+        # That module's own question asks the database once for every mod; here the rows are at hand.
+        return expectations._line(expectation, procedure, expectations._run(mod, procedure, trials, noted))
 
     @cached_property
     def calculations_of(self) -> dict[int, list[Calculation]]:
@@ -171,7 +189,6 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
         procedures=_procedures(session, machine, mods),
         trials=read(select(Trial).where(Trial.machine_id == machine.id).order_by(col(Trial.number))).all(),
         trial_mods=_trial_mods(session, trials),
-        verdicts=_verdicts(session, mods),
         back=way_back(session, machine),
         head=_head(session, machine),
     )
@@ -220,11 +237,6 @@ def _procedures(session: Session, machine: Machine, mods: Keys) -> list[Procedur
 def _trial_mods(session: Session, trials: Keys) -> Sequence[TrialMod]:
     query = select(TrialMod).join(Mod, col(Mod.id) == col(TrialMod.mod_id)).where(col(TrialMod.trial_id).in_(trials))
     return session.exec(query.order_by(col(Mod.number))).all()
-
-
-def _verdicts(session: Session, mods: Keys) -> dict[int, list[ExpectationLine]]:
-    expecting = select(Mod).where(col(Mod.id).in_(select(Expectation.mod_id).where(col(Expectation.mod_id).in_(mods))))
-    return {mod.key: verdicts(session, mod) for mod in session.exec(expecting).all()}
 
 
 def _head(session: Session, machine: Machine) -> tuple[int, str] | None:
