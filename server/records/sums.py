@@ -67,12 +67,16 @@ def read_cases(session: Session, calculation: Calculation) -> dict[Case, Reading
 
 
 def digest_of(calculation: Calculation, cases: dict[Case, Readings]) -> str:
-    """What a result rests on: lines, limits and every input's value. Equal digests give equal results."""
+    """What a result rests on: lines, limits and every input's value. Equal digests give equal results.
+
+    From where a value came is not part of it: the same value from another place gives the same result.
+    """
     basis: dict[str, Any] = {
         "lines": calculation.lines,
         "limits": calculation.limits,
         "cases": {
-            case.value: {name: _plain(reading) for name, reading in read.items()} for case, read in cases.items()
+            case.value: {name: [_value(reading), reading.problem] for name, reading in read.items()}
+            for case, read in cases.items()
         },
     }
     return hashlib.sha256(rfc8785.dumps(basis)).hexdigest()
@@ -101,7 +105,8 @@ def build(calculation: Calculation, readings: Readings) -> engine.Calculation:
             raise InputMissing(f"{name}: {reading.problem}")
         inputs.append(engine.Input(name, reading.value))
     lines = [engine.Line(line["name"], line["expression"], line["unit"], line["label"]) for line in calculation.lines]
-    limits = [_limit(limit, readings) for limit in calculation.limits]
+    names = {*readings, *(line.name for line in lines)}
+    limits = [_limit(limit, names) for limit in calculation.limits]
     return engine.Calculation(tuple(inputs), tuple(lines), tuple(limits), seed=calculation.uuid)
 
 
@@ -114,16 +119,18 @@ def _evaluated(calculation: Calculation, readings: Readings) -> dict[str, Any]:
     return kept | {"result": engine.to_plain(result)}
 
 
-def _limit(limit: dict[str, Any], readings: Readings) -> engine.Limit:
+def _limit(limit: dict[str, Any], names: set[str]) -> engine.Limit:
+    """A limit's value is typed, or names an input or another line: both then vary together."""
     text = limit["value"]
-    named = readings.get(text)
-    value = named.value if named and named.value else parse(text)
-    return engine.Limit(limit["line"], limit["kind"], value, limit["basis"])
+    return engine.Limit(limit["line"], limit["kind"], text if text in names else parse(text), limit["basis"])
 
 
 def _plain(reading: Reading) -> dict[str, Any]:
-    value = asdict(reading.value) if reading.value else None
-    return {"value": value, "origin": reading.origin, "problem": reading.problem}
+    return {"value": _value(reading), "origin": reading.origin, "problem": reading.problem}
+
+
+def _value(reading: Reading) -> dict[str, Any] | None:
+    return asdict(reading.value) if reading.value else None
 
 
 def _read(session: Session, mod: Mod, entry: CalculationInput, case: Case) -> Reading:
@@ -146,15 +153,23 @@ def _from_position(session: Session, mod: Mod, entry: CalculationInput, case: Ca
     found = _AT[case](session, mod, position)
     if found is None:
         return Reading(None, position.designator, "The mod has not been fitted yet.")
-    text, origin = found
-    if text:
-        return Reading(read_value(text, position.kind), origin)
+    if found.text:
+        return Reading(read_value(found.text, found.kind), found.origin)
     if entry.when_empty:
         return Reading(parse(entry.when_empty, unit=entry.unit or None), f"nothing at {position.designator}")
     return Reading(None, position.designator, f"{position.designator} holds no part with a value in this case.")
 
 
-def _stock(session: Session, mod: Mod, position: Position) -> tuple[str, str]:  # noqa: ARG001
+@dataclass(frozen=True, slots=True)
+class _Found:
+    """What a position holds in one case: a value as written, the kind of part that it is read as, and its origin."""
+
+    text: str
+    kind: str
+    origin: str
+
+
+def _stock(session: Session, mod: Mod, position: Position) -> _Found:  # noqa: ARG001
     query = (
         select(Part)
         .join(Placement, col(Placement.part_id) == col(Part.id))
@@ -162,27 +177,27 @@ def _stock(session: Session, mod: Mod, position: Position) -> tuple[str, str]:  
         .order_by(col(Placement.fitted_on).asc().nulls_first(), col(Placement.id))
     )
     first = session.exec(query).first()
-    if first and first.origin == Origin.ORIGINAL:
-        return first.value, f"original part at {position.designator}"
+    if first and first.origin == Origin.ORIGINAL and first.value:
+        return _Found(first.value, first.kind, f"original part at {position.designator}")
     if position.expected_value:
-        return position.expected_value, f"service literature for {position.designator}"
-    return (first.value, f"first part at {position.designator}") if first else ("", position.designator)
+        return _Found(position.expected_value, position.kind, f"service literature for {position.designator}")
+    return _of_part(first, position, f"first part at {position.designator}")
 
 
-def _planned(session: Session, mod: Mod, position: Position) -> tuple[str, str]:
+def _planned(session: Session, mod: Mod, position: Position) -> _Found:
     steps = _steps_at(session, mod, position)
     fits = [step for step in steps if step.kind == StepKind.FIT]
     if fits and fits[-1].planned_value:
-        return fits[-1].planned_value, f"planned in step {fits[-1].number}"
+        return _Found(fits[-1].planned_value, position.kind, f"planned in step {fits[-1].number}")
     if fits:
-        return _of_part(session, fits[-1].part_id, f"fitted by step {fits[-1].number}")
+        return _by_step(session, fits[-1], position)
     outs = [step for step in steps if step.kind == StepKind.TAKE_OUT]
     if outs:
-        return "", f"taken out by step {outs[-1].number}"
+        return _Found("", position.kind, f"taken out by step {outs[-1].number}")
     return _present(session, position)
 
 
-def _fitted(session: Session, mod: Mod, position: Position) -> tuple[str, str] | None:
+def _fitted(session: Session, mod: Mod, position: Position) -> _Found | None:
     if mod.state in (ModState.CONSIDERED, ModState.DROPPED):
         return None
     steps = _steps_at(session, mod, position)
@@ -190,8 +205,8 @@ def _fitted(session: Session, mod: Mod, position: Position) -> tuple[str, str] |
     if not done:
         return _present(session, position) if not steps and _any_done(session, mod) else None
     if done[-1].kind == StepKind.FIT:
-        return _of_part(session, done[-1].part_id, f"fitted by step {done[-1].number}")
-    return "", f"taken out by step {done[-1].number}"
+        return _by_step(session, done[-1], position)
+    return _Found("", position.kind, f"taken out by step {done[-1].number}")
 
 
 _AT = {Case.STOCK: _stock, Case.PLANNED: _planned, Case.FITTED: _fitted}
@@ -208,21 +223,23 @@ def _any_done(session: Session, mod: Mod) -> bool:
     return session.exec(query.limit(1)).first() is not None
 
 
-def _of_part(session: Session, part_id: int | None, origin: str) -> tuple[str, str]:
-    part = session.get(Part, part_id) if part_id else None
-    return (part.value, origin) if part else ("", origin)
+def _by_step(session: Session, step: Step, position: Position) -> _Found:
+    part = session.get(Part, step.part_id) if step.part_id else None
+    return _of_part(part, position, f"fitted by step {step.number}")
 
 
-def _present(session: Session, position: Position) -> tuple[str, str]:
+def _present(session: Session, position: Position) -> _Found:
     query = (
         select(Part)
         .join(Placement, col(Placement.part_id) == col(Part.id))
         .where(Placement.position_id == position.id, col(Placement.removed_on).is_(None))
     )
-    part = session.exec(query).first()
-    if part:
-        return part.value, f"part at {position.designator}"
-    return "", position.designator
+    return _of_part(session.exec(query).first(), position, f"part at {position.designator}")
+
+
+def _of_part(part: Part | None, position: Position, origin: str) -> _Found:
+    """A part's value is read as what the part is, not as what the position was written down for."""
+    return _Found(part.value, part.kind, origin) if part else _Found("", position.kind, position.designator)
 
 
 def _from_trial(session: Session, entry: CalculationInput) -> Reading:
