@@ -115,6 +115,12 @@ def entry_address(machine: Machine | str, board: Board, **known: str) -> str:
     return f"{address(machine)}/parts/new?{urlencode({'board': board.slug, **known})}"
 
 
+def board_choices(boards: Sequence[Board]) -> Options:
+    """The boards to choose from, the main board first."""
+    main_first = sorted(boards, key=lambda board: board.kind != BoardKind.MAIN)
+    return [(board.slug, board.name) for board in main_first]
+
+
 @router.get("/machines/{tag}/boards/new")
 def new_board(house: AtHome, tag: str) -> Response:
     with house.reading() as session:

@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from server.engineering import calculations as engine
 from server.engineering.methods import Method, load_methods
-from server.engineering.quantities import Toleranced, convert, show
+from server.engineering.quantities import Toleranced, show
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import address
@@ -294,13 +294,13 @@ def _picture(name: str, cases: list[CaseView]) -> Picture:
         )
         for view, line in results
     ]
-    bounds = [_bound(limit.limit, results[-1][1].unit) for limit in cases[-1].limits if limit.limit.line == name]
+    bounds = [Bound(limit.limit.kind, _ends(limit)) for limit in cases[-1].limits if limit.limit.line == name]
     return spread_view(f"spread-{name}", results[0][1].label or name, results[0][1].unit, spreads, bounds)
 
 
-def _bound(limit: engine.Limit, unit: str) -> Bound:
-    value = convert(limit.value, unit)
-    return Bound(limit.kind, (value.low, value.high) if limit.kind == "between" else (value.nominal,))
+def _ends(judged: engine.LimitResult) -> tuple[float, ...]:
+    held = judged.against
+    return (held.low, held.high) if judged.limit.kind == "between" else (held.nominal,)
 
 
 # ---- The form ----
@@ -364,9 +364,13 @@ def _from_method(method: Method) -> Form:
     """A form filled from a ready-made method: its lines and limits, its usual values to be replaced."""
     form = Form.blank(title=method.title, method=method.slug, note="")
     inputs = [
-        {"name": given.name, "label": given.label, "unit": given.unit, "source": "typed", "text": given.usual}
+        {"name": given.name, "label": given.label, "unit": given.unit, "source": "typed", "text": show(given.usual)}
         for given in method.inputs
-    ]
+    ] + [
+        {"name": fixed.name, "label": f"{fixed.label} ({fixed.source})", "unit": fixed.value.unit, "source": "typed",
+         "text": show(fixed.value)}
+        for fixed in method.constants
+    ]  # fmt: skip
     _fill(form, "inputs", inputs)
     lines = [
         {"name": line.name, "expression": line.expression, "unit": line.unit, "label": line.label}
@@ -374,11 +378,16 @@ def _from_method(method: Method) -> Form:
     ]
     _fill(form, "lines", lines)
     limits = [
-        {"line": limit.line, "kind": limit.kind, "value": limit.value, "basis": limit.basis} for limit in method.limits
+        {"line": limit.line, "kind": limit.kind, "value": _held_against(limit), "basis": limit.basis}
+        for limit in method.limits
     ]
     _fill(form, "limits", limits)
     _fill(form, "assumptions", [{"sentence": sentence, "tested": "", "note": ""} for sentence in method.assumptions])
     return form
+
+
+def _held_against(limit: engine.Limit) -> str:
+    return limit.value if isinstance(limit.value, str) else show(limit.value)
 
 
 def _form_page(

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from server.pages.boards import Options, board_address
+from server.pages.boards import Options, board_address, board_choices
 from server.pages.forms import FIELDS_MOST, Form, of_data
 from server.pages.house import AtHome, House
 from server.pages.jobs import Job, job_address, jobs_of
@@ -189,7 +189,7 @@ def _store(house: House, machine: Machine, board: Board, read: Read) -> Response
 
 def _form(house: House, machine: Machine, form: Form, status: int = 200) -> Response:
     with house.reading() as session:
-        boards = [(board.slug, board.name) for board in all_boards(session, machine)]
+        boards = board_choices(all_boards(session, machine))
     base = address(machine)
     context = ImportPage(
         machine=machine,

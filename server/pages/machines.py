@@ -13,14 +13,14 @@ from server.pages.house import AtHome, House, PageNumber
 from server.records.cautions import cautions
 from server.records.commands.machines import EnterMachine, MachineFields, ReviseMachine
 from server.records.questions.addresses import find_machine
-from server.records.questions.journal import Told, told
+from server.records.questions.journal import Told, latest
 from server.records.questions.machines import (
     BagLine,
     BoardLine,
     ModLine,
     OnShelf,
+    bags_of,
     boards_of,
-    kept_aside,
     mods_of,
     shelf,
 )
@@ -31,6 +31,7 @@ from server.records.words import Hazard
 router = APIRouter()
 HAZARDS = [(hazard.value, hazard.value) for hazard in Hazard]
 RECENT = 8
+BAGS_SHOWN = 20
 
 
 def address(machine: Machine | str) -> str:
@@ -68,8 +69,8 @@ class MachinePage:
     cautions: list[str]
     boards: list[BoardLine]
     mods: Paged[ModLine]
-    bags: Paged[BagLine]
-    recent: Paged[Told]
+    bags: list[BagLine]
+    recent: list[Told]
     today: date
 
 
@@ -121,8 +122,8 @@ def machine_context(session: Session, machine: Machine, number: int) -> MachineP
         cautions=cautions(machine.hazards, *(line.board.hazards for line in boards)),
         boards=boards,
         mods=mods_of(session, machine, number),
-        bags=kept_aside(session, 1, machine, most=20),
-        recent=told(session, 1, machine, most=RECENT),
+        bags=bags_of(session, machine, BAGS_SHOWN + 1),
+        recent=latest(session, machine, RECENT),
         today=date.today(),  # noqa: DTZ011 (the keeper's own calendar day)
     )
 

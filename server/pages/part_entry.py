@@ -8,7 +8,7 @@ from fastapi import APIRouter, Request
 from sqlmodel import Session
 from starlette.responses import Response
 
-from server.pages.boards import MOUNTINGS, PART_KINDS, Options, board_address
+from server.pages.boards import MOUNTINGS, PART_KINDS, Options, board_address, board_choices
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import address, sections
@@ -117,8 +117,8 @@ def _position_named(session: Session, board: Board, designator: str) -> Position
 
 def _entry(house: House, machine: Machine, form: Form, status: int = 200) -> Response:
     with house.reading() as session:
-        boards = all_boards(session, machine)
-        board = _board_named(session, machine, form.text("board")) or (boards[0] if boards else None)
+        boards = board_choices(all_boards(session, machine))
+        board = _board_named(session, machine, form.text("board") or (boards[0][0] if boards else ""))
         position = _position_named(session, board, form.text("designator")) if board else None
     if status == 200 and position:
         form.set("kind", position.kind)
@@ -128,7 +128,7 @@ def _entry(house: House, machine: Machine, form: Form, status: int = 200) -> Res
         tabs=sections(machine),
         base=base,
         cautions=cautions(machine.hazards, board.hazards if board else []),
-        boards=[(other.slug, other.name) for other in boards],
+        boards=boards,
         position=position,
         form=form,
         kinds=[BY_LETTERS, *PART_KINDS],

@@ -8,7 +8,7 @@ from fastapi import FastAPI, Request
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
-from server.pages.house import at_home
+from server.pages.house import house_of
 from server.records.errors import Invalid, NotFound, RecordError
 
 log = structlog.get_logger("putback.problem")
@@ -69,4 +69,4 @@ def _problem(request: Request, status: int, sentence: str, ways: list[tuple[str,
         heading = "That cannot be stored"
     if request.url.path.startswith("/api/"):
         return JSONResponse({"detail": sentence or usual}, status)
-    return at_home(request).page("problem.html", ProblemPage(heading, sentence or usual, ways), status)
+    return house_of(request).page("problem.html", ProblemPage(heading, sentence or usual, ways), status)

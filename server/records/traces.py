@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 
-from server.records.tables import Step
 from server.records.words import Mounting, StepKind, Trace
 
 ORDER = list(Trace)
@@ -39,11 +38,10 @@ def trace_of_kind(kind: StepKind, mounting: str | None) -> Trace:
     return BY_KIND[kind]
 
 
-def trace_of_step(step: Step, mounting: str | None) -> Trace:
-    """The trace of one step: that of its kind, or worse where the keeper says so."""
-    derived = trace_of_kind(StepKind(step.kind), mounting)
-    stated = Trace(step.trace_stated) if step.trace_stated else derived
-    return worst([derived, stated])
+def trace_of_step(kind: str, stated: str, mounting: str | None) -> Trace:
+    """The trace of one step: that of its kind, or the worse one that the keeper states."""
+    derived = trace_of_kind(StepKind(kind), mounting)
+    return worst([derived, Trace(stated)]) if stated else derived
 
 
 def worst(traces: Iterable[Trace]) -> Trace:

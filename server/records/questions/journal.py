@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
 from server.records.questions.paging import Paged, paged
@@ -22,12 +23,12 @@ class Told:
 
 
 TOLD = (
-    JournalEntry.seq,
-    JournalEntry.at,
-    JournalEntry.who,
-    JournalEntry.act,
-    JournalEntry.words,
-    JournalEntry.hash,
+    col(JournalEntry.seq),
+    col(JournalEntry.at),
+    col(JournalEntry.who),
+    col(JournalEntry.act),
+    col(JournalEntry.words),
+    col(JournalEntry.hash),
 )
 
 
@@ -36,10 +37,16 @@ def words_of(session: Session, seq: int) -> str | None:
     return session.exec(select(JournalEntry.words).where(JournalEntry.seq == seq)).first()
 
 
+def latest(session: Session, machine: Machine, most: int) -> list[Told]:
+    """The last entries on a machine, the latest first."""
+    query = columns(*TOLD).where(col(JournalEntry.machine) == machine.uuid).order_by(col(JournalEntry.seq).desc())
+    return [Told(*row) for row in session.connection().execute(query.limit(most))]
+
+
 def told(session: Session, number: int, machine: Machine | None = None, most: int = 50) -> Paged[Told]:
     """A page of the journal, the latest first."""
-    query = select(*TOLD).order_by(col(JournalEntry.seq).desc())  # type: ignore[call-overload]
+    query = columns(*TOLD).order_by(col(JournalEntry.seq).desc())
     if machine is not None:
-        query = query.where(JournalEntry.machine == machine.uuid)
+        query = query.where(col(JournalEntry.machine) == machine.uuid)
     found = paged(session, query, number, most)
     return Paged([Told(*row) for row in found.rows], found.number, found.last, found.total)

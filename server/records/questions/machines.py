@@ -3,10 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from sqlalchemy import select as columns
 from sqlmodel import Session, col, func, select
+from sqlmodel.sql.expression import Select
 
 from server.records.questions.paging import Paged, paged
-from server.records.tables import Board, Machine, Mod, Part, Placement, Position, Step, Storage, Trial
+from server.records.tables import Board, Machine, Mod, Part, Placement, Position, Step, Storage
 from server.records.traces import trace_of_step, worst
 from server.records.words import ModState, Trace
 
@@ -34,7 +36,9 @@ class BoardLine:
 class ModLine:
     """One mod with the trace that its steps would leave."""
 
-    mod: Mod
+    number: int
+    title: str
+    state: str
     trace: Trace
     steps: int
 
@@ -82,39 +86,39 @@ def boards_of(session: Session, machine: Machine) -> list[BoardLine]:
 
 def mods_of(session: Session, machine: Machine, number: int, most: int = 50) -> Paged[ModLine]:
     """The mods of a machine, the latest first, each with its derived trace."""
-    found = paged(
-        session, select(Mod).where(Mod.machine_id == machine.id).order_by(col(Mod.number).desc()), number, most
-    )
-    traces = traces_of(session, [mod.key for mod in found.rows])
-    lines = [ModLine(mod, *traces.get(mod.key, (Trace.NONE, 0))) for mod in found.rows]
+    columns = select(Mod.id, Mod.number, Mod.title, Mod.state).where(Mod.machine_id == machine.id)
+    found = paged(session, columns.order_by(col(Mod.number).desc()), number, most)
+    traces = traces_of(session, [row[0] for row in found.rows])
+    lines = [ModLine(row[1], row[2], row[3], *traces.get(row[0], (Trace.NONE, 0))) for row in found.rows]
     return Paged(lines, found.number, found.last, found.total)
 
 
 def traces_of(session: Session, mods: Sequence[int]) -> dict[int, tuple[Trace, int]]:
-    """The worst trace of each mod's steps, and how many steps it has, in one query."""
+    """The worst trace of each mod's steps, and how many steps it has, in one query that counts like steps together."""
+    alike = (col(Step.mod_id), col(Step.kind), col(Step.trace_stated), col(Position.mounting))
     query = (
-        select(Step, Position.mounting)
+        columns(*alike, func.count())
+        .select_from(Step)
         .outerjoin(Position, col(Position.id) == col(Step.position_id))
         .where(col(Step.mod_id).in_(mods))
+        .group_by(*alike)
     )
-    found: dict[int, list[Trace]] = {}
-    for step, mounting in session.exec(query):
-        found.setdefault(step.mod_id, []).append(trace_of_step(step, mounting))
-    return {mod: (worst(traces), len(traces)) for mod, traces in found.items()}
+    found: dict[int, tuple[Trace, int]] = {}
+    for mod, kind, stated, mounting, count in session.connection().execute(query):
+        trace, steps = found.get(mod, (Trace.NONE, 0))
+        found[mod] = (worst([trace, trace_of_step(kind, stated, mounting)]), steps + count)
+    return found
 
 
-def kept_aside(session: Session, number: int, machine: Machine | None = None, most: int = 50) -> Paged[BagLine]:
-    """What lies in bags now, by bag number; of one machine or of all."""
-    query = (
-        select(Storage, Part, Position, Board)
-        .join(Part, col(Part.id) == col(Storage.part_id))
-        .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
-        .outerjoin(Board, col(Board.id) == col(Position.board_id))
-        .where(col(Storage.until).is_(None))
-        .order_by(col(Storage.bag), col(Storage.id))
-    )
-    if machine is not None:
-        query = query.where(Board.machine_id == machine.id)
+def bags_of(session: Session, machine: Machine, most: int) -> list[BagLine]:
+    """What of a machine lies in bags now, by bag number."""
+    query = _bags().where(Board.machine_id == machine.id).limit(most)
+    return [BagLine(*row, machine) for row in session.exec(query)]
+
+
+def kept_aside(session: Session, number: int, most: int = 50) -> Paged[BagLine]:
+    """What lies in bags now, over all machines, by bag number."""
+    query = _bags()
     found = paged(session, query, number, most)
     owners = {board.machine_id for _, _, _, board in found.rows if board}
     machines = {owner.key: owner for owner in session.exec(select(Machine).where(col(Machine.id).in_(owners)))}
@@ -125,5 +129,12 @@ def kept_aside(session: Session, number: int, machine: Machine | None = None, mo
     return Paged(lines, found.number, found.last, found.total)
 
 
-def trials_count(session: Session, machine: Machine) -> int:
-    return session.exec(select(func.count(col(Trial.id))).where(Trial.machine_id == machine.id)).one()
+def _bags() -> Select[Storage, Part, Position, Board]:
+    return (
+        select(Storage, Part, Position, Board)
+        .join(Part, col(Part.id) == col(Storage.part_id))
+        .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
+        .outerjoin(Board, col(Board.id) == col(Position.board_id))
+        .where(col(Storage.until).is_(None))
+        .order_by(col(Storage.bag), col(Storage.id))
+    )

@@ -22,7 +22,12 @@ class StepLine:
     board: Board | None
     position: Position | None
     part: Part | None
-    trace: Trace
+
+    @property
+    def trace(self) -> Trace:
+        """What the step leaves when it is undone."""
+        mounting = self.position.mounting if self.position else None
+        return trace_of_step(self.step.kind, self.step.trace_stated, mounting)
 
     @property
     def words(self) -> str:
@@ -69,10 +74,7 @@ def lines_where(session: Session, *conditions: ColumnElement[bool]) -> list[Step
         .order_by(col(Mod.number), col(Step.number))
     )
     found = session.exec(query)
-    return [
-        StepLine(step, board, position, part, trace_of_step(step, position.mounting if position else None))
-        for step, board, position, part in found
-    ]
+    return [StepLine(step, board, position, part) for step, board, position, part in found]
 
 
 def trace_of(lines: Sequence[StepLine]) -> Trace:

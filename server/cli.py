@@ -1,0 +1,157 @@
+"""The command `putback`. Errors are one plain line and an exit code other than zero."""
+
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+import uvicorn
+from rich.console import Console
+from rich.progress import Progress
+
+from server.app import configure_logs, create_app, open_record
+from server.records import checks
+from server.records.errors import RecordError
+from server.records.store import Store
+from server.settings import LOOPBACK, Settings
+
+app = typer.Typer(no_args_is_help=True, add_completion=False, help="Keep the record of vintage computers.")
+console = Console()
+
+Data = Annotated[
+    Path | None, typer.Option("--data", help="Folder of the record; otherwise the platform's usual place.")
+]
+Host = Annotated[str | None, typer.Option(help="Address to listen at.")]
+Port = Annotated[int | None, typer.Option(help="Port to listen at; 0 takes any free one.", min=0, max=65535)]
+
+
+@app.command()
+def serve(data: Data = None, host: Host = None, port: Port = None) -> None:
+    """Serve the record to a browser on this machine."""
+    settings = _settings(data=data, host=host, port=port)
+    with _plainly():
+        _listen(settings)
+
+
+@app.command()
+def demo(data: Data = None, port: Port = None) -> None:
+    """Fill an empty folder with an invented machine and its story, and serve it."""
+    folder = data or Path.cwd() / "demo-data"
+    settings = _settings(data=folder, port=port)
+    with _plainly():
+        if settings.database_url:
+            raise Refusal("The demo fills a folder of its own, not a club's database. Unset PUTBACK_DATABASE_URL.")
+        _fill_with_demo(settings)
+        _listen(settings)
+
+
+@app.command()
+def check(data: Data = None) -> None:
+    """Check the journal's chain, the rules that always hold, and the rows against the journal."""
+    settings = _settings(data=data)
+    with _plainly():
+        _expect_record(settings)
+        store = Store(settings.url)
+        with store.reading() as session:
+            found = list(checks.faults(session))
+            entries = checks.entries_count(session)
+        store.close()
+    for sentence in found:
+        console.print(sentence, markup=False, highlight=False, soft_wrap=True)
+    if found:
+        raise typer.Exit(1)
+    console.print(
+        f"The record is whole: {entries:,} journal entries, each following from the one before.", highlight=False
+    )
+
+
+@app.command("import-parts")
+def import_parts(
+    machine: Annotated[str, typer.Argument(help="Tag of the machine.")],
+    board: Annotated[str, typer.Argument(help="The board's name in its address, such as main-board.")],
+    file: Annotated[Path, typer.Argument(help="Parts list: CSV with commas, semicolons or tabs.")],
+    data: Data = None,
+) -> None:
+    """Enter a parts list onto a board: all of it, or nothing."""
+    from server.records import parts_list
+
+    settings = _settings(data=data)
+    with _plainly():
+        if not file.is_file():
+            raise Refusal(f"There is no file {file}.")
+        _expect_record(settings)
+        store = open_record(settings)
+        with _progress("Entering parts") as heard:
+            done = store.carry_out(
+                parts_list.command_for(store, machine, board, file.read_bytes()), settings.keeper, heard
+            )
+        store.close()
+    console.print(done.words, markup=False, highlight=False)
+
+
+class Refusal(Exception):
+    """The command cannot do what was asked; its sentence says why."""
+
+
+@contextmanager
+def _plainly() -> Iterator[None]:
+    """Turn what the house refuses into one plain line and exit code 1."""
+    try:
+        yield
+    except (RecordError, Refusal, OSError) as problem:
+        console.print(str(problem), markup=False, highlight=False, soft_wrap=True)
+        raise typer.Exit(1) from None
+
+
+@contextmanager
+def _progress(words: str) -> Iterator[Callable[[int, int], None]]:
+    with Progress(console=console, transient=True) as bar:
+        task = bar.add_task(words, total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
+
+
+def _settings(**given: Any) -> Settings:
+    settings = Settings(**{name: value for name, value in given.items() if value is not None})
+    if settings.host not in LOOPBACK:
+        console.print(
+            "This version keeps no accounts yet, so it listens on this machine only (127.0.0.1).", highlight=False
+        )
+        raise typer.Exit(1)
+    return settings
+
+
+def _expect_record(settings: Settings) -> None:
+    if not settings.database_url and not (settings.data / "putback.sqlite3").is_file():
+        raise Refusal(f"There is no record in {settings.data}. Start one with: putback serve --data {settings.data}")
+
+
+def _fill_with_demo(settings: Settings) -> None:
+    from seed_data.demo import fill
+
+    if (settings.data / "putback.sqlite3").exists():
+        console.print(f"The demo is in {settings.data} already.", highlight=False)
+        return
+    settings.log_level = "warning"
+    configure_logs(settings)
+    store = open_record(settings)
+    with _progress("Writing the demo") as heard:
+        fill(store, heard)
+    store.close()
+
+
+def _listen(settings: Settings) -> None:
+    application = create_app(settings)
+    shown = f"[{settings.host}]" if ":" in settings.host else settings.host
+    config = uvicorn.Config(
+        application, host=settings.host, port=settings.port, log_level="warning", server_header=False, access_log=False
+    )
+    server = uvicorn.Server(config)
+    socket = config.bind_socket()
+    port = socket.getsockname()[1]
+    console.print(
+        f"Putback is open at http://{shown}:{port}/  (record in {settings.data}; stop with Ctrl+C)", highlight=False
+    )
+    sys.stdout.flush()
+    server.run(sockets=[socket])
