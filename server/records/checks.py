@@ -4,36 +4,50 @@ The journal holds every row that was ever written, so replaying it must give the
 was changed, removed or slipped in behind its back is named.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 from sqlalchemy import text
+from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col, func, select
 
 from server.records import journal, tables
-from server.records.tables import JournalEntry, Part, Placement, Position, Storage
+from server.records.reading import Unreadable, every
+from server.records.tables import Board, JournalEntry, Mod, ModMove, Part, Placement, Position, Step, Storage
 from server.records.tables.base import Kept
 from server.records.work import filled
 
 Known = dict[tuple[str, str], dict[str, Any]]
 NAMED_MOST = 200
+NOTHING: tuple[object, ...] = (None, "", [], {})
 
 
 def faults(session: Session) -> Iterator[str]:
     """A sentence for everything that is wrong; none when the record is whole."""
-    yield from _database(session)
-    yield from journal.broken_links(session)
-    yield from _places(session)
-    yield from _placements_in_time(session)
-    yield from _rows_against_journal(session)
+    yield from _as_far_as_it_goes(session, _database)
+    yield from _as_far_as_it_goes(session, _rows_against_journal)
+    for rule in (_places, _placements_in_time, _bags_in_time, _states, _steps_at_home):
+        yield from _as_far_as_it_goes(session, rule)
 
 
 def entries_count(session: Session) -> int:
     return session.exec(select(func.count()).select_from(JournalEntry)).one()
 
 
+def _as_far_as_it_goes(session: Session, check: Callable[[Session], Iterator[str]]) -> Iterator[str]:
+    """What cannot be read stops its own check and no other."""
+    about = (check.__doc__ or "").partition(".")[0]
+    try:
+        yield from check(session)
+    except DBAPIError as fault:
+        session.rollback()
+        yield f"The database gave up while this was checked: {about}. It said: {str(fault.orig).partition(chr(10))[0]}."
+    except (ValueError, TypeError):
+        yield f"This could not be checked, because a row cannot be read: {about}."
+
+
 def _database(session: Session) -> Iterator[str]:
-    """What the database says of its own file, where it can."""
+    """The database file itself, where the database can tell."""
     if session.get_bind().dialect.name != "sqlite":
         return
     for (said,) in session.connection().execute(text("PRAGMA integrity_check(20)")):
@@ -44,7 +58,7 @@ def _database(session: Session) -> Iterator[str]:
 
 
 def _places(session: Session) -> Iterator[str]:
-    """Rule 1: a part is in one place."""
+    """A part is in one place (rule 1)."""
     placed = select(Placement.part_id).where(col(Placement.removed_on).is_(None))
     bagged = select(Storage.part_id).where(col(Storage.until).is_(None))
     both = select(Part.id).where(col(Part.id).in_(placed), col(Part.id).in_(bagged))
@@ -56,7 +70,7 @@ def _places(session: Session) -> Iterator[str]:
 
 
 def _placements_in_time(session: Session) -> Iterator[str]:
-    """Rule 1 over time: a position held one part at a time, and nothing left before it came."""
+    """A position held one part at a time, and nothing left before it came (rule 1)."""
     query = select(Placement).order_by(
         col(Placement.position_id), col(Placement.fitted_on).asc().nulls_first(), col(Placement.id)
     )
@@ -64,28 +78,55 @@ def _placements_in_time(session: Session) -> Iterator[str]:
     for placement in session.exec(query):
         if placement.fitted_on and placement.removed_on and placement.removed_on < placement.fitted_on:
             yield f"Placement {placement.id} ended on {placement.removed_on}, before it began."
-        same = last is not None and last.position_id == placement.position_id
-        if (
-            same
-            and last
-            and (last.removed_on is None or (placement.fitted_on and placement.fitted_on < last.removed_on))
-        ):
-            name = session.get_one(Position, placement.position_id).designator
+        if last and last.position_id == placement.position_id and _overlap(last, placement):
+            position = session.get(Position, placement.position_id)
+            name = position.designator if position else "that is not there"
             yield f"Position {name} (number {placement.position_id}) held two parts at once."
         last = placement
 
 
+def _overlap(earlier: Placement, later: Placement) -> bool:
+    if earlier.removed_on is None:
+        return True
+    return later.fitted_on is None or later.fitted_on < earlier.removed_on
+
+
+def _bags_in_time(session: Session) -> Iterator[str]:
+    """A part left its bag on the day it went in, or later (rule 1)."""
+    query = select(Storage.bag).where(col(Storage.until) < col(Storage.since))
+    yield from (f"A part left bag {bag} before it went in." for bag in session.exec(query))
+
+
+def _states(session: Session) -> Iterator[str]:
+    """A mod is in the state of its latest move (rule 2)."""
+    latest = select(func.max(ModMove.id)).group_by(col(ModMove.mod_id))
+    query = (
+        select(Mod.id, Mod.state, ModMove.state)
+        .outerjoin(ModMove, (col(ModMove.mod_id) == col(Mod.id)) & col(ModMove.id).in_(latest))
+        .where(col(ModMove.state).is_distinct_from(col(Mod.state)))
+    )
+    for mod, state, moved in session.exec(query):
+        yield f"Mod {mod} is {state}, and its latest move says {moved or 'nothing'}."
+
+
+def _steps_at_home(session: Session) -> Iterator[str]:
+    """A step is at a position of the machine that its mod belongs to (rule 4)."""
+    query = (
+        select(Step.id)
+        .join(Mod, col(Mod.id) == col(Step.mod_id))
+        .join(Position, col(Position.id) == col(Step.position_id))
+        .join(Board, col(Board.id) == col(Position.board_id))
+        .where(col(Board.machine_id) != col(Mod.machine_id))
+    )
+    yield from (f"Step {step} is at a position of another machine." for step in session.exec(query))
+
+
 def _rows_against_journal(session: Session) -> Iterator[str]:
-    known = _replayed(session)
+    """The journal's chain, and every row against what the journal says of it (rule 6)."""
+    known: Known = {}
+    yield from journal.broken_links(session, lambda entry: _replay(known, entry))
     for table in _tables():
-        for row in session.exec(select(table)).yield_per(1000):
-            name = str(row.__tablename__)
-            told = known.pop((name, str(row.uuid)), None)
-            if told is None:
-                yield f"{name} {row.id} stands in the record without a journal entry."
-            elif differing := sorted(_differences(told, filled(row))):
-                yield f"{name} {row.id} differs from what the journal says of it: {', '.join(differing)}."
-        session.expunge_all()
+        yield from _table_against(known, session, table)
     for number, (name, uuid) in enumerate(known):
         if number >= NAMED_MOST:
             yield f"And {len(known) - NAMED_MOST:,} more rows are missing."
@@ -98,22 +139,42 @@ def _tables() -> list[type[Kept]]:
     return [table for table in found if isinstance(table, type) and issubclass(table, Kept)]
 
 
-def _replayed(session: Session) -> Known:
-    """Every row as the journal leaves it."""
-    known: Known = {}
-    for entry in journal.entries(session):
-        for changed in entry.change:
-            key = (changed["table"], changed["uuid"])
-            if "before" in changed:
-                known.pop(key, None)
-            elif "after" in changed:
-                known[key] = dict(changed["after"])
-            elif key in known:
-                known[key].update({name: pair[1] for name, pair in changed["set"].items()})
-    return known
+def _table_against(known: Known, session: Session, table: type[Kept]) -> Iterator[str]:
+    name = str(table.__tablename__)
+    for row in every(session, table, table.id):
+        if isinstance(row, Unreadable):
+            yield f"{name} {row.key} cannot be read: it was changed behind the journal's back."
+            continue
+        told = known.pop((name, str(row.uuid)), None)
+        if told is None:
+            yield f"{name} {row.id} stands in the record without a journal entry."
+        elif differing := sorted(_differences(told, _signed(row))):
+            yield f"{name} {row.id} differs from what the journal says of it: {', '.join(differing)}."
+
+
+def _replay(known: Known, entry: JournalEntry) -> None:
+    """Carry one entry's changes over to what is known; changes of no known shape are left, their entry is named."""
+    for changed in entry.change if isinstance(entry.change, list) else ():
+        match changed:
+            case {"table": str(name), "uuid": str(uuid), "before": _}:
+                known.pop((name, uuid), None)
+            case {"table": str(name), "uuid": str(uuid), "after": dict(after)}:
+                signed = {"created_by": entry.who, "created_at": entry.at.isoformat()}
+                known[name, uuid] = after | signed
+            case {"table": str(name), "uuid": str(uuid), "set": dict(pairs)} if (name, uuid) in known:
+                known[name, uuid].update({column: pair[-1] for column, pair in pairs.items() if pair})
+
+
+def _signed(row: Kept) -> dict[str, Any]:
+    return filled(row) | {"created_by": row.created_by, "created_at": row.created_at.isoformat()}
 
 
 def _differences(told: dict[str, Any], stands: dict[str, Any]) -> Iterator[str]:
     for name in told.keys() | stands.keys():
-        if (told.get(name) or None) != (stands.get(name) or None):
+        if _held(told.get(name)) != _held(stands.get(name)):
             yield name
+
+
+def _held(value: object) -> object:
+    """An empty column holds nothing, whichever way it is empty; zero is something."""
+    return None if value in NOTHING else value

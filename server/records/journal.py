@@ -5,12 +5,13 @@ An entry changed, removed or put elsewhere breaks the chain at that place, and `
 """
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import rfc8785
 from sqlmodel import Session, col, select
 
+from server.records.reading import Unreadable, every
 from server.records.tables import JournalEntry
 from server.records.work import Entry, Work
 
@@ -59,28 +60,34 @@ def append(work: Work, said: Entry) -> JournalEntry:
     return entry
 
 
-def entries(session: Session, batch: int = 200) -> Iterator[JournalEntry]:
-    """All entries in order, read in batches so that a long journal never fills the memory."""
-    seen = 0
-    while True:
-        after = select(JournalEntry).where(col(JournalEntry.seq) > seen).order_by(col(JournalEntry.seq))
-        rows = session.exec(after.limit(batch)).all()
-        if not rows:
-            return
-        for entry in rows:
-            yield entry
-            seen = entry.seq
-        session.expunge_all()
+def broken_links(session: Session, hear: Callable[[JournalEntry], None] | None = None) -> Iterator[str]:
+    """A sentence for each place where the chain does not hold; `hear` is told every entry on the way."""
+    previous: str | None = FIRST_PREVIOUS
+    expected = 1
+    for entry in every(session, JournalEntry, JournalEntry.seq):
+        seq = entry.key if isinstance(entry, Unreadable) else entry.seq
+        if seq != expected:
+            yield _missing(expected, seq - 1)
+        if isinstance(entry, Unreadable):
+            yield f"Journal entry {seq} cannot be read: it was changed after it was written."
+            previous = None
+        else:
+            if seq == expected and previous not in (None, entry.previous):
+                yield f"Journal entry {seq} does not follow from the entry before it."
+            if not _holds(entry):
+                yield f"Journal entry {seq} was changed after it was written."
+            if hear:
+                hear(entry)
+            previous = entry.hash
+        expected = seq + 1
 
 
-def broken_links(session: Session) -> Iterator[str]:
-    """A sentence for each place where the chain does not hold."""
-    previous, expected = FIRST_PREVIOUS, 1
-    for entry in entries(session):
-        if entry.seq != expected:
-            yield f"Journal entries {expected} to {entry.seq - 1} are missing."
-        elif entry.previous != previous:
-            yield f"Journal entry {entry.seq} does not follow from the entry before it."
-        if digest(entry) != entry.hash:
-            yield f"Journal entry {entry.seq} was changed after it was written."
-        previous, expected = entry.hash, entry.seq + 1
+def _missing(first: int, last: int) -> str:
+    return f"Journal entry {first} is missing." if first == last else f"Journal entries {first} to {last} are missing."
+
+
+def _holds(entry: JournalEntry) -> bool:
+    try:
+        return digest(entry) == entry.hash
+    except rfc8785.CanonicalizationError:
+        return False
