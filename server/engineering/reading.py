@@ -322,10 +322,12 @@ class _Reader(Cursor):
         raise self.fault(f"“{self.text[self.at : self.at + 12]}” is left over", self.at)
 
     def refuse_impossible(self, stated: _Stated) -> None:
+        """By the limits, but of a measured value by itself: a small resistance may be measured as 0.02(3) Ω."""
+        least = stated.nominal if stated.spread == "standard" else stated.low
         for symbol, what in _NEVER_NEGATIVE.items():
-            if stated.low < 0 and same_dimension(stated.unit, symbol):
+            if least < 0 and same_dimension(stated.unit, symbol):
                 raise self.fault(f"A {what} cannot be negative", 0, ImpossibleValue)
-        if stated.unit == "°C" and stated.low < Decimal("-273.15"):
+        if stated.unit == "°C" and least < Decimal("-273.15"):
             raise self.fault("Nothing is colder than -273.15 °C", 0, ImpossibleValue)
 
 

@@ -1,33 +1,31 @@
-"""Values as text: engineering prefixes, digits by the uncertainty, and the shortest tolerance that says the limits
-exactly.
+"""Values as text: engineering prefixes, digits by the uncertainty, the shortest tolerance that says the limits.
 
 It knows numbers and units and writes what `reading.py` reads. Rounding, notation and unit have a function each.
 
 Source: JCGM 100:2008 (GUM) 7.2.2 (concise form) and 7.2.6 (two digits of an uncertainty are enough).
 """
 
-from collections.abc import Mapping
 from decimal import Decimal
 
-from server.engineering.toleranced import Toleranced, exact
+from server.engineering.toleranced import Toleranced
 from server.engineering.unit_list import PREFIXES, entries
-from server.engineering.units import factors
+from server.engineering.units import check_unit, factors
 
 
 def show(value: Toleranced, digits: int | None = None) -> str:
-    """The value as `parse` reads it: engineering prefixes, the tolerance in percent where that is short, else in the
-    unit.
+    """The value as `parse` reads it: engineering prefixes, the tolerance in percent where that is short.
 
     A standard uncertainty is written with at most two digits (GUM 7.2.6), a nominal to the same place. With `digits`
     the value and its limits are first rounded to that many significant digits, for reading; `parse` then gives the
     rounded value.
     """
-    unit, shift = _engineering(value)
-    low, nominal, high = (_decimal(n).scaleb(shift) for n in (value.low, value.nominal, value.high))
+    low, nominal, high = (_decimal(number) for number in (value.low, value.nominal, value.high))
     if value.spread == "standard":
-        return _joined(_concise(nominal, (high - low) / 4), unit)
+        return _measured(nominal, (high - low) / 4, value.unit)
     if digits is not None:
-        low, nominal, high = (_rounded(n, digits) for n in (low, nominal, high))
+        low, nominal, high = (_rounded(number, digits) for number in (low, nominal, high))
+    unit, shift = _engineering(nominal or high, value.unit)
+    low, nominal, high = (number.scaleb(shift) for number in (low, nominal, high))
     if low == high:
         return _joined(_plain(nominal), unit)
     return _with_limits(nominal, low, high, unit)
@@ -36,8 +34,8 @@ def show(value: Toleranced, digits: int | None = None) -> str:
 def figure(number: float, unit: str = "", digits: int = 4) -> str:
     """One number for reading, with its unit in engineering notation: `figure(0.0108696, "A")` gives `10.87 mA`."""
     rounded = _rounded(_decimal(number), digits)
-    unit, shift = _engineering(exact(float(rounded), unit))
-    return _joined(_plain(rounded.scaleb(shift)), unit)
+    shown, shift = _engineering(rounded, check_unit(unit))
+    return _joined(_plain(rounded.scaleb(shift)), shown)
 
 
 def _with_limits(nominal: Decimal, low: Decimal, high: Decimal, unit: str) -> str:
@@ -46,13 +44,9 @@ def _with_limits(nominal: Decimal, low: Decimal, high: Decimal, unit: str) -> st
         return f"{_joined(_plain(nominal), unit)} {_sides(*percents)} %"
     if below == above and _length(below) <= 6:
         return _joined(f"{_joined(_plain(nominal), unit)} ±{_plain(below)}", unit)
-    if below == above and _middle(low, high) == nominal:
+    if below == above:
         return _joined(f"{_plain(low)}..{_plain(high)}", unit)
     return _joined(f"{_joined(_plain(nominal), unit)} {_sides(below, above)}", unit)
-
-
-def _middle(low: Decimal, high: Decimal) -> Decimal:
-    return (low + high) / 2
 
 
 def _percents(nominal: Decimal, below: Decimal, above: Decimal, unit: str) -> tuple[Decimal, Decimal] | None:
@@ -69,33 +63,30 @@ def _sides(below: Decimal, above: Decimal) -> str:
     return f"±{_plain(below)}" if below == above else f"-{_plain(below)}/+{_plain(above)}"
 
 
-def _concise(nominal: Decimal, u: Decimal) -> str:
-    """`6.81(3)`: the uncertainty in units of the last place shown, at most two digits of it."""
-    if not u:
-        return f"{_plain(nominal)}(0)"
-    u = _rounded(u, 2).normalize()
-    place = min(int(u.as_tuple().exponent), 0)
-    number = nominal.quantize(Decimal(1).scaleb(place))
-    return f"{number:f}({int(u.scaleb(-place))})"
+def _measured(nominal: Decimal, u: Decimal, unit: str) -> str:
+    """`6.81(3) V`: the uncertainty in units of the last place shown, at most two digits of it."""
+    if u:
+        u = _rounded(u, 2).normalize()
+        nominal = nominal.quantize(Decimal(1).scaleb(int(u.as_tuple().exponent)))
+    unit, shift = _engineering(nominal or u, unit)
+    nominal, u = nominal.scaleb(shift), u.scaleb(shift)
+    place = min(int(u.as_tuple().exponent), 0) if u else 0
+    number = f"{nominal:f}" if u else _plain(nominal)
+    return _joined(f"{number}({int(u.scaleb(-place))})", unit)
 
 
-def _engineering(value: Toleranced) -> tuple[str, int]:
-    """The unit to show in, and the power of ten that brings the numbers to it: from 1 to 1000 if a prefix does that."""
-    parts = factors(value.unit)
+def _engineering(number: Decimal, unit: str) -> tuple[str, int]:
+    """The unit to show in, and the power of ten that brings numbers to it: from 1 to 1000 if a prefix does that."""
+    parts = factors(unit)
     if len(parts) != 1 or parts[0].power != 1:
-        return value.unit, 0
-    size = max(abs(value.nominal), abs(value.high)) if not value.nominal else abs(value.nominal)
-    return _prefixed(size, parts[0].prefix, parts[0].symbol)
-
-
-def _prefixed(size: float, prefix: str, symbol: str) -> tuple[str, int]:
-    shown: Mapping[str, int] = {p: PREFIXES[p] for p in entries()[symbol].shown}
-    have = PREFIXES[prefix]
+        return unit, 0
+    prefix, symbol, _ = parts[0]
+    shown = {mark: PREFIXES[mark] for mark in entries()[symbol].shown}
+    size, have = abs(number), PREFIXES[prefix]
     if not size or (1 <= size < 1000 and prefix in shown) or len(shown) == 1:
-        return prefix + symbol, 0
-    magnitude = _decimal(size).adjusted() + have
-    fitting = [p for p in sorted(shown, key=lambda p: shown[p]) if shown[p] <= magnitude]
-    best = fitting[-1] if fitting else min(shown, key=lambda p: shown[p])
+        return unit, 0
+    fitting = [mark for mark in shown if shown[mark] <= size.adjusted() + have]
+    best = max(fitting, key=shown.__getitem__) if fitting else min(shown, key=shown.__getitem__)
     return best + symbol, have - shown[best]
 
 

@@ -179,8 +179,8 @@ def _next_words(mod: Mod, steps: list[StepLine]) -> str:
             return f"Next: carry out step {waiting[0]}, and say here what was really done."
         case ModState.PLANNED:
             return "Every step is done. Next: call the mod fitted."
-        case ModState.FITTED:
-            return "Next: run a trial, and write down what came of it."
+        case ModState.FITTED if not mod.outcome:
+            return "Next: run a trial with it, and write down what came of it."
         case _:
             return ""
 
