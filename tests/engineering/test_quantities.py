@@ -37,6 +37,7 @@ MEASURED: Spread = "standard"
         ("4.75 V … 5.25 V", Toleranced(5, 4.75, 5.25, "V")),
         ("-5.25..-4.75 V", Toleranced(-5, -5.25, -4.75, "V")),
         ("6.81(3) V", Toleranced(6.81, 6.75, 6.87, "V", MEASURED)),
+        ("0.02(3) Ω", Toleranced(0.02, -0.04, 0.08, "Ω", MEASURED)),
         ("6.81(0.03) V", Toleranced(6.81, 6.75, 6.87, "V", MEASURED)),
         ("4.7(1)e3 Ω", Toleranced(4700, 4500, 4900, "Ω", MEASURED)),
         ("100nF", exact(100, "nF")),
@@ -46,6 +47,7 @@ MEASURED: Spread = "standard"
         ("4,7 kOhm", exact(4.7, "kΩ")),
         ("0,047 µF", exact(0.047, "µF")),
         ("470 R", exact(470, "Ω")),
+        ("4k7 Ω ±2 %", Toleranced(4.7, 4.606, 4.794, "kΩ")),
         ("47 K", exact(47, "K")),
         ("1 Megohm", exact(1, "MΩ")),
         ("0.1 mfd", exact(0.1, "µF")),
@@ -130,6 +132,7 @@ def test_what_is_asked_for_decides_what_a_bare_letter_means(
         ("10 kΩ +5/+3 %", None, None, UnreadableQuantity, 9),
         ("5 ± 100 mV", "V", None, UnreadableQuantity, 0),
         ("10 kΩ ± 5 V", None, None, WrongDimension, 10),
+        ("10 kΩ ± 5 Q", None, None, UnknownUnit, 10),
         ("5 V !", None, None, UnreadableQuantity, 4),
         ("12..11 V", None, None, ImpossibleValue, 0),
         ("4 V..5 mV", None, None, UnreadableQuantity, 2),
@@ -140,6 +143,7 @@ def test_what_is_asked_for_decides_what_a_bare_letter_means(
         ("-4k7", None, None, ImpossibleValue, 0),
         ("1 Ω ± 2 Ω", None, None, ImpossibleValue, 0),
         ("-10 µF", None, None, ImpossibleValue, 0),
+        ("-0.02(3) Ω", None, None, ImpossibleValue, 0),
         ("-300 °C", None, None, ImpossibleValue, 0),
         ("25 °C ±10 %", None, None, UnreadableQuantity, 10),
         ("25 °C", "K", None, AmbiguousQuantity, 3),
@@ -187,7 +191,7 @@ def test_an_ambiguous_text_comes_with_its_readings(text: str) -> None:
 
 
 @given(st.text(max_size=90))
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 def test_any_text_is_read_or_refused_and_nothing_else(text: str) -> None:
     """No other exception comes out, and a value read is finite and in order."""
     try:
@@ -200,7 +204,7 @@ def test_any_text_is_read_or_refused_and_nothing_else(text: str) -> None:
 
 
 @given(st.text(alphabet="0123456789.,kKMmµuRΩFVJ±+-/% ()eE°C", max_size=14))
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 def test_what_is_read_of_a_jumble_can_be_shown_and_read_again(text: str) -> None:
     """Jumbles of the very characters that values are made of."""
     try:
@@ -222,7 +226,7 @@ PERCENTS = st.sampled_from([0.0, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 33.3])
 
 
 @given(SIZES, PERCENTS, PERCENTS, UNITS)
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 def test_reading_undoes_showing_for_limits(size: float, below: float, above: float, unit: str) -> None:
     """To the digits of the numbers: the unit may only change its prefix."""
     value = Toleranced(size, size * (1 - below / 100), size * (1 + above / 100), unit)
@@ -235,13 +239,11 @@ def test_reading_undoes_showing_for_limits(size: float, below: float, above: flo
 
 
 @given(SIZES, st.floats(min_value=1e-4, max_value=2.0), UNITS.filter(lambda unit: unit != "°C"))
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 def test_reading_undoes_showing_for_measured_values(size: float, relative: float, unit: str) -> None:
     """To two digits of the uncertainty (GUM 7.2.6); what has been shown once stays as it is."""
     u = size * relative
     value = Toleranced(size, size - 2 * u, size + 2 * u, unit, "standard")
-    if value.low < 0 and unit in ("kΩ", "µF", "pF"):
-        return
 
     again = parse(show(value), unit)
 
@@ -347,7 +349,7 @@ def test_conversion_to_another_dimension_is_refused() -> None:
 
 
 @given(SIZES, st.sampled_from([("V", "mV"), ("kΩ", "MΩ"), ("inch", "mil"), ("°C", "K"), ("Ah", "C"), ("%", "ppm")]))
-@settings(max_examples=100)
+@settings(max_examples=100, deadline=None)
 def test_conversion_there_and_back_changes_nothing(size: float, pair: tuple[str, str]) -> None:
     """And keeps low, nominal and high in order."""
     value = Toleranced(size, size * 0.9, size * 1.2, pair[0])

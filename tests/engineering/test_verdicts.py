@@ -85,7 +85,7 @@ def test_a_value_equal_to_its_limit_is_within_it() -> None:
 
 
 @given(st.floats(min_value=1e-7, max_value=1e-2))
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 def test_a_value_just_over_its_limit_is_never_shown_as_equal_to_it(excess: float) -> None:
     """As many digits as it takes: `10.00001 mA`, not `10 mA: over the 10 mA allowed`."""
     sentence = _sentence(Limit("I", "at_most", parse("10 mA")), _line(10 + excess, 10 + excess, 10 + excess))

@@ -25,7 +25,7 @@ ENDS = st.tuples(st.floats(min_value=0.1, max_value=10), st.floats(min_value=0.0
 
 
 @given(ENDS, ENDS, ENDS)
-@settings(max_examples=40)
+@settings(max_examples=40, deadline=None)
 def test_a_rising_and_falling_line_is_worst_at_two_corners(
     a: tuple[float, float], b: tuple[float, float], c: tuple[float, float]
 ) -> None:
