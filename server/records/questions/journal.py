@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from sqlalchemy import bindparam
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
@@ -32,6 +33,14 @@ TOLD = (
 )
 
 
+LATEST = (
+    columns(*TOLD)
+    .where(col(JournalEntry.machine) == bindparam("machine"))
+    .order_by(col(JournalEntry.seq).desc())
+    .limit(bindparam("most"))
+)
+
+
 def words_of(session: Session, seq: int) -> str | None:
     """What one entry says."""
     return session.exec(select(JournalEntry.words).where(JournalEntry.seq == seq)).first()
@@ -39,8 +48,8 @@ def words_of(session: Session, seq: int) -> str | None:
 
 def latest(session: Session, machine: Machine, most: int) -> list[Told]:
     """The last entries on a machine, the latest first."""
-    query = columns(*TOLD).where(col(JournalEntry.machine) == machine.uuid).order_by(col(JournalEntry.seq).desc())
-    return [Told(*row) for row in session.connection().execute(query.limit(most))]
+    given = {"machine": machine.uuid, "most": most}
+    return [Told(*row) for row in session.connection().execute(LATEST, given)]
 
 
 def told(session: Session, number: int, machine: Machine | None = None, most: int = 50) -> Paged[Told]:
