@@ -138,6 +138,7 @@ def test_a_trace_outside_the_charts_is_refused_or_marked() -> None:
     with pytest.raises(BadInput, match="at most"):
         worked("trace_current", w=12.0)
 
+    assert thick.line("copper").nominal == pytest.approx(4.0, rel=1e-9)
     assert verdict(thick, "copper") == "fails"
     assert cool.line("rise").nominal == 10.0
 
@@ -224,8 +225,13 @@ def test_a_follower_gives_video_level_and_resistance_of_the_transistor_equations
     emitter_load = 1 / (1 / 470 + 1 / (68 + 75))
     white, sync = _follower(3.0, emitter_load), _follower(1.0, emitter_load)
     middle = (white + sync) / 2
-    base = middle + _V_T * math.log1p(middle / emitter_load / 1.01e-14) + 220 * middle / emitter_load / 101
-    ends = [_follower(base, 470.0, 220.0, middle / 143 + amperes) for amperes in (-1e-6, 1e-6)]
+    bare = middle + _V_T * math.log1p(middle / emitter_load / 1.01e-14)
+    base = bare + 220 * middle / emitter_load / 101
+    drawn = middle / 143, middle / emitter_load
+    behind, emitter = (
+        (_follower(level, ohms, source, current - 1e-6) - _follower(level, ohms, source, current + 1e-6)) / 2e-6
+        for level, ohms, source, current in ((base, 470.0, 220.0, drawn[0]), (bare, 1e12, 0.0, drawn[1]))
+    )
 
     result = worked(
         "video_75_ohm_follower",
@@ -243,7 +249,8 @@ def test_a_follower_gives_video_level_and_resistance_of_the_transistor_equations
     assert white - sync == pytest.approx(result.line("level_open").nominal, rel=0.01)
     assert white / emitter_load * 1e3 == pytest.approx(result.line("I_white").nominal, rel=1e-9)
     assert sync == pytest.approx(result.line("E_sync").nominal, abs=0.005)
-    assert 68 + (ends[0] - ends[1]) / 2e-6 == pytest.approx(result.line("R_out").nominal, rel=0.01)
+    assert emitter == pytest.approx(result.line("r_e").nominal, rel=0.01)
+    assert 68 + behind == pytest.approx(result.line("R_out").nominal, rel=0.01)
 
 
 def test_an_ended_cable_has_half_the_level_of_an_open_one() -> None:
@@ -264,6 +271,7 @@ def test_a_follower_is_no_hotter_at_any_level_than_the_method_says() -> None:
     driven, shorted = 1 / 330 + 1 / 150, 1 / 330 + 1 / 75
     assert np.max((6.0 - levels) * levels) * driven * 1e3 == pytest.approx(found["P_Q"], rel=1e-9)
     assert np.max((6.0 - levels) * levels) * shorted * 1e3 == pytest.approx(found["P_Q_short"], rel=1e-9)
+    assert found["E_sync"] * driven * 1e3 == pytest.approx(found["I_sync"], rel=1e-12)
     assert 2.5 * shorted * 1e3 == pytest.approx(found["I_short"], rel=1e-12)
     assert pytest.approx(found["P_s_short"], rel=1e-12) == 2.5**2 / 75 * 1e3
     assert found["V_CE"] == pytest.approx(3.5, rel=1e-12)
