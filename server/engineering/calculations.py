@@ -60,6 +60,7 @@ __all__ = [
     "LineResult",
     "Result",
     "Verdict",
+    "check",
     "evaluate",
     "evaluate_cases",
     "from_plain",
@@ -78,6 +79,11 @@ def evaluate(calculation: Calculation) -> Result:
     lines = {line.name: sheet.line_result(line) for line in calculation.lines}
     limits = tuple(sheet.limit_result(limit, lines[limit.line]) for limit in calculation.limits)
     return Result(calculation, tuple(lines.values()), limits)
+
+
+def check(calculation: Calculation) -> None:
+    """Raise what `evaluate` would for names, formulas, dimensions, limits and draws, and work out no more."""
+    _Sheet(calculation)
 
 
 def evaluate_cases(calculation: Calculation, cases: Mapping[str, Mapping[str, Toleranced]]) -> dict[str, Result]:

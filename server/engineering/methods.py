@@ -30,7 +30,7 @@ from types import MappingProxyType
 from typing import Any
 from uuid import UUID
 
-from server.engineering.calculations import DRAWS, Calculation, Input, Kind, Limit, Line, evaluate
+from server.engineering.calculations import DRAWS, Calculation, Input, Kind, Limit, Line, check
 from server.engineering.errors import BadInput, EngineeringError, MethodError
 from server.engineering.quantities import Toleranced, check_unit, convert, parse, same_dimension, show
 from server.engineering.units import scale
@@ -135,7 +135,7 @@ def load_method(path: Path) -> Method:
         )
     method = file.method(path.stem)
     try:
-        evaluate(method.calculation(method.usual_values(), draws=_TRIAL_DRAWS))
+        check(method.calculation(method.usual_values(), draws=_TRIAL_DRAWS))
     except EngineeringError as fault:
         raise MethodError(f"{path.name}: at the usual values, {fault.sentence}", file=path.name, key="lines") from fault
     return method

@@ -87,35 +87,41 @@ def draw(name: str, limits: Box, count: int, seed: UUID | int) -> Array:
 
 def summarise(draws: Array) -> Summary:
     """Mean, uncertainty (JCGM 101 7.6), interval (7.7) and histogram of draws, shape (n,), n at least 2."""
-    deviations = np.sort(draws)
-    start = float(deviations[len(deviations) // 2])
-    low, high = interval(deviations)
-    edges, counts = _histogram(deviations)
-    deviations -= start  # in place: a fresh array of this size costs as much as the arithmetic
-    shift = float(deviations.mean())
-    square = float(np.einsum("i,i->", deviations, deviations)) / len(draws)  # unlike np.dot, wakes no BLAS threads
-    return Summary(start + shift, max(square - shift**2, 0.0) ** 0.5, low, high, edges, counts)
+    lowest, highest = float(draws.min()), float(draws.max())
+    work = draws - lowest
+    shift = float(work.mean())
+    work -= shift  # in place: a fresh array of this size costs as much as the arithmetic
+    variance = float(np.einsum("i,i->", work, work)) / len(draws)  # unlike np.dot, wakes no BLAS threads
+    work += shift
+    edges, counts = _histogram(work, lowest, highest)
+    return Summary(lowest + shift, variance**0.5, *interval(draws), edges, counts)
 
 
 def interval(
-    ordered: Array, coverage: float = 0.95, kind: Literal["symmetric", "shortest"] = "symmetric"
+    draws: Array, coverage: float = 0.95, kind: Literal["symmetric", "shortest"] = "symmetric"
 ) -> tuple[float, float]:
-    """The coverage interval of draws in rising order, shape (n,), n at least 2 (JCGM 101 7.7.2)."""
-    count = len(ordered)
+    """The coverage interval of draws, shape (n,), n at least 2 (JCGM 101 7.7.2)."""
+    count = len(draws)
     covered = min(max(round(coverage * count), 1), count - 1)
-    first = (count - covered) // 2
     if kind == "shortest":
+        ordered = np.sort(draws)
         first = int(np.argmin(ordered[covered:] - ordered[: count - covered]))
-    return float(ordered[first]), float(ordered[first + covered])
+        return float(ordered[first]), float(ordered[first + covered])
+    first = (count - covered) // 2
+    parted = np.partition(draws, first)
+    low, above = float(parted[first]), parted[first:]
+    above.partition(covered)  # in place: far quicker than to part by two places at once
+    return low, float(above[covered])
 
 
-def _histogram(ordered: Array) -> tuple[tuple[float, ...], tuple[int, ...]]:
-    low, high = float(ordered[0]), float(ordered[-1])
-    edges = np.linspace(low, high, _BINS + 1)
+def _histogram(above: Array, lowest: float, highest: float) -> tuple[tuple[float, ...], tuple[int, ...]]:
+    """Counts of draws by what they are `above` the lowest; that array is used up."""
+    edges = np.linspace(lowest, highest, _BINS + 1)
     if not np.all(np.diff(edges) > 0):
-        return (low, high), (len(ordered),)
-    places = np.searchsorted(ordered, edges[1:-1])
-    counts = np.diff(places, prepend=0, append=len(ordered))
+        return (lowest, highest), (len(above),)
+    above *= _BINS / (highest - lowest)
+    np.clip(above, 0, _BINS - 1, out=above)
+    counts = np.bincount(above.astype(np.intp), minlength=_BINS)
     return tuple(edges.tolist()), tuple(counts.tolist())
 
 

@@ -14,6 +14,7 @@ from server.engineering.calculations import (
     Limit,
     Line,
     Result,
+    check,
     evaluate,
     evaluate_cases,
     with_values,
@@ -278,6 +279,8 @@ def test_what_cannot_be_worked_out_is_refused_by_line_and_name(
     with pytest.raises(error) as refusal:
         _evaluate(values, lines)
 
+    with pytest.raises(error):
+        check(_calculation(values, lines))
     assert (line, name) == (refusal.value.line, refusal.value.name)
     assert name in refusal.value.sentence or name == "a"
 
