@@ -3,6 +3,7 @@
 Between looking and storing the list travels in the page itself; the server keeps nothing of it.
 """
 
+from collections.abc import AsyncIterator
 from dataclasses import dataclass
 from typing import Annotated
 
@@ -92,21 +93,26 @@ class Read:
         return [row.part for row in self.rows if row.part]
 
 
-async def posted_list(request: Request) -> Form:
+async def posted_list(request: Request) -> AsyncIterator[Form]:
     """The form with its list; text far too long is answered beside its field, like everything else."""
     settings: Settings = request.app.state.settings
     most = settings.parts_list_most_mb * MEGABYTE
     try:
         data = await request.form(max_files=5, max_fields=FIELDS_MOST, max_part_size=TEXT_GROWS * most)
     except HTTPException:
-        form = Form.blank()
-        form.errors["text"] = _too_large("The pasted text", settings)
-        return form
+        yield _refused("text", _too_large("The pasted text", settings))
+        return
     form = of_data(data)
-    text = form.text("text").replace("\r\n", "\n")
-    form.set("text", text)
-    if len(text) > most:
+    form.set("text", form.text("text").replace("\r\n", "\n"))
+    if len(form.text("text")) > most:
         form.errors["text"] = _too_large("The pasted text", settings)
+    yield form
+    await data.close()
+
+
+def _refused(name: str, sentence: str) -> Form:
+    form = Form.blank()
+    form.errors[name] = sentence
     return form
 
 

@@ -20,7 +20,7 @@ HOSTILE = "<script>alert('x')</script>\" onmouseover=\"x {{ 7*7 }} \u202e ../../
 
 def set_up(client: TestClient, tag: str = "TM-03", board: str = "Main board", **about: str) -> str:
     """Enter a machine and a board; the board's address."""
-    client.post("/machines/new", data={"tag": tag, "model": "Test machine", "hazards": "display tube"})
+    post(client, "/machines/new", tag=tag, model="Test machine", hazards="display tube")
     added = post(client, f"/machines/{tag}/boards/new", name=board, kind="main board", hazards="static", **about)
     return address_of(added)
 
@@ -55,6 +55,7 @@ def address_of(answer: Response) -> str:
 def words_of(answer: Response) -> str:
     """A page as it reads, without its tags."""
     text = re.sub(r"<(script|style|svg)\b.*?</\1>", " ", answer.text, flags=re.DOTALL)
+    text = re.sub(r"</?(?:a|span|strong|em|time)\b[^>]*>", "", text)
     return " ".join(unescape(re.sub(r"<[^>]*>", " ", text)).split())
 
 
@@ -71,8 +72,10 @@ def rows_of(answer: Response) -> list[list[str]]:
 def typed_in(answer: Response, name: str) -> str:
     """What a field holds."""
     for tag in re.findall(rf'<(?:input|textarea|select)[^>]*name="{name}"[^>]*>', answer.text):
-        if tag.startswith("<input") and (value := re.search(r'value="([^"]*)"', tag)):
-            return unescape(value[1])
+        if tag.startswith("<input"):
+            if value := re.search(r'value="([^"]*)"', tag):
+                return unescape(value[1])
+            continue  # the search in the masthead, say
         start = answer.text.index(tag) + len(tag)
         body = answer.text[start:]
         if tag.startswith("<textarea"):

@@ -31,7 +31,7 @@ def board(client: TestClient) -> str:
 
 @pytest.mark.parametrize("htmx", [False, True])
 def test_a_board_is_added_and_shown(client: TestClient, htmx: bool) -> None:
-    client.post("/machines/new", data={"tag": "TM-03", "model": "Test machine"})
+    post(client, "/machines/new", tag="TM-03", model="Test machine")
 
     answer = post(client, f"{BOARDS}/new", htmx, name="Display board", kind="display board", revision="2")
 
@@ -44,7 +44,7 @@ def test_a_board_is_added_and_shown(client: TestClient, htmx: bool) -> None:
 
 @pytest.mark.parametrize("htmx", [False, True])
 def test_a_board_that_will_not_do_comes_back_as_it_was_typed(client: TestClient, htmx: bool) -> None:
-    client.post("/machines/new", data={"tag": "TM-03", "model": "Test machine"})
+    post(client, "/machines/new", tag="TM-03", model="Test machine")
 
     answer = post(client, f"{BOARDS}/new", htmx, name=" ", kind="supply", revision="2", note=HOSTILE)
 
@@ -59,7 +59,7 @@ def test_a_board_that_will_not_do_comes_back_as_it_was_typed(client: TestClient,
 
 
 def test_the_first_board_is_offered_as_the_main_board(client: TestClient) -> None:
-    client.post("/machines/new", data={"tag": "TM-03", "model": "Test machine"})
+    post(client, "/machines/new", tag="TM-03", model="Test machine")
 
     assert typed_in(client.get(f"{BOARDS}/new"), "kind") == "main board"
 
@@ -129,9 +129,9 @@ def test_positions_stand_in_the_order_of_their_numbers_with_their_parts(client: 
     page = client.get(board)
 
     assert rows_of(page) == [
-        ["R2", "–", "socketed", "330 Ω ±5 %", "8342", "original"],
-        ["R3", "4k7", "wired", "nothing recorded", "–", "–"],
-        ["R10", "–", "soldered", "1 kΩ", "–", "original"],
+        ["R2", "330 Ω ±5 %", "8342", "original", "socketed", "–"],
+        ["R3", "nothing recorded", "–", "–", "wired", "4k7"],
+        ["R10", "1 kΩ", "–", "original", "soldered", "–"],
     ]
     assert_sound(page)
 
