@@ -45,5 +45,5 @@ ROUTERS = (
 def install(app: FastAPI) -> None:
     """Give the application its pages and its answers to errors."""
     for router in ROUTERS:
-        app.include_router(router)
+        app.include_router(router, include_in_schema=router is api.router)
     problems.install(app)

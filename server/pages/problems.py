@@ -5,6 +5,7 @@ from urllib.parse import quote
 
 import structlog
 from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
@@ -36,6 +37,7 @@ def install(app: FastAPI) -> None:
     app.add_exception_handler(NotFound, not_found)
     app.add_exception_handler(RecordError, refused)
     app.add_exception_handler(HTTPException, answered)
+    app.add_exception_handler(RequestValidationError, unreadable)
     app.add_exception_handler(Exception, unexpected)
 
 
@@ -56,6 +58,11 @@ def refused(request: Request, problem: Exception) -> Response:
 def answered(request: Request, problem: Exception) -> Response:
     status = problem.status_code if isinstance(problem, HTTPException) else 500
     return _problem(request, status, "", [("/", "Back to the shelf")])
+
+
+def unreadable(request: Request, _: Exception) -> Response:
+    """An address whose number is none, such as `/mods/x`, names nothing that is kept."""
+    return _problem(request, 404, "", [("/", "Back to the shelf")])
 
 
 def unexpected(request: Request, problem: Exception) -> Response:
