@@ -1,6 +1,7 @@
 """What a step leaves behind when it is undone; a mod's trace is the worst of its steps (rule 4: derived)."""
 
 from collections.abc import Iterable
+from functools import lru_cache
 
 from server.records.words import Mounting, StepKind, Trace
 
@@ -38,6 +39,7 @@ def trace_of_kind(kind: StepKind, mounting: str | None) -> Trace:
     return BY_KIND[kind]
 
 
+@lru_cache
 def trace_of_step(kind: str, stated: str, mounting: str | None) -> Trace:
     """The trace of one step: that of its kind, or the worse one that the keeper states."""
     derived = trace_of_kind(StepKind(kind), mounting)

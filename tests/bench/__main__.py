@@ -1,0 +1,16 @@
+"""`python -m tests.bench [NAME ...]`: every bench, or those named, each as ratios against a floor of the same run."""
+
+import importlib
+import pkgutil
+import sys
+from pathlib import Path
+
+
+def main(names: list[str]) -> None:
+    found = sorted(module.name for module in pkgutil.iter_modules([str(Path(__file__).parent)]))
+    for name in names or [name for name in found if name not in ("__main__", "timing")]:
+        print(f"== {name.replace('_', ' ')}")
+        importlib.import_module(f"tests.bench.{name}").main()
+
+
+main(sys.argv[1:])
