@@ -1,4 +1,4 @@
-"""Fixtures that every test can ask for: a record of its own, and the application over it."""
+"""Fixtures that every test can ask for: a record of its own, the demo's, and the application over it."""
 
 import os
 import shutil
@@ -8,17 +8,41 @@ from collections.abc import Iterator
 from pathlib import Path
 from uuid import uuid4
 
+import hypothesis
 import psycopg
 import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
-from server.app import create_app
+from seed_data.demo import fill
+from server.app import configure_logs, create_app
 from server.records import migrate
 from server.records.store import Store, sqlite_url
 from server.settings import Settings
 
 POSTGRES_BIN = Path("/usr/lib/postgresql")
+NOTHING_SKIPPED = os.environ.get("PUTBACK_NOTHING_SKIPPED") == "1"
+
+# No deadline and no complaint of slowness: a busy machine is no fault of the program. The same examples every time
+# where all must pass, so that a run can be repeated; new ones at the bench.
+hypothesis.settings.register_profile(
+    "putback",
+    deadline=None,
+    max_examples=60,
+    derandomize=NOTHING_SKIPPED,
+    suppress_health_check=[hypothesis.HealthCheck.too_slow],
+)
+hypothesis.settings.load_profile("putback")
+
+
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """Where nothing may be skipped, a run that skipped something has failed, however well the rest went."""
+    reporter = session.config.pluginmanager.get_plugin("terminalreporter")
+    if NOTHING_SKIPPED and reporter and reporter.stats.get("skipped") and session.exitstatus == pytest.ExitCode.OK:
+        reporter.write_line("")
+        for report in reporter.stats["skipped"]:
+            reporter.write_line(f"SKIPPED, which is a failure here: {report.nodeid}: {report.longrepr[-1]}", red=True)
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED
 
 
 @pytest.fixture
@@ -52,7 +76,19 @@ def postgres() -> Iterator[str]:
         shutil.chown(folder, "postgres")
         as_owner = ["runuser", "-u", "postgres", "--"]
     data, log = folder / "data", folder / "log"
-    initdb = [bin_folder / "initdb", "-D", data, "-A", "trust", "-U", "app", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync"]
+    initdb = [
+        bin_folder / "initdb",
+        "-D",
+        data,
+        "-A",
+        "trust",
+        "-U",
+        "app",
+        "-E",
+        "UTF8",
+        "--locale=C.UTF-8",
+        "--no-sync",
+    ]
     subprocess.run([*as_owner, *initdb], check=True, capture_output=True)
     options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
     control = [*as_owner, bin_folder / "pg_ctl", "-D", data]
@@ -83,3 +119,29 @@ def store(database_url: str) -> Iterator[Store]:
     migrate.upgrade(store.engine)
     yield store
     store.close()
+
+
+@pytest.fixture(scope="session")
+def demo_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder that holds the demo. To be read only; `demo_copy` is for writing."""
+    folder = tmp_path_factory.mktemp("demo")
+    configure_logs(Settings(log_level="error"))
+    store = Store(sqlite_url(folder))
+    migrate.upgrade(store.engine)
+    fill(store, lambda _done, _total: None)
+    store.close()
+    return folder
+
+
+@pytest.fixture
+def demo_copy(demo_folder: Path, tmp_path: Path) -> Path:
+    """A copy of the demo's folder that a test may write to."""
+    return Path(shutil.copytree(demo_folder, tmp_path / "demo"))
+
+
+@pytest.fixture
+def demo_client(demo_folder: Path) -> Iterator[TestClient]:
+    """The application over the demo, to be read only; what goes wrong in it comes back as a page, as for a reader."""
+    settings = Settings(data=demo_folder, keeper="Test keeper", allowed_hosts=["testserver"], log_level="error")
+    with TestClient(create_app(settings), raise_server_exceptions=False) as client:
+        yield client
