@@ -12,6 +12,7 @@ from starlette.staticfiles import StaticFiles
 from server import pages
 from server.access.guards import Guards
 from server.records import migrate
+from server.records.errors import RecordError
 from server.records.store import Store
 from server.settings import Settings
 
@@ -33,19 +34,33 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app = FastAPI(title="Putback", lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url="/api/v1/openapi.json")
     app.state.settings = settings
     app.state.store = store
-    app.add_middleware(Guards, allowed_hosts=settings.allowed_hosts, most_bytes=settings.upload_most_mb * MEGABYTE)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     pages.install(app)
+    # Outside of Starlette's own stack: what `add_middleware` adds does not see the answers to unexpected faults.
+    app.middleware_stack = Guards(
+        app.build_middleware_stack(), settings.allowed_hosts, settings.upload_most_mb * MEGABYTE
+    )
     return app
 
 
 def open_record(settings: Settings) -> Store:
     """The record at the settings' place, made or migrated as needed."""
     if not settings.database_url:
-        settings.data.mkdir(parents=True, exist_ok=True)
+        _make_folder(settings.data)
     store = Store(settings.url)
-    migrate.upgrade(store.engine)
+    try:
+        migrate.upgrade(store.engine)
+    except BaseException:
+        store.close()
+        raise
     return store
+
+
+def _make_folder(folder: Path) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as fault:
+        raise RecordError(f"No record can be kept in {folder}: {fault.strerror}.") from None
 
 
 def configure_logs(settings: Settings) -> None:

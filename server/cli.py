@@ -1,5 +1,6 @@
 """The command `putback`. Errors are one plain line and an exit code other than zero."""
 
+import socket
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -8,39 +9,40 @@ from typing import Annotated, Any
 
 import typer
 import uvicorn
+from pydantic import ValidationError
 from rich.console import Console
 from rich.progress import Progress
+from sqlalchemy.exc import DBAPIError
 
 from server.app import configure_logs, create_app, open_record
-from server.records import checks
+from server.records import checks, migrate
 from server.records.errors import RecordError
 from server.records.store import Store
-from server.settings import LOOPBACK, Settings
+from server.settings import Settings, unset
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, help="Keep the record of vintage computers.")
 console = Console()
+complaints = Console(stderr=True)
 
 Data = Annotated[
     Path | None, typer.Option("--data", help="Folder of the record; otherwise the platform's usual place.")
 ]
 Host = Annotated[str | None, typer.Option(help="Address to listen at.")]
-Port = Annotated[int | None, typer.Option(help="Port to listen at; 0 takes any free one.", min=0, max=65535)]
+Port = Annotated[int | None, typer.Option(help="Port to listen at; 0 takes any free one.")]
 
 
 @app.command()
 def serve(data: Data = None, host: Host = None, port: Port = None) -> None:
     """Serve the record to a browser on this machine."""
-    settings = _settings(data=data, host=host, port=port)
     with _plainly():
-        _listen(settings)
+        _listen(_settings(data=data, host=host, port=port))
 
 
 @app.command()
 def demo(data: Data = None, port: Port = None) -> None:
     """Fill an empty folder with an invented machine and its story, and serve it."""
-    folder = data or Path.cwd() / "demo-data"
-    settings = _settings(data=folder, port=port)
     with _plainly():
+        settings = _settings(data=data or Path.cwd() / "demo-data", port=port)
         if settings.database_url:
             raise Refusal("The demo fills a folder of its own, not a club's database. Unset PUTBACK_DATABASE_URL.")
         _fill_with_demo(settings)
@@ -50,14 +52,10 @@ def demo(data: Data = None, port: Port = None) -> None:
 @app.command()
 def check(data: Data = None) -> None:
     """Check the journal's chain, the rules that always hold, and the rows against the journal."""
-    settings = _settings(data=data)
     with _plainly():
+        settings = _settings(data=data)
         _expect_record(settings)
-        store = Store(settings.url)
-        with store.reading() as session:
-            found = list(checks.faults(session))
-            entries = checks.entries_count(session)
-        store.close()
+        entries, found = _checked(Store(settings.url))
     for sentence in found:
         console.print(sentence, markup=False, highlight=False, soft_wrap=True)
     if found:
@@ -77,8 +75,8 @@ def import_parts(
     """Enter a parts list onto a board: all of it, or nothing."""
     from server.records import parts_list
 
-    settings = _settings(data=data)
     with _plainly():
+        settings = _settings(data=data)
         if not file.is_file():
             raise Refusal(f"There is no file {file}.")
         _expect_record(settings)
@@ -101,8 +99,15 @@ def _plainly() -> Iterator[None]:
     try:
         yield
     except (RecordError, Refusal, OSError) as problem:
-        console.print(str(problem), markup=False, highlight=False, soft_wrap=True)
-        raise typer.Exit(1) from None
+        sentence = str(problem)
+    except ValidationError as problem:
+        sentence = unset(problem)
+    except DBAPIError as problem:
+        sentence = f"The record cannot be opened or read: {str(problem.orig).partition(chr(10))[0]}."
+    else:
+        return
+    complaints.print(sentence, markup=False, highlight=False, soft_wrap=True)
+    raise typer.Exit(1)
 
 
 @contextmanager
@@ -113,18 +118,24 @@ def _progress(words: str) -> Iterator[Callable[[int, int], None]]:
 
 
 def _settings(**given: Any) -> Settings:
-    settings = Settings(**{name: value for name, value in given.items() if value is not None})
-    if settings.host not in LOOPBACK:
-        console.print(
-            "This version keeps no accounts yet, so it listens on this machine only (127.0.0.1).", highlight=False
-        )
-        raise typer.Exit(1)
-    return settings
+    return Settings(**{name: value for name, value in given.items() if value is not None})
 
 
 def _expect_record(settings: Settings) -> None:
     if not settings.database_url and not (settings.data / "putback.sqlite3").is_file():
         raise Refusal(f"There is no record in {settings.data}. Start one with: putback serve --data {settings.data}")
+
+
+def _checked(store: Store) -> tuple[int, list[str]]:
+    """How many entries the journal has, and everything that is wrong with the record."""
+    try:
+        with store.reading() as session:
+            if not migrate.stands_at_head(session.connection()):
+                raise Refusal("This record is not of this version yet. Open it once with `putback serve`, then check.")
+            found = list(checks.faults(session))
+            return checks.entries_count(session), found
+    finally:
+        store.close()
 
 
 def _fill_with_demo(settings: Settings) -> None:
@@ -142,16 +153,28 @@ def _fill_with_demo(settings: Settings) -> None:
 
 
 def _listen(settings: Settings) -> None:
+    listening = _socket(settings)
     application = create_app(settings)
+    config = uvicorn.Config(application, log_level="warning", server_header=False, access_log=False)
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host
-    config = uvicorn.Config(
-        application, host=settings.host, port=settings.port, log_level="warning", server_header=False, access_log=False
-    )
-    server = uvicorn.Server(config)
-    socket = config.bind_socket()
-    port = socket.getsockname()[1]
+    port = listening.getsockname()[1]
     console.print(
-        f"Putback is open at http://{shown}:{port}/  (record in {settings.data}; stop with Ctrl+C)", highlight=False
+        f"Putback is open at http://{shown}:{port}/  (record in {settings.place}; stop with Ctrl+C)",
+        markup=False,
+        highlight=False,
+        soft_wrap=True,
     )
     sys.stdout.flush()
-    server.run(sockets=[socket])
+    uvicorn.Server(config).run(sockets=[listening])
+
+
+def _socket(settings: Settings) -> socket.socket:
+    """Taken before the record is touched, so that a taken port changes nothing."""
+    family = socket.AF_INET6 if ":" in settings.host else socket.AF_INET
+    try:
+        return socket.create_server((settings.host, settings.port), family=family)
+    except OSError as fault:
+        raise Refusal(
+            f"Nothing can listen at {settings.host} port {settings.port}: {fault.strerror}. "
+            "Choose another with --port; 0 takes any free one."
+        ) from None

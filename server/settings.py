@@ -2,12 +2,15 @@
 
 import getpass
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal
 
 import platformdirs
-from pydantic import Field
-from pydantic_settings import BaseSettings, SettingsConfigDict
+from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
+from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
+from sqlalchemy import make_url
+from sqlalchemy.exc import ArgumentError
 
+from server.records.commands.base import NeededLine, messages
 from server.records.store import sqlite_url
 
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
@@ -24,20 +27,42 @@ def _login_name() -> str:
         return "keeper"
 
 
+def _on_this_machine(host: str) -> str:
+    if host not in LOOPBACK:
+        raise ValueError("This version keeps no accounts yet, so it listens on this machine only (127.0.0.1).")
+    return host
+
+
+def _of_postgresql(url: str) -> str:
+    try:
+        known = not url or make_url(url).get_backend_name() == "postgresql"
+    except ArgumentError:
+        known = False
+    if not known:
+        raise ValueError("Write a PostgreSQL address, such as postgresql://user@host/name.")
+    return url
+
+
+def _parted(value: object) -> object:
+    return [name.strip() for name in value.split(",") if name.strip()] if isinstance(value, str) else value
+
+
 class Settings(BaseSettings):
     """One installation's settings. The README's table is tested against these."""
 
     model_config = SettingsConfigDict(env_prefix="PUTBACK_", extra="ignore")
 
     data: Path = Field(default_factory=_usual_folder, description="Folder that holds the record and its files.")
-    database_url: str = Field(
+    database_url: Annotated[str, AfterValidator(_of_postgresql)] = Field(
         default="", description="PostgreSQL address of a club's record; empty for the SQLite file in the data folder."
     )
-    host: str = Field(default="127.0.0.1", description="Address to listen at.")
+    host: Annotated[str, AfterValidator(_on_this_machine)] = Field(
+        default="127.0.0.1", description="Address to listen at."
+    )
     port: int = Field(default=8181, ge=0, le=65535, description="Port to listen at; 0 takes any free one.")
-    keeper: str = Field(default_factory=_login_name, description="Who signs entries where nobody else is named.")
-    allowed_hosts: list[str] = Field(
-        default=list(LOOPBACK), description="Host names the server answers to, as a JSON list; others are refused."
+    keeper: NeededLine = Field(default_factory=_login_name, description="Who signs entries where nobody else is named.")
+    allowed_hosts: Annotated[list[str], NoDecode, BeforeValidator(_parted)] = Field(
+        default=list(LOOPBACK), description="Host names the server answers to, parted by commas; others are refused."
     )
     upload_most_mb: int = Field(default=100, ge=1, description="Largest request body, in megabytes.")
     parts_list_most_mb: int = Field(default=5, ge=1, description="Largest parts list, in megabytes.")
@@ -48,3 +73,14 @@ class Settings(BaseSettings):
     def url(self) -> str:
         """Where the record is."""
         return self.database_url or sqlite_url(self.data)
+
+    @property
+    def place(self) -> str:
+        """Where the record is, in words that hold no password."""
+        return make_url(self.database_url).render_as_string() if self.database_url else str(self.data)
+
+
+def unset(problem: ValidationError) -> str:
+    """What is wrong with settings, in one sentence a setting."""
+    prefix = Settings.model_config["env_prefix"]
+    return " ".join(f"{prefix}{name.upper()}: {sentence}" for name, sentence in messages(problem).items())

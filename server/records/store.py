@@ -109,6 +109,8 @@ def open_engine(url: str) -> Engine:
         event.listen(engine, "connect", _prepare_sqlite)
         event.listen(engine, "begin", _begin_sqlite)
         return engine
+    if parsed.get_backend_name() != "postgresql":
+        raise ValueError(f"A record is kept in SQLite or PostgreSQL, not in {parsed.get_backend_name()}.")
     url_with_driver = parsed.set(drivername="postgresql+psycopg")
     return create_engine(url_with_driver, pool_pre_ping=True, isolation_level="REPEATABLE READ")
 

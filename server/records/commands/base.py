@@ -76,7 +76,7 @@ def _decimal(value: object) -> object:
 
 OptionalFloat = Annotated[float | None, BeforeValidator(_decimal)]
 
-_CHOOSE = "Choose one of the words offered."
+_CHOOSE = "Choose one of the words offered: {expected}."
 _WHOLE = "Write a whole number."
 _NO_RECORD = "This does not name a record."
 SENTENCES = {
@@ -97,6 +97,8 @@ SENTENCES = {
     "list_type": "Give a list.",
     "extra_forbidden": "There is no such field here.",
     "uuid_parsing": _NO_RECORD,
+    "greater_than_equal": "At least {ge} is needed.",
+    "less_than_equal": "At most {le} will do.",
 }
 
 
@@ -149,7 +151,7 @@ def _sentence(fault: Mapping[str, Any]) -> str:
     if fault["type"] == "value_error":
         return str(fault["ctx"]["error"])
     if fault["type"] in SENTENCES:
-        return SENTENCES[fault["type"]]
+        return SENTENCES[fault["type"]].format(**fault.get("ctx", {}))
     return f"{fault['msg']}."
 
 
