@@ -251,6 +251,9 @@ def test_a_substitute_in_a_divider_is_what_its_node_equation_says(slug: str, bra
     found = {line.name: line.nominal for line in result.lines}
     assert node == pytest.approx(found["V_new"], rel=1e-12)
     assert node / rest * 1e3 == pytest.approx(found["I_new"], rel=1e-12)
+    assert volts / (was + rest) * 1e3 == pytest.approx(found["I_was"], rel=1e-12)
+    assert volts / (1 + was / rest) == pytest.approx(found["V_was"], rel=1e-12)
+    assert 100 / (into * was) == pytest.approx(found["ratio"], rel=1e-12)
     assert (node / rest) / (volts / (was + rest)) - 1 == pytest.approx(found["change"] / 100, rel=1e-9)
     assert (volts - node) * node / rest * 1e3 == pytest.approx(found["P_a"] + found["P_b"], rel=1e-12)
 
