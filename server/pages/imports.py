@@ -75,8 +75,8 @@ class LookPage:
     bad: int
     first_good: list[ListedPart]
     first_bad: list[BadRow]
-    remarks: list[str]
-    remarked: int
+    as_type: int
+    first_as_type: list[str]
     left_out: list[str]
     changed: bool
 
@@ -222,7 +222,7 @@ def _look(
     changed: bool = False,
 ) -> Response:
     bad = [row for row in read.rows if row.part is None]
-    remarked = [row for row in read.rows if row.part and row.remark]
+    as_type = [row for row in read.rows if row.part and row.as_type]
     good = read.good
     context = LookPage(
         machine=machine,
@@ -237,8 +237,8 @@ def _look(
         bad=len(bad),
         first_good=good[:GOOD_SHOWN],
         first_bad=[BadRow(row.line, row.designator[:CELL_SHOWN], row.reason) for row in bad[:BAD_SHOWN]],
-        remarks=[f"line {row.line:,}: {row.remark}" for row in remarked[:3]],
-        remarked=len(remarked),
+        as_type=len(as_type),
+        first_as_type=[f"“{row.as_type[:CELL_SHOWN]}” in line {row.line:,}" for row in as_type[:3]],
         left_out=[name[:CELL_SHOWN] for name in read.table.left_out[:COLUMNS_SHOWN]],
         changed=changed,
     )

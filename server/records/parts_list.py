@@ -11,7 +11,7 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from sqlmodel import Session
 
@@ -49,13 +49,16 @@ RANGE = re.compile(r"([^\W\d_]+)(\d{1,5})\s*(?:-|–|\.\.|…|to)\s*([^\W\d_]+)(
 
 @dataclass(frozen=True, slots=True)
 class ListRow:
-    """One position of the list: what it says, as it would be stored, or the reason why it cannot be."""
+    """One position of the list: what it says, as it would be stored, or the reason why it cannot be.
+
+    `as_type` is the value that was taken as the type, where that was so.
+    """
 
     line: int
     designator: str
     part: ListedPart | None
     reason: str = ""
-    remark: str = field(default="", compare=False)
+    as_type: str = ""
 
 
 def read_rows(table: Table) -> list[ListRow]:
@@ -150,8 +153,8 @@ def _row(line: int, designator: str, cells: dict[str, str]) -> ListRow:
         typed = _worded({name: cell for name, cell in cells.items() if cell})
         typed.setdefault("kind", kind_of_designator(designator).value)
         _join_tolerance(typed)
-        remark = _value_as_type(typed)
-        return ListRow(line, designator, ListedPart.read({"designator": designator, **typed}), remark=remark)
+        as_type = _value_as_type(typed)
+        return ListRow(line, designator, ListedPart.read({"designator": designator, **typed}), as_type=as_type)
     except Invalid as fault:
         reason = " ".join(f"{words(name).capitalize()}: {sentence}" for name, sentence in fault.messages.items())
         return ListRow(line, designator, None, reason)
@@ -182,7 +185,7 @@ def _value_as_type(typed: dict[str, str]) -> str:
     if not value or "type" in typed or PartKind(typed["kind"]) in UNIT_OF_KIND or _has_unit(value, typed["kind"]):
         return ""
     typed["type"] = typed.pop("value")
-    return f"“{value}” was taken as the type"
+    return value
 
 
 def _has_unit(value: str, kind: str) -> bool:

@@ -88,7 +88,9 @@ def test_a_list_is_shown_as_it_was_understood_and_nothing_is_stored(
     assert ("<!doctype" in answer.text.lower()) != htmx
     assert "2 rows can be stored; 1 cannot. Nothing is stored yet." in words
     assert "Semicolons stand between the columns. Left out, because no field is called so: price." in words
-    assert "In 1 row a value was taken as the type" in words
+    assert (
+        "In 1 row the value was taken as the type, because it is no quantity with a unit: “74LS00” in line 4." in words
+    )
     assert rows_of(answer) == [
         ["3", "R2", "Origin: “maybe” is none of: original, period, later, new, unknown."],
         ["R1", "resistor", "330 Ω", "–", "–", "original", "soldered"],

@@ -211,7 +211,7 @@ def test_a_type_written_as_a_value_is_taken_as_the_type() -> None:
 
     parts = [(row.part.type, row.part.value) for row in rows if row.part]
     assert parts == [("74LS00", ""), ("7805", ""), ("BC547", ""), ("", "5V1"), ("", "4k7")]
-    assert [row.remark for row in rows[:2]] == ["“74LS00” was taken as the type", "“7805” was taken as the type"]
+    assert [row.as_type for row in rows[:3]] == ["74LS00", "7805", "BC547"]
 
 
 @pytest.mark.parametrize(
