@@ -71,6 +71,26 @@ def test_an_end_gauge_comes_out_with_its_second_order_uncertainty() -> None:
         assert share == pytest.approx(line.shares[name], abs=SHARE)
 
 
+@pytest.mark.parametrize(
+    ("name", "each"),
+    [
+        ("jcgm101_9_2_2_normal", _normal(0.0, 1.0)),
+        ("jcgm101_9_2_3_rectangular", _rectangular(0.0, math.sqrt(3.0))),
+    ],
+)
+def test_four_like_inputs_add_up_to_the_exact_interval(name: str, each: Toleranced) -> None:
+    """JCGM 101 9.2.2 and 9.2.3: one uncertainty, and an interval that knows the shape of what was added."""
+    case = _CASES[name]
+
+    line = _line("x1 + x2 + x3 + x4", "", {f"x{i}": each for i in range(1, 5)})
+
+    assert case["expected"]["mean"] == pytest.approx(line.mean, abs=0.03)
+    assert case["expected"]["u"] == pytest.approx(line.uncertainty, rel=0.01)
+    assert case["expected"]["interval"] == pytest.approx(
+        [line.interval_low, line.interval_high], abs=case["tolerance"]["mc_abs"]
+    )
+
+
 def test_a_dominant_rectangular_input_gives_the_exact_interval() -> None:
     """JCGM 101 9.2.4: the normal approximation would say 19.9 where the truth is 17.0."""
     case = _CASES["jcgm101_9_2_4_one_dominates"]
@@ -109,7 +129,7 @@ def test_a_mass_calibration_shows_the_effect_that_a_first_order_sum_misses() -> 
     assert any("acting together" in note for note in line.notes)
 
 
-@pytest.mark.parametrize("x1", ["0.01", "0.05"])
+@pytest.mark.parametrize("x1", ["0", "0.01", "0.05"])
 def test_a_comparison_loss_never_goes_below_zero(x1: str) -> None:
     """JCGM 101 9.4, r = 0: mean, u and the shortest 95 % interval of a sum of squares."""
     case = _CASES[f"jcgm101_9_4_comparison_loss_x{x1}"]
