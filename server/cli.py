@@ -3,7 +3,7 @@
 import socket
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager, suppress
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -153,19 +153,19 @@ def _fill_with_demo(settings: Settings) -> None:
 
 
 def _listen(settings: Settings) -> None:
-    listening = _socket(settings)
-    application = create_app(settings)
-    config = uvicorn.Config(application, log_level="warning", server_header=False, access_log=False)
-    shown = f"[{settings.host}]" if ":" in settings.host else settings.host
-    port = listening.getsockname()[1]
-    console.print(
-        f"Putback is open at http://{shown}:{port}/  (record in {settings.place}; stop with Ctrl+C)",
-        markup=False,
-        highlight=False,
-        soft_wrap=True,
-    )
-    sys.stdout.flush()
-    uvicorn.Server(config).run(sockets=[listening])
+    with closing(_socket(settings)) as listening, suppress(KeyboardInterrupt):
+        application = create_app(settings)
+        config = uvicorn.Config(application, log_level="warning", server_header=False, access_log=False)
+        shown = f"[{settings.host}]" if ":" in settings.host else settings.host
+        port = listening.getsockname()[1]
+        console.print(
+            f"Putback is open at http://{shown}:{port}/  (record in {settings.place}; stop with Ctrl+C)",
+            markup=False,
+            highlight=False,
+            soft_wrap=True,
+        )
+        sys.stdout.flush()
+        uvicorn.Server(config).run(sockets=[listening])
 
 
 def _socket(settings: Settings) -> socket.socket:
