@@ -76,7 +76,7 @@ def postgres() -> Iterator[str]:
         shutil.chown(folder, "postgres")
         as_owner = ["runuser", "-u", "postgres", "--"]
     data, log = folder / "data", folder / "log"
-    initdb = [
+    initdb: list[str | Path] = [
         bin_folder / "initdb",
         "-D",
         data,
@@ -91,7 +91,7 @@ def postgres() -> Iterator[str]:
     ]
     subprocess.run([*as_owner, *initdb], check=True, capture_output=True)
     options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
-    control = [*as_owner, bin_folder / "pg_ctl", "-D", data]
+    control: list[str | Path] = [*as_owner, bin_folder / "pg_ctl", "-D", data]
     subprocess.run([*control, "-w", "-l", log, "-o", options, "start"], check=True, capture_output=True)
     yield str(folder)
     subprocess.run([*control, "-m", "immediate", "stop"], check=True, capture_output=True)
