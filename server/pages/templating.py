@@ -21,6 +21,7 @@ def environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        auto_reload=False,
     )
     env.filters.update(prose=prose, day=iso_day, moment=moment, figure=figure)
     return env

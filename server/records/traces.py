@@ -6,6 +6,7 @@ from functools import lru_cache
 from server.records.words import Mounting, StepKind, Trace
 
 ORDER = list(Trace)
+BY_MOUNTING = (StepKind.TAKE_OUT, StepKind.FIT)
 
 BY_KIND = {
     StepKind.LIFT_PIN: Trace.A_MARK,
@@ -34,7 +35,7 @@ WHY = {
 
 def trace_of_kind(kind: StepKind, mounting: str | None) -> Trace:
     """What this kind of step leaves by itself, at a position mounted so."""
-    if kind in (StepKind.TAKE_OUT, StepKind.FIT):
+    if kind in BY_MOUNTING:
         return Trace.NONE if mounting == Mounting.SOCKETED else Trace.SOLDER_ONLY
     return BY_KIND[kind]
 
@@ -46,6 +47,11 @@ def trace_of_step(kind: str, stated: str, mounting: str | None) -> Trace:
     return worst([derived, Trace(stated)]) if stated else derived
 
 
+def rank_of(trace: Trace) -> int:
+    """How bad a trace is, nothing being 0."""
+    return ORDER.index(trace)
+
+
 def worst(traces: Iterable[Trace]) -> Trace:
     """The worst of several; none at all leave nothing."""
-    return max(traces, key=ORDER.index, default=Trace.NONE)
+    return max(traces, key=rank_of, default=Trace.NONE)

@@ -3,17 +3,17 @@
 A machine's page is asked for most often, so its statements are built once; only their values change.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import bindparam
+from sqlalchemy import ColumnElement, and_, bindparam, case
 from sqlalchemy import select as columns
+from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, func, select
 
-from server.records.questions.paging import Paged, paged
+from server.records.questions.paging import Paged, page_of, paged
 from server.records.tables import Board, Machine, Mod, Part, Placement, Position, Step, Storage
-from server.records.traces import trace_of_step, worst
-from server.records.words import ModState, Trace
+from server.records.traces import BY_MOUNTING, ORDER, rank_of, trace_of_kind
+from server.records.words import ModState, Mounting, StepKind, Trace
 
 MODS_A_PAGE = 100
 
@@ -89,36 +89,50 @@ def boards_of(session: Session, machine: Machine) -> list[BoardLine]:
     return [BoardLine(*row) for row in session.exec(BOARDS, params={"machine": machine.id})]
 
 
-MODS = (
-    select(Mod.id, Mod.number, Mod.title, Mod.state)
-    .where(Mod.machine_id == bindparam("machine"))
-    .order_by(col(Mod.number).desc())
+def _rank(column: Mapped[str]) -> ColumnElement[int]:
+    """How bad a trace is that a column names; none is the least."""
+    return case({trace.value: rank for rank, trace in enumerate(Trace)}, value=column, else_=0)
+
+
+# What each kind of step leaves by itself, as `traces` has it, so that the database can tell the worst of a mod's steps.
+BY_ITSELF = case(
+    *(
+        (and_(col(Step.kind) == kind.value, col(Position.mounting) == how.value), rank_of(trace_of_kind(kind, how)))
+        for kind in BY_MOUNTING
+        for how in Mounting
+    ),
+    *((col(Step.kind) == kind.value, rank_of(trace_of_kind(kind, None))) for kind in StepKind),
+    else_=0,
 )
-ALIKE = (col(Step.mod_id), col(Step.kind), col(Step.trace_stated), col(Position.mounting))
-STEPS_ALIKE = (
-    columns(*ALIKE, func.count())
-    .select_from(Step)
+MODS = select(Mod.id, Mod.number, Mod.title, Mod.state).where(Mod.machine_id == bindparam("machine"))
+MODS_OF_PAGE = MODS.order_by(col(Mod.number).desc()).offset(bindparam("start")).limit(bindparam("most")).subquery()
+MOD_LINES = (
+    columns(
+        MODS_OF_PAGE.c.number,
+        MODS_OF_PAGE.c.title,
+        MODS_OF_PAGE.c.state,
+        func.max(BY_ITSELF),
+        func.max(_rank(col(Step.trace_stated))),
+        func.count(col(Step.id)),
+    )
+    .select_from(MODS_OF_PAGE)
+    .outerjoin(Step, col(Step.mod_id) == MODS_OF_PAGE.c.id)
     .outerjoin(Position, col(Position.id) == col(Step.position_id))
-    .where(col(Step.mod_id).in_(bindparam("mods", expanding=True)))
-    .group_by(*ALIKE)
+    .group_by(MODS_OF_PAGE.c.number, MODS_OF_PAGE.c.title, MODS_OF_PAGE.c.state)
+    .order_by(MODS_OF_PAGE.c.number.desc())
 )
 
 
 def mods_of(session: Session, machine: Machine, number: int, most: int = MODS_A_PAGE) -> Paged[ModLine]:
     """The mods of a machine, the latest first, each with its derived trace."""
-    found = paged(session, MODS, number, most, machine=machine.id)
-    traces = traces_of(session, [row[0] for row in found.rows])
-    lines = [ModLine(row[1], row[2], row[3], *traces.get(row[0], (Trace.NONE, 0))) for row in found.rows]
-    return Paged(lines, found.number, found.last, found.total)
-
-
-def traces_of(session: Session, mods: Sequence[int]) -> dict[int, tuple[Trace, int]]:
-    """The worst trace of each mod's steps, and how many steps it has, in one query that counts like steps together."""
-    found: dict[int, tuple[Trace, int]] = {}
-    for mod, kind, stated, mounting, count in session.connection().execute(STEPS_ALIKE, {"mods": mods}):
-        trace, steps = found.get(mod, (Trace.NONE, 0))
-        found[mod] = (worst([trace, trace_of_step(kind, stated, mounting)]), steps + count)
-    return found
+    page = page_of(session, MODS, number, most, machine=machine.id)
+    given = {"machine": machine.id, "start": page.start, "most": most}
+    rows = session.connection().execute(MOD_LINES, given)
+    lines = [
+        ModLine(mod, title, state, ORDER[max(by_itself, stated)], steps)
+        for mod, title, state, by_itself, stated, steps in rows
+    ]
+    return Paged(lines, page.number, page.last, page.total)
 
 
 BAGS = (

@@ -12,6 +12,16 @@ Row = TypeVar("Row")
 MOST = 50
 
 
+@dataclass(frozen=True, slots=True)
+class Page:
+    """One page of a list: its number, the last one's, how many rows there are in all, and how many come before it."""
+
+    number: int
+    last: int
+    total: int
+    start: int
+
+
 # A statement that is built once for all requests is counted and cut once too.
 _counting = lru_cache(lambda query: select(func.count()).select_from(query.order_by(None).subquery()))
 
@@ -31,11 +41,16 @@ class Paged(Generic[Row]):
     total: int
 
 
-def paged(session: Session, query: Any, number: int, most: int = MOST, **given: object) -> Paged[Any]:
-    """Run a select for one page, with the values `given` for its parameters; two queries, however long the list."""
+def page_of(session: Session, query: Any, number: int, most: int, **given: object) -> Page:
+    """Which page of a select is meant, within what there is."""
     total = session.exec(_counting(query), params=given).one()
     last = max(1, -(-total // most))
     number = min(max(1, number), last)
-    page = {"_start": (number - 1) * most, "_most": most}
-    rows = session.exec(_cut(query), params=page | given).all()
-    return Paged(rows, number, last, total)
+    return Page(number, last, total, (number - 1) * most)
+
+
+def paged(session: Session, query: Any, number: int, most: int = MOST, **given: object) -> Paged[Any]:
+    """Run a select for one page, with the values `given` for its parameters; two queries, however long the list."""
+    page = page_of(session, query, number, most, **given)
+    rows = session.exec(_cut(query), params={"_start": page.start, "_most": most} | given).all()
+    return Paged(rows, page.number, page.last, page.total)

@@ -1,13 +1,28 @@
-"""Questions about calculations: their kept runs, and their inputs with what each is tied to."""
+"""Questions about calculations: their kept runs, their inputs with what each is tied to, and what can be tied."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
-from server.records.tables import Board, Calculation, CalculationInput, CalculationRun, Position, Trial
+from server.records.tables import (
+    Board,
+    Calculation,
+    CalculationInput,
+    CalculationRun,
+    Machine,
+    Mod,
+    Position,
+    Procedure,
+    Trial,
+)
+from server.records.words import Better, ModState
 
 RUNS_MOST = 50
+OFFERED_MOST = 200
+OFFERED_A_MACHINE = 20
+OPEN_STATES = (ModState.PLANNED, ModState.CONSIDERED, ModState.FITTED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,3 +77,70 @@ def tied_inputs(session: Session, calculation: Calculation) -> list[TiedInput]:
         TiedInput(entry, position, board, trials.get(entry.trial_id), others.get(entry.other_calculation_id))
         for entry, position, board in found
     ]
+
+
+@dataclass(frozen=True, slots=True)
+class MeanOffered:
+    """A trial whose mean an input can read."""
+
+    number: int
+    day: date
+    title: str
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class LineOffered:
+    """A line of another calculation of the same mod, for an input to read."""
+
+    calculation: int
+    title: str
+    line: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class ModOffered:
+    """A mod that a sum can be attached to."""
+
+    machine: str
+    number: int
+    title: str
+
+
+def means_offered(session: Session, machine: Machine, most: int = OFFERED_MOST) -> list[MeanOffered]:
+    """The latest trials of a machine that have a mean; what was seen or not seen has none."""
+    query = (
+        select(col(Trial.number), col(Trial.day), col(Procedure.title), col(Procedure.unit))
+        .join(Procedure, col(Procedure.id) == col(Trial.procedure_id))
+        .where(Trial.machine_id == machine.id, col(Procedure.better).not_in((Better.YES.value, Better.NO.value)))
+        .order_by(col(Trial.day).desc(), col(Trial.number).desc())
+        .limit(most)
+    )
+    return [MeanOffered(*row) for row in session.exec(query)]
+
+
+def lines_offered(session: Session, mod: Mod, reader: Calculation | None) -> list[LineOffered]:
+    """The lines of a mod's other calculations."""
+    query = select(Calculation).where(Calculation.mod_id == mod.id).order_by(col(Calculation.number))
+    others = [other for other in session.exec(query) if reader is None or other.id != reader.id]
+    return [
+        LineOffered(other.number, other.title, line["name"], line["label"]) for other in others for line in other.lines
+    ]
+
+
+def mods_offered(session: Session, most: int = OFFERED_MOST) -> list[ModOffered]:
+    """Mods that a sum can be attached to: the latest of each machine; undone and dropped ones are over."""
+    latest = func.row_number().over(partition_by=col(Mod.machine_id), order_by=col(Mod.number).desc()).label("latest")
+    open_mods = select(Mod.machine_id, Mod.number, Mod.title, latest).where(
+        col(Mod.state).in_([state.value for state in OPEN_STATES])
+    )
+    ranked = open_mods.subquery()
+    query = (
+        select(col(Machine.tag), ranked.c.number, ranked.c.title)
+        .join(ranked, ranked.c.machine_id == col(Machine.id))
+        .where(ranked.c.latest <= OFFERED_A_MACHINE)
+        .order_by(col(Machine.tag_key), ranked.c.number.desc())
+        .limit(most)
+    )
+    return [ModOffered(*row) for row in session.exec(query)]
