@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlencode
 
 from fastapi import APIRouter
 from sqlmodel import Session, col, select
@@ -11,40 +12,41 @@ from starlette.responses import Response
 from server.engineering import calculations as engine
 from server.engineering.methods import Method, load_methods
 from server.engineering.quantities import Toleranced, show
+from server.pages.calculation_form import (
+    LIMIT_KINDS,
+    SOURCES,
+    InputRow,
+    Words,
+    beside_their_fields,
+    compact,
+    count,
+    from_method,
+    from_stored,
+    input_rows,
+    labels_of,
+    rows_of,
+    rows_shown,
+)
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import address
-from server.pages.pictures import Bound, Picture, Spread, spread_view
-from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation
+from server.pages.pictures import Picture
+from server.pages.results import CaseView, InputView, LineView, lines_of, pictures_of
+from server.records.commands.calculations import (
+    AttachCalculation,
+    ReviseCalculation,
+    RunCalculation,
+    TickAssumption,
+)
 from server.records.questions.addresses import find_calculation, find_machine, find_mod
-from server.records.questions.machines import boards_of
-from server.records.questions.sums import runs_of, tied_inputs
+from server.records.questions.boards import all_boards
+from server.records.questions.sums import lines_offered, means_offered, runs_of, tied_inputs
 from server.records.sums import digest_of, latest_run, read_cases
 from server.records.tables import Calculation, CalculationRun, Machine, Mod
 from server.records.words import Case, Source
 
 router = APIRouter()
-Words = list[tuple[str, str]]
-
-COLUMNS: dict[str, tuple[str, ...]] = {
-    "inputs": (
-        "name", "label", "unit", "source", "text", "board", "designator", "when_empty",
-        "trial", "other_calculation", "other_line",
-    ),
-    "lines": ("name", "expression", "unit", "label"),
-    "limits": ("line", "kind", "value", "basis"),
-    "assumptions": ("sentence", "tested", "note"),
-}  # fmt: skip
-# What makes a row count as written: a row with only choices left at their first word is blank.
-TELLING = {"inputs": "name", "lines": "expression", "limits": "value", "assumptions": "sentence"}
-SPARE_ROWS, MORE_ROWS, ROWS_LEAST = 1, 4, 3
-SOURCES = [
-    (Source.TYPED.value, "typed here"),
-    (Source.PART.value, "read from the part at a position"),
-    (Source.TRIAL.value, "the mean of a trial"),
-    (Source.LINE.value, "a line of another calculation of this mod"),
-]
-KINDS = [("at_most", "at most"), ("at_least", "at least"), ("between", "between")]
+PRESET = "value."  # before an input's name, in the address of a new calculation's form
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,36 +59,22 @@ class SumLine:
 
 
 @dataclass(frozen=True, slots=True)
-class InputView:
-    """One input in one case, as the page says it."""
-
-    name: str
-    value: str
-    origin: str
-
-
-@dataclass(frozen=True, slots=True)
-class CaseView:
-    """One case of a kept run: its inputs, and either its lines and limits or why it has none."""
-
-    case: str
-    inputs: list[InputView]
-    lines: Sequence[engine.LineResult]
-    limits: Sequence[engine.LimitResult]
-    problem: str
-
-    @property
-    def verdict(self) -> str:
-        return worst_verdict(self.limits, self.problem)
-
-
-@dataclass(frozen=True, slots=True)
 class RunView:
     """A kept run with what differs between its inputs and those of now."""
 
     run: CalculationRun
     cases: list[CaseView]
     changes: list[str]
+
+
+@dataclass(frozen=True, slots=True)
+class Tick:
+    """One assumption with the form that says whether it was tested."""
+
+    number: int
+    sentence: str
+    tested: bool
+    form: Form
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,26 +86,36 @@ class CalculationPage:
     calculation: Calculation
     method: Method | None
     labels: dict[str, str]
+    constants: dict[str, str]
     latest: RunView
+    lines: list[LineView]
     stale: bool
     pictures: list[Picture]
+    ticks: list[Tick]
     earlier: list[RunView]
 
 
 @dataclass(frozen=True, slots=True)
 class CalculationFormPage:
-    """The form that writes a sum; `rows` says how many rows of each kind are shown."""
+    """The form that writes a sum; `rows` says how many rows of each kind are shown, `opened` which kinds stand open."""
 
     machine: Machine
     mod: Mod
     calculation: Calculation | None
     form: Form
+    inputs: list[InputRow]
     rows: dict[str, int]
+    opened: set[str]
     boards: Words
+    trials: Words
+    others: Words
     sources: Words
     kinds: Words
+    line_names: list[str]
+    labels: dict[str, str]
     methods: Words
     method: Method | None
+    base: str
     action: str
     cancel: str
 
@@ -127,15 +125,16 @@ def new_calculation(house: AtHome, tag: str, number: int, method: str = "") -> R
     with house.reading() as session:
         machine, mod = _found(session, tag, number)
     chosen = load_methods().get(method)
-    form = _from_method(chosen) if chosen else Form.blank()
-    return _form_page(house, machine, mod, None, form)
+    query = house.request.query_params
+    typed = {name.removeprefix(PRESET): text for name, text in query.items() if name.startswith(PRESET)}
+    return _form_page(house, machine, mod, None, from_method(chosen, typed) if chosen else Form.blank())
 
 
 @router.post("/machines/{tag}/mods/{number}/calculations/new")
 def attach_calculation(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
     with house.reading() as session:
         machine, mod = _found(session, tag, number)
-    _compact(form)
+    compact(form)
     if form.text("more"):
         return _form_page(house, machine, mod, None, form)
     return house.write(
@@ -145,7 +144,7 @@ def attach_calculation(house: AtHome, tag: str, number: int, form: PostedForm) -
         again=lambda form, status: _form_page(house, machine, mod, None, form, status),
         machine=machine.tag,
         mod=mod.number,
-        **_rows(form),
+        **rows_of(form),
     )
 
 
@@ -157,22 +156,51 @@ def calculation_page(house: AtHome, tag: str, number: int, which: int) -> Respon
         return house.page("calculations/calculation.html", calculation_context(session, machine, mod, calculation))
 
 
-def calculation_context(session: Session, machine: Machine, mod: Mod, calculation: Calculation) -> CalculationPage:
+def calculation_context(
+    session: Session, machine: Machine, mod: Mod, calculation: Calculation, refused: tuple[int, Form] | None = None
+) -> CalculationPage:
     """Everything the page shows; the kept results are shown as they were concluded, never worked out anew."""
     now = read_cases(session, calculation)
     plain_now = {case.value: {name: reading.value for name, reading in read.items()} for case, read in now.items()}
     runs = [_run_view(run, plain_now) for run in runs_of(session, calculation)]
+    method = load_methods().get(calculation.method)
     return CalculationPage(
         machine=machine,
         mod=mod,
         calculation=calculation,
-        method=load_methods().get(calculation.method),
-        labels={entry["name"]: entry["label"] for entry in calculation.lines}
-        | {tied.entry.name: tied.entry.label for tied in tied_inputs(session, calculation)},
+        method=method,
+        labels={tied.entry.name: tied.entry.label for tied in tied_inputs(session, calculation)},
+        constants={fixed.name: fixed.source for fixed in method.constants} if method else {},
         latest=runs[0],
+        lines=lines_of(runs[0].cases),
         stale=runs[0].run.digest != digest_of(calculation, now),
-        pictures=_pictures(runs[0].cases),
+        pictures=pictures_of(runs[0].cases),
+        ticks=_ticks(calculation, refused),
         earlier=runs[1:],
+    )
+
+
+@router.post("/machines/{tag}/mods/{number}/calculations/{which}/assumptions/{row}")
+def tick_assumption(house: AtHome, tag: str, number: int, which: int, row: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine, mod = _found(session, tag, number)
+        calculation = find_calculation(session, mod, which)
+
+    def again(form: Form, status: int) -> Response:
+        with house.reading() as session:
+            now = find_calculation(session, mod, which)
+            context = calculation_context(session, machine, mod, now, (row, form))
+        return house.page("calculations/calculation.html", context, status)
+
+    return house.write(
+        form,
+        TickAssumption,
+        to=lambda done: calculation_address(machine, mod, calculation) + "#assumptions",  # noqa: ARG005
+        again=again,
+        machine=machine.tag,
+        mod=mod.number,
+        calculation=calculation.number,
+        number=row,
     )
 
 
@@ -181,7 +209,7 @@ def edit_calculation(house: AtHome, tag: str, number: int, which: int) -> Respon
     with house.reading() as session:
         machine, mod = _found(session, tag, number)
         calculation = find_calculation(session, mod, which)
-        form = _from_stored(session, calculation)
+        form = from_stored(session, calculation)
     return _form_page(house, machine, mod, calculation, form)
 
 
@@ -190,7 +218,7 @@ def revise_calculation(house: AtHome, tag: str, number: int, which: int, form: P
     with house.reading() as session:
         machine, mod = _found(session, tag, number)
         calculation = find_calculation(session, mod, which)
-    _compact(form)
+    compact(form)
     if form.text("more"):
         return _form_page(house, machine, mod, calculation, form)
     return house.write(
@@ -201,7 +229,7 @@ def revise_calculation(house: AtHome, tag: str, number: int, which: int, form: P
         machine=machine.tag,
         mod=mod.number,
         calculation=calculation.number,
-        **_rows(form),
+        **rows_of(form),
     )
 
 
@@ -213,6 +241,12 @@ def run_calculation(house: AtHome, tag: str, number: int, which: int) -> Respons
 
 def calculation_address(machine: Machine, mod: Mod, calculation: Calculation) -> str:
     return f"{address(machine)}/mods/{mod.number}/calculations/{calculation.number}"
+
+
+def new_calculation_address(machine: str, mod: int, method: str, typed: Mapping[str, str]) -> str:
+    """Where a new sum of a mod begins from a method, with the values as they were typed elsewhere."""
+    query = {"method": method} | {f"{PRESET}{name}": text for name, text in typed.items()}
+    return f"{address(machine)}/mods/{mod}/calculations/new?{urlencode(query)}"
 
 
 def sums_of(session: Session, mod: Mod) -> list[SumLine]:
@@ -227,14 +261,6 @@ def sums_of(session: Session, mod: Mod) -> list[SumLine]:
         stale = kept.digest != digest_of(calculation, read_cases(session, calculation))
         lines.append(SumLine(calculation, [view.verdict for view in views], stale))
     return lines
-
-
-def worst_verdict(limits: Sequence[engine.LimitResult], problem: str) -> str:
-    """One word for several limits: the worst of them."""
-    if problem:
-        return "no result"
-    words = {limit.verdict for limit in limits}
-    return next((word for word in ("fails", "at risk", "holds") if word in words), "no limit")
 
 
 def _found(session: Session, tag: str, number: int) -> tuple[Machine, Mod]:
@@ -257,14 +283,16 @@ def _run_view(run: CalculationRun, now: Mapping[str, Mapping[str, Toleranced | N
 
 
 def _case_view(case: Case, kept: Mapping[str, Any]) -> CaseView:
-    inputs = [
-        InputView(name, show(Toleranced(**entry["value"])) if entry["value"] else "none", entry["origin"])
-        for name, entry in kept["inputs"].items()
-    ]
+    inputs = [_input_view(name, entry) for name, entry in kept["inputs"].items()]
     if "problem" in kept:
         return CaseView(case.value, inputs, (), (), kept["problem"])
     result = engine.from_plain(kept["result"])
-    return CaseView(case.value, inputs, result.lines, result.limits, "")
+    return CaseView(case.value, inputs, result.lines, result.limits)
+
+
+def _input_view(name: str, entry: Mapping[str, Any]) -> InputView:
+    value = show(Toleranced(**entry["value"])) if entry["value"] else "none"
+    return InputView(name, value, entry["origin"], entry["problem"])
 
 
 def _changes(case: Case, kept: Mapping[str, Any], now: Mapping[str, Toleranced | None]) -> list[str]:
@@ -279,139 +307,85 @@ def _changes(case: Case, kept: Mapping[str, Any], now: Mapping[str, Toleranced |
     return found
 
 
-def _pictures(cases: list[CaseView]) -> list[Picture]:
-    """A picture for each line that has a limit, over the cases that have a result."""
-    told = [view for view in cases if not view.problem]
-    limited = dict.fromkeys(limit.limit.line for view in told for limit in view.limits)
-    return [_picture(name, told) for name in limited]
-
-
-def _picture(name: str, cases: list[CaseView]) -> Picture:
-    results = [(view, next(line for line in view.lines if line.name == name)) for view in cases]
-    spreads = [
-        Spread(
-            view.case, line.histogram.edges, line.histogram.counts, line.nominal, line.interval_low, line.interval_high
-        )
-        for view, line in results
-    ]
-    bounds = [Bound(limit.limit.kind, _ends(limit)) for limit in cases[-1].limits if limit.limit.line == name]
-    return spread_view(f"spread-{name}", results[0][1].label or name, results[0][1].unit, spreads, bounds)
-
-
-def _ends(judged: engine.LimitResult) -> tuple[float, ...]:
-    held = judged.against
-    return (held.low, held.high) if judged.limit.kind == "between" else (held.nominal,)
+def _ticks(calculation: Calculation, refused: tuple[int, Form] | None) -> list[Tick]:
+    """Every assumption with its form; the one that was refused as it was typed."""
+    ticks = []
+    for number, row in enumerate(calculation.assumptions, start=1):
+        form = Form.blank(tested=row["tested"], note=row["note"], opened_version=calculation.version)
+        if refused and refused[0] == number:
+            form = refused[1]
+        form.prefix = f"a{number}"
+        ticks.append(Tick(number, row["sentence"], row["tested"], form))
+    return ticks
 
 
 # ---- The form ----
 
 
-def _compact(form: Form) -> None:
-    """Close the gaps between written rows, so that messages and rows keep the same numbers."""
-    for kind, columns in COLUMNS.items():
-        telling = [name for name in form.values if name.startswith(f"{kind}.")]
-        numbers = sorted({int(name.split(".")[1]) for name in telling if name.split(".")[1].isdecimal()})
-        rows = [{column: form.text(f"{kind}.{number}.{column}") for column in columns} for number in numbers]
-        written = [row for row in rows if any(row[column].strip() for column in _content_columns(kind))]
-        for name in telling:
-            del form.values[name]
-        _fill(form, kind, written)
-
-
-def _content_columns(kind: str) -> tuple[str, ...]:
-    """The columns of a row that a person writes; the rest are choices that always hold a word."""
-    return tuple(column for column in COLUMNS[kind] if column not in ("source", "board", "kind", "tested"))
-
-
-def _fill(form: Form, kind: str, rows: Sequence[Mapping[str, Any]]) -> None:
-    for number, row in enumerate(rows):
-        for column, value in row.items():
-            form.set(f"{kind}.{number}.{column}", "" if value is None else str(value))
-
-
-def _rows(form: Form) -> dict[str, Any]:
-    """The rows of each kind as the command takes them."""
-    return {
-        kind: [
-            {column: form.text(f"{kind}.{number}.{column}") for column in columns if column != "tested"}
-            | ({"tested": bool(form.text(f"{kind}.{number}.tested"))} if "tested" in columns else {})
-            for number in range(_count(form, kind))
-        ]
-        for kind, columns in COLUMNS.items()
-    }
-
-
-def _count(form: Form, kind: str) -> int:
-    return len({name.split(".")[1] for name in form.values if name.startswith(f"{kind}.")})
-
-
-def _from_stored(session: Session, calculation: Calculation) -> Form:
-    form = Form.blank(
-        title=calculation.title,
-        method=calculation.method,
-        note=calculation.note,
-        opened_version=calculation.version,
-    )
-    _fill(form, "inputs", [tied.as_typed() for tied in tied_inputs(session, calculation)])
-    for kind in ("lines", "limits"):
-        _fill(form, kind, getattr(calculation, kind))
-    kept = [row | {"tested": "yes" if row["tested"] else ""} for row in calculation.assumptions]
-    _fill(form, "assumptions", kept)
-    return form
-
-
-def _from_method(method: Method) -> Form:
-    """A form filled from a ready-made method: its lines and limits, its usual values to be replaced."""
-    form = Form.blank(title=method.title, method=method.slug, note="")
-    inputs = [
-        {"name": given.name, "label": given.label, "unit": given.unit, "source": "typed", "text": show(given.usual)}
-        for given in method.inputs
-    ] + [
-        {"name": fixed.name, "label": f"{fixed.label} ({fixed.source})", "unit": fixed.value.unit, "source": "typed",
-         "text": show(fixed.value)}
-        for fixed in method.constants
-    ]  # fmt: skip
-    _fill(form, "inputs", inputs)
-    lines = [
-        {"name": line.name, "expression": line.expression, "unit": line.unit, "label": line.label}
-        for line in method.lines
-    ]
-    _fill(form, "lines", lines)
-    limits = [
-        {"line": limit.line, "kind": limit.kind, "value": _held_against(limit), "basis": limit.basis}
-        for limit in method.limits
-    ]
-    _fill(form, "limits", limits)
-    _fill(form, "assumptions", [{"sentence": sentence, "tested": "", "note": ""} for sentence in method.assumptions])
-    return form
-
-
-def _held_against(limit: engine.Limit) -> str:
-    return limit.value if isinstance(limit.value, str) else show(limit.value)
-
-
 def _form_page(
     house: House, machine: Machine, mod: Mod, calculation: Calculation | None, form: Form, status: int = 200
 ) -> Response:
+    beside_their_fields(form)
     with house.reading() as session:
-        boards = [(line.board.slug, line.board.name) for line in boards_of(session, machine)]
-    more = form.text("more")
-    rows = {kind: max(ROWS_LEAST, _count(form, kind) + (MORE_ROWS if kind == more else SPARE_ROWS)) for kind in COLUMNS}
+        boards = [(board.slug, board.name) for board in all_boards(session, machine)]
+        trials = _trials_offered(session, machine, form)
+        others = _others_offered(session, mod, calculation, form)
+    rows = rows_shown(form)
+    method = load_methods().get(form.text("method"))
     base = f"{address(machine)}/mods/{mod.number}"
     here = f"{base}/calculations/{calculation.number}" if calculation else f"{base}/calculations/new"
-    methods = load_methods()
+    ties = {Source.TYPED: True, Source.PART: boards, Source.TRIAL: trials, Source.LINE: others}
+    offered = {source.value for source, tied in ties.items() if tied}
+    offered |= {form.text(f"inputs.{number}.source") for number in range(rows["inputs"])}
     context = CalculationFormPage(
         machine=machine,
         mod=mod,
         calculation=calculation,
         form=form,
+        inputs=input_rows(form, method, rows["inputs"]),
         rows=rows,
-        boards=[*boards, ("", "none")],
-        sources=SOURCES,
-        kinds=KINDS,
-        methods=[(method.slug, method.title) for method in methods.values()],
-        method=methods.get(form.text("method")),
+        opened={name.partition(".")[0] for name in (*form.errors, form.text("more"))},
+        boards=boards,
+        trials=trials,
+        others=others,
+        sources=[(source, words) for source, words in SOURCES if source in offered],
+        kinds=LIMIT_KINDS,
+        line_names=[name for number in range(count(form, "lines")) if (name := form.text(f"lines.{number}.name"))],
+        labels=labels_of(form),
+        methods=[(method.slug, method.title) for method in _by_title()],
+        method=method,
+        base=base,
         action=f"{here}/edit" if calculation else here,
         cancel=here if calculation else base,
     )
     return house.page("calculations/form.html", context, status)
+
+
+def _by_title() -> list[Method]:
+    return sorted(load_methods().values(), key=lambda method: method.title.casefold())
+
+
+def _trials_offered(session: Session, machine: Machine, form: Form) -> Words:
+    offered = [
+        (str(mean.number), f"Trial {mean.number}, {mean.day}: {mean.title}{f' ({mean.unit})' if mean.unit else ''}")
+        for mean in means_offered(session, machine)
+    ]
+    return offered + [(number, f"Trial {number}") for number in _chosen(form, "trial", offered)]
+
+
+def _others_offered(session: Session, mod: Mod, calculation: Calculation | None, form: Form) -> Words:
+    offered = [
+        (
+            f"{read.calculation}:{read.line}",
+            f"{read.line} of calculation {read.calculation}, {read.label or read.title}",
+        )
+        for read in lines_offered(session, mod, calculation)
+    ]
+    return offered + [(read, f"{read}, which is no longer there") for read in _chosen(form, "other", offered)]
+
+
+def _chosen(form: Form, column: str, offered: Sequence[tuple[str, str]]) -> list[str]:
+    """What is chosen in some row and not on offer any more: it stays as it was chosen until it is changed."""
+    chosen = (form.text(f"inputs.{number}.{column}") for number in range(count(form, "inputs")))
+    known = {value for value, _ in offered}
+    return [value for value in dict.fromkeys(chosen) if value and value not in known]

@@ -8,8 +8,8 @@ A position without a part gives the input's `when_empty` value, or a sentence th
 """
 
 import hashlib
-from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import rfc8785
@@ -17,6 +17,7 @@ from sqlmodel import Session, col, func, select
 
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
+from server.engineering.methods import MethodInput, load_methods
 from server.engineering.quantities import Toleranced, parse
 from server.records.tables import (
     Calculation,
@@ -35,11 +36,12 @@ from server.records.words import Case, ModState, Origin, Source, StepKind
 
 @dataclass(frozen=True, slots=True)
 class Reading:
-    """One input in one case: its value and where it came from, or why it has none."""
+    """One input in one case: its value and where it came from, or why it has none; `label` is what it is."""
 
     value: Toleranced | None
     origin: str
     problem: str = ""
+    label: str = ""
 
 
 class InputMissing(Exception):
@@ -63,7 +65,29 @@ def read_cases(session: Session, calculation: Calculation) -> dict[Case, Reading
     """Every input in every case, as the record stands now."""
     mod = session.get_one(Mod, calculation.mod_id)
     inputs = inputs_of(session, calculation)
-    return {case: {entry.name: _read(session, mod, entry, case) for entry in inputs} for case in Case}
+    asked = inputs_asked(calculation.method)
+
+    def read(entry: CalculationInput, case: Case) -> Reading:
+        reading = _accepted(_read(session, mod, entry, case), asked.get(entry.name))
+        return replace(reading, label=entry.label)
+
+    return {case: {entry.name: read(entry, case) for entry in inputs} for case in Case}
+
+
+def inputs_asked(method: str) -> Mapping[str, MethodInput]:
+    """What a ready-made method asks for, by name; nothing for a sum of the keeper's own."""
+    known = load_methods().get(method) if method else None
+    return {given.name: given for given in known.inputs} if known else {}
+
+
+def _accepted(reading: Reading, asked: MethodInput | None) -> Reading:
+    """The reading as the method takes it; one outside the method's range gives no value, and says why."""
+    if asked is None or reading.value is None:
+        return reading
+    try:
+        return replace(reading, value=asked.accept(reading.value))
+    except EngineeringError as fault:
+        return Reading(None, reading.origin, f"{fault}.")
 
 
 def digest_of(calculation: Calculation, cases: dict[Case, Readings]) -> str:
@@ -103,7 +127,7 @@ def build(calculation: Calculation, readings: Readings) -> engine.Calculation:
     for name, reading in readings.items():
         if reading.value is None:
             raise InputMissing(f"{name}: {reading.problem}")
-        inputs.append(engine.Input(name, reading.value))
+        inputs.append(engine.Input(name, reading.value, reading.label))
     lines = [engine.Line(line["name"], line["expression"], line["unit"], line["label"]) for line in calculation.lines]
     names = {*readings, *(line.name for line in lines)}
     limits = [_limit(limit, names) for limit in calculation.limits]

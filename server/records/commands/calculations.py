@@ -8,7 +8,7 @@ from sqlmodel import col, func, select
 
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
-from server.records.commands.base import Command, change, expect_version, part_changed
+from server.records.commands.base import Command, Line, change, expect_version, part_changed
 from server.records.commands.mods import called
 from server.records.commands.sum_rows import (
     AssumptionFields,
@@ -43,6 +43,7 @@ __all__ = [
     "LineFields",
     "ReviseCalculation",
     "RunCalculation",
+    "TickAssumption",
 ]
 
 
@@ -64,6 +65,18 @@ class RunCalculation(Command):
     machine: str
     mod: int
     calculation: int
+
+
+class TickAssumption(Command):
+    """Say that an assumption was tested, or was not after all, and how; what the sum comes to stays as it is."""
+
+    machine: str
+    mod: int
+    calculation: int
+    number: int
+    tested: bool = False
+    note: Line = ""
+    opened_version: int
 
 
 @handles(AttachCalculation)
@@ -108,6 +121,26 @@ def run_calculation(work: Work, command: RunCalculation) -> Entry:
     work.add(run(work.session, calculation, "run again"))
     words = f"{called(machine, mod)} calculation {calculation.number} was run again."
     return Entry("run calculation", calculation, words, machine)
+
+
+@handles(TickAssumption)
+def tick_assumption(work: Work, command: TickAssumption) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    mod = find_mod(work.session, machine, command.mod)
+    calculation = find_calculation(work.session, mod, command.calculation)
+    place = command.number - 1
+    if not 0 <= place < len(calculation.assumptions):
+        raise NotFound("assumption", command.number)
+    ticked = {"tested": command.tested, "note": command.note}
+    expect_version("calculation", calculation, command.opened_version, ticked, calculation.assumptions[place])
+    rows = [dict(row) for row in calculation.assumptions]
+    rows[place] |= ticked
+    change(calculation, {"assumptions": rows})
+    said = "tested" if command.tested else "not tested"
+    words = f"{called(machine, mod)} calculation {calculation.number}, assumption {command.number}: "
+    return Entry(
+        "tick assumption", calculation, f"{words}{said}{f' ({command.note})' if command.note else ''}.", machine
+    )
 
 
 def keep_if_changed(work: Work, calculation: Calculation, reason: str) -> None:

@@ -11,10 +11,12 @@ from server.engineering import calculations as engine
 from server.engineering.errors import BadLimit, BadName, DimensionMismatch, DuplicateName, EngineeringError
 from server.engineering.formulas import compile_line
 from server.engineering.line_order import plan
+from server.engineering.methods import MethodInput
 from server.engineering.quantities import Toleranced, parse
 from server.engineering.units import check_unit
 from server.records.commands.base import Command, Line, NeededLine, OptionalInt, Prose, shown
 from server.records.errors import Invalid
+from server.records.sums import inputs_asked
 from server.records.words import Source
 
 # How many rows of each kind fit, and the field that says so when there are more.
@@ -84,8 +86,9 @@ def check(command: CalculationFields) -> None:
     faults = _too_many(command)
     for number, line in enumerate(command.lines):
         faults |= _line_faults(number, line)
+    asked = inputs_asked(command.method)
     for number, entry in enumerate(command.inputs):
-        faults |= _input_faults(number, entry)
+        faults |= _input_faults(number, entry, asked.get(entry.name))
     names = {entry.name for entry in command.inputs}
     for number, limit in enumerate(command.limits):
         if limit.value not in names and (problem := _limit_fault(limit)):
@@ -153,13 +156,13 @@ def field_at_fault(command: CalculationFields, fault: EngineeringError) -> str:
     return f"lines.{lines.index(line)}.{'unit' if of_unit else 'expression'}"
 
 
-def _input_faults(number: int, entry: InputFields) -> dict[str, str]:
+def _input_faults(number: int, entry: InputFields, asked: MethodInput | None) -> dict[str, str]:
     faults = {}
     if entry.unit and (problem := _said_of(check_unit, entry.unit)):
         faults[f"inputs.{number}.unit"] = problem
-    if entry.source is Source.TYPED and (problem := _unreadable(entry.text, entry.unit)):
+    if entry.source is Source.TYPED and (problem := _unacceptable(entry.text, entry.unit, asked)):
         faults[f"inputs.{number}.text"] = problem
-    if entry.when_empty and (problem := _unreadable(entry.when_empty, entry.unit)):
+    if entry.when_empty and (problem := _unacceptable(entry.when_empty, entry.unit, asked)):
         faults[f"inputs.{number}.when_empty"] = problem
     if entry.source is Source.PART and not entry.designator:
         faults[f"inputs.{number}.designator"] = "Say at which position the part is, such as R7."
@@ -168,6 +171,14 @@ def _input_faults(number: int, entry: InputFields) -> dict[str, str]:
     if entry.source is Source.LINE and (entry.other_calculation is None or not entry.other_line):
         faults[f"inputs.{number}.other_line"] = "Say which calculation and which of its lines is read."
     return faults
+
+
+def _unacceptable(text: str, unit: str, asked: MethodInput | None) -> str:
+    """What is wrong with a value as typed; where a method asks for it, that it is outside the method's range too."""
+    if (problem := _unreadable(text, unit)) or asked is None:
+        return problem
+    value = parse(text, unit=unit or None)
+    return _said_of(lambda _: asked.accept(value), text)
 
 
 def _unreadable(text: str, unit: str) -> str:
