@@ -29,6 +29,7 @@ router = APIRouter()
 MEGABYTE = 1_000_000
 # The text comes back with two bytes a line end, and letters outside ASCII take up to four.
 TEXT_GROWS = 4
+TEXT_TOO_LARGE = "exceeded maximum size"  # the form parser's words; what else it refuses is no fault of the list
 GOOD_SHOWN = 20
 BAD_SHOWN = 200
 COLUMNS_SHOWN = 20
@@ -99,7 +100,9 @@ async def posted_list(request: Request) -> AsyncIterator[Form]:
     most = settings.parts_list_most_mb * MEGABYTE
     try:
         data = await request.form(max_files=5, max_fields=FIELDS_MOST, max_part_size=TEXT_GROWS * most)
-    except HTTPException:
+    except HTTPException as refusal:
+        if TEXT_TOO_LARGE not in refusal.detail:
+            raise
         yield _refused("text", _too_large("The pasted text", settings))
         return
     form = of_data(data)

@@ -25,7 +25,7 @@ from server.records.list_words import OFFERED, WORDS, folded, kind_of_designator
 from server.records.questions.addresses import find_board, find_machine
 from server.records.store import Store
 from server.records.tables import Board
-from server.records.values import UNIT_OF_KIND, read_value
+from server.records.values import read_value
 from server.records.words import PartKind
 
 __all__ = [
@@ -42,6 +42,7 @@ __all__ = [
 
 GROUP_MOST = 500
 NAMED_MOST = 20
+MEASURED = {PartKind.RESISTOR, PartKind.CAPACITOR, PartKind.CRYSTAL}  # their value is never a type
 # Both ends of a range carry their letters (R4-R6): “J1-2” is one designator with a hyphen in it.
 DESIGNATOR = re.compile(r"[^\W\d_]+\d+\w*")
 RANGE = re.compile(r"([^\W\d_]+)(\d{1,5})\s*(?:-|–|\.\.|…|to)\s*([^\W\d_]+)(\d{1,5})", re.IGNORECASE)
@@ -182,7 +183,7 @@ def _join_tolerance(typed: dict[str, str]) -> None:
 def _value_as_type(typed: dict[str, str]) -> str:
     """Lists often write a chip's or a transistor's type where others have a value: `74LS00`, `7805`."""
     value = typed.get("value", "")
-    if not value or "type" in typed or PartKind(typed["kind"]) in UNIT_OF_KIND or _has_unit(value, typed["kind"]):
+    if not value or "type" in typed or typed["kind"] in MEASURED or _has_unit(value, typed["kind"]):
         return ""
     typed["type"] = typed.pop("value")
     return value

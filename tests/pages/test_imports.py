@@ -239,6 +239,14 @@ def test_a_body_over_the_server_s_limit_is_refused(client: TestClient, app: Fast
     assert stored(app) == before
 
 
+def test_a_form_that_is_none_is_refused(client: TestClient) -> None:
+    """A broken request is not blamed on the list."""
+    answer = client.post(IMPORT, content=b"--x\r\nbroken", headers={"content-type": "multipart/form-data"})
+
+    assert answer.status_code == 400
+    assert "does not have the form this page expects" in words_of(answer)
+
+
 @pytest.mark.parametrize("named", ["", "no-board", "a\0b", "../main-board"])
 def test_a_board_that_is_not_there_is_refused_beside_its_field(client: TestClient, named: str) -> None:
     answer = send(client, LIST, board=named)
