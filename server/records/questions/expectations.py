@@ -72,7 +72,18 @@ def verdicts(session: Session, mod: Mod) -> list[ExpectationLine]:
     rows = session.exec(query).all()
     trials = _trials(session, mod, {procedure.key for _, procedure in rows if procedure})
     mods = mods_noted(session, [trial.key for trial in trials])
-    return [_line(expectation, procedure, _run(mod, procedure, trials, mods)) for expectation, procedure in rows]
+    return [judged(mod, expectation, procedure, trials, mods) for expectation, procedure in rows]
+
+
+def judged(
+    mod: Mod,
+    expectation: Expectation,
+    procedure: Procedure | None,
+    trials: Sequence[Trial],
+    mods: dict[int, list[Mod]],
+) -> ExpectationLine:
+    """One expectation with its verdict, from trials that were read before and the mods noted with each."""
+    return _line(expectation, procedure, _run(mod, procedure, trials, mods))
 
 
 def _trials(session: Session, mod: Mod, procedures: set[int]) -> Sequence[Trial]:
