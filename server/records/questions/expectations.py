@@ -72,10 +72,10 @@ def verdicts(session: Session, mod: Mod) -> list[ExpectationLine]:
     rows = session.exec(query).all()
     trials = _trials(session, mod, {procedure.key for _, procedure in rows if procedure})
     mods = mods_noted(session, [trial.key for trial in trials])
-    return [judged(mod, expectation, procedure, trials, mods) for expectation, procedure in rows]
+    return [verdict_on(mod, expectation, procedure, trials, mods) for expectation, procedure in rows]
 
 
-def judged(
+def verdict_on(
     mod: Mod,
     expectation: Expectation,
     procedure: Procedure | None,

@@ -114,7 +114,7 @@ class WholeMachine:
     ) -> ExpectationLine:
         procedure = self.procedure[expectation.procedure_id] if expectation.procedure_id else None
         # That module's own question asks the database once for every mod; here the rows are at hand.
-        return expectations.judged(mod, expectation, procedure, trials, noted)
+        return expectations.verdict_on(mod, expectation, procedure, trials, noted)
 
     @cached_property
     def calculations_of(self) -> dict[int, list[Calculation]]:
