@@ -4,7 +4,7 @@ What is shown is always what was typed, never "typed or stored": a field that wa
 """
 
 import types
-from collections.abc import Mapping
+from collections.abc import AsyncIterator, Mapping
 from typing import Annotated, Any, Literal, Self, TypeVar, Union, get_args, get_origin
 
 from fastapi import Depends, Request
@@ -85,10 +85,13 @@ def _is_list(annotation: Any) -> bool:
     return get_origin(annotation) is list
 
 
-async def posted(request: Request) -> Form:
-    """The form that came with this request."""
+async def posted(request: Request) -> AsyncIterator[Form]:
+    """The form that came with this request; what was uploaded is let go once the answer is made."""
     data = await request.form(max_files=20, max_fields=FIELDS_MOST, max_part_size=FIELD_BYTES_MOST)
-    return of_data(data)
+    try:
+        yield of_data(data)
+    finally:
+        await data.close()
 
 
 def of_data(data: FormData) -> Form:

@@ -245,6 +245,8 @@ def designator_fault(designator: str) -> str:
         return f"A designator has at most {DESIGNATOR_MOST} characters."
     if not any(character.isalnum() for character in designator):
         return "A designator has at least one letter or digit, such as U7."
+    if designator.casefold() == "new":
+        return "“new” cannot be a designator, because it is part of an address."
     if set(designator) & set("/?#%\\"):
         return "A designator cannot hold / ? # % or \\, because it is part of an address."
     return ""
