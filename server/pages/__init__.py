@@ -4,6 +4,8 @@ from fastapi import FastAPI
 
 from server.pages import (
     api,
+    bench_readers,
+    bench_sums,
     boards,
     calculations,
     comparisons,
@@ -38,6 +40,8 @@ ROUTERS = (
     trials.router,
     comparisons.router,
     sheets.router,
+    bench_readers.router,  # before the sums: its addresses are theirs otherwise
+    bench_sums.router,
     api.router,
 )
 

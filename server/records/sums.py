@@ -80,6 +80,16 @@ def inputs_asked(method: str) -> Mapping[str, MethodInput]:
     return {given.name: given for given in known.inputs} if known else {}
 
 
+def why_not(asked: MethodInput, value: Toleranced) -> str:
+    """Why a method does not take a value for this input, as it is said beside the input's field; empty if it does."""
+    try:
+        asked.accept(value)
+    except EngineeringError as fault:
+        said = f"{fault}."
+        return f"It{said.removeprefix(asked.label)}" if said.startswith(asked.label) else said
+    return ""
+
+
 def _accepted(reading: Reading, asked: MethodInput | None) -> Reading:
     """The reading as the method takes it; one outside the method's range gives no value, and says why."""
     if asked is None or reading.value is None:

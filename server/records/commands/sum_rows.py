@@ -16,7 +16,7 @@ from server.engineering.quantities import Toleranced, parse
 from server.engineering.units import check_unit
 from server.records.commands.base import Command, Line, NeededLine, OptionalInt, Prose, shown
 from server.records.errors import Invalid
-from server.records.sums import inputs_asked
+from server.records.sums import inputs_asked, why_not
 from server.records.words import Source
 
 # How many rows of each kind fit, and the field that says so when there are more.
@@ -177,8 +177,7 @@ def _unacceptable(text: str, unit: str, asked: MethodInput | None) -> str:
     """What is wrong with a value as typed; where a method asks for it, that it is outside the method's range too."""
     if (problem := _unreadable(text, unit)) or asked is None:
         return problem
-    value = parse(text, unit=unit or None)
-    return _said_of(lambda _: asked.accept(value), text)
+    return why_not(asked, parse(text, unit=unit or None))
 
 
 def _unreadable(text: str, unit: str) -> str:
