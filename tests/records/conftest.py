@@ -1,15 +1,15 @@
 """An invented machine, entered through the commands, and a record per test that costs a copy instead of migrations."""
 
 import shutil
-from collections.abc import Iterator, Mapping
-from contextlib import closing, contextmanager
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 import psycopg
 import pytest
-from sqlalchemy import Row, Table
+from sqlalchemy import Executable, Row, Table, create_engine, text
 from sqlmodel import col, func, select
 
 from server.records import checks, migrate
@@ -116,6 +116,20 @@ def enter(bench: Bench) -> None:
     bench.do(AddPosition, board=MAIN, designator="R9", **empty)
 
 
+def behind(store: Store, *statements: Executable) -> None:
+    """Change the record as somebody can who has the file: the database's own guards are off."""
+    engine = create_engine(store.url)
+    with engine.begin() as connection:
+        if engine.dialect.name == "postgresql":
+            connection.execute(text("SET session_replication_role = replica"))
+        else:
+            for name in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars():
+                connection.execute(text(f"DROP TRIGGER {name}"))
+        for statement in statements:
+            connection.execute(statement)
+    engine.dispose()
+
+
 # ---- A record of each test's own: a copy of one that was made once, on each kind of database ----
 
 DATABASES = ["sqlite", "postgresql"]
@@ -153,30 +167,40 @@ def _administering(folder: str) -> psycopg.Connection[Any]:
     return psycopg.connect(f"host={folder} user=app dbname=postgres", autocommit=True)
 
 
-@contextmanager
-def _copy(request: pytest.FixtureRequest, tmp_path: Path, original: str) -> Iterator[Store]:
-    if request.param == "sqlite":
-        shutil.copy(request.getfixturevalue("sqlite_originals") / original / "putback.sqlite3", tmp_path)
-        with closing(Store(sqlite_url(tmp_path))) as store:
-            yield store
-        return
-    folder, name = request.getfixturevalue("postgres_originals"), f"t{uuid4().hex}"
-    with _administering(folder) as connection:
-        connection.execute(f'CREATE DATABASE "{name}" TEMPLATE {original}')
-        with closing(Store(f"postgresql+psycopg://app@/{name}?host={folder}")) as store:
-            yield store
-        connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+Copies = Callable[[str, str], AbstractContextManager[Store]]
+
+
+@pytest.fixture(scope="session")
+def copies(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> Copies:
+    """Opens a copy of an original on one kind of database, and takes it away again."""
+
+    @contextmanager
+    def copy(kind: str, original: str) -> Iterator[Store]:
+        if kind == "sqlite":
+            folder = tmp_path_factory.mktemp("record")
+            shutil.copy(request.getfixturevalue("sqlite_originals") / original / "putback.sqlite3", folder)
+            with closing(Store(sqlite_url(folder))) as store:
+                yield store
+            return
+        server, name = request.getfixturevalue("postgres_originals"), f"t{uuid4().hex}"
+        with _administering(server) as connection:
+            connection.execute(f'CREATE DATABASE "{name}" TEMPLATE {original}')
+            with closing(Store(f"postgresql+psycopg://app@/{name}?host={server}")) as store:
+                yield store
+            connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+    return copy
 
 
 @pytest.fixture(params=DATABASES)
-def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
+def store(request: pytest.FixtureRequest, copies: Copies) -> Iterator[Store]:
     """An empty record."""
-    with _copy(request, tmp_path, "empty") as store:
+    with copies(request.param, "empty") as store:
         yield store
 
 
 @pytest.fixture(params=DATABASES)
-def bench(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Bench]:
+def bench(request: pytest.FixtureRequest, copies: Copies) -> Iterator[Bench]:
     """The invented machine, entered."""
-    with _copy(request, tmp_path, "entered") as store:
+    with copies(request.param, "entered") as store:
         yield Bench(store)

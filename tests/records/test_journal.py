@@ -7,7 +7,7 @@ from typing import Any
 from uuid import UUID
 
 import pytest
-from sqlalchemy import Executable, Table, create_engine, delete, insert, text, update
+from sqlalchemy import Executable, Table, delete, insert, text, update
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import SQLModel, col, select
 
@@ -17,7 +17,7 @@ from server.records.commands.mods import Expect
 from server.records.commands.trials import WriteProcedure
 from server.records.store import Store
 from server.records.tables import JournalEntry
-from tests.records.conftest import Bench
+from tests.records.conftest import Bench, behind
 
 TABLES = SQLModel.metadata.tables
 ENTRIES, MACHINES, PARTS = TABLES["journal"], TABLES["machine"], TABLES["part"]
@@ -26,20 +26,6 @@ ENTRIES, MACHINES, PARTS = TABLES["journal"], TABLES["machine"], TABLES["part"]
 def entries(store: Store) -> list[JournalEntry]:
     with store.reading() as session:
         return list(session.exec(select(JournalEntry).order_by(col(JournalEntry.seq))))
-
-
-def behind(store: Store, *statements: Executable) -> None:
-    """Change the record as somebody can who has the file: the database's own guards are off."""
-    engine = create_engine(store.url)
-    with engine.begin() as connection:
-        if engine.dialect.name == "postgresql":
-            connection.execute(text("SET session_replication_role = replica"))
-        else:
-            for name in connection.execute(text("SELECT name FROM sqlite_master WHERE type = 'trigger'")).scalars():
-                connection.execute(text(f"DROP TRIGGER {name}"))
-        for statement in statements:
-            connection.execute(statement)
-    engine.dispose()
 
 
 def entry_at(seq: int, /, **changed: Any) -> Executable:

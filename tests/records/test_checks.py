@@ -1,0 +1,233 @@
+"""Whether the record is whole: nothing that the commands do breaks it, and each broken rule is named."""
+
+from datetime import date, timedelta
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from sqlalchemy import Executable, update
+from sqlmodel import SQLModel
+
+from server.records.commands.base import Command
+from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation, TickAssumption
+from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
+from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
+from server.records.commands.parts import BagPart, EnterPart, ImportParts, KeepAside, RevisePart
+from server.records.commands.steps import (
+    AddStep,
+    CarryOutStep,
+    DropStep,
+    FitAnother,
+    MoveStep,
+    ReviseStep,
+    UndoStep,
+)
+from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, WriteProcedure
+from server.records.errors import RecordError, Stale
+from server.records.words import ModState, StepKind
+from server.records.work import HANDLERS
+from tests.records.conftest import KEEPER, MAIN, Bench, Copies, behind
+
+# ---- Whatever the commands do, the record stays whole ----
+
+PLACES = st.sampled_from(["R9", "R2", "R7", "U7", "C4", "r07", "C5"])
+MODS = st.sampled_from([2, 1, 2, 2, 3])
+NUMBERS = st.sampled_from([1, 2, 3, 4, 5, 6])
+FIRST = st.just(1)
+NEXT_DAY = "the day after the last one"
+DAYS = st.sampled_from([NEXT_DAY] * 9 + ["2025-02-03"])
+VERSIONS = st.just(1)
+VALUES = st.sampled_from(["330 Ω", "1 kΩ ±5 %", "", "4k7 Ω", "no value"])
+WORDS = st.sampled_from(["", "a word", "Ω “quoted”"])
+STATES = st.sampled_from(["fitted", "undone", "fitted", "undone", *ModState])
+READINGS = st.sampled_from(["501 503", "none"])
+GOES = st.sampled_from(["bag", "bag", "discarded", "lost", "handed over"])
+ORIGINS = st.sampled_from(["original", "new", "unknown"])
+PART = {"kind": st.sampled_from(["resistor", "chip", "other"]), "origin": ORIGINS, "value": VALUES, "type": WORDS}
+STOWED = {"day": DAYS, "becomes": GOES, "bag": st.sampled_from([None, 1, 7])}
+FITTED = {"value": VALUES, "bagged_part": st.sampled_from([None, None, 1, 2, 3]), "signer": st.just(KEEPER)}
+STEP = {"mod": MODS, "step": NUMBERS}
+DONE_STEP = {"mod": st.sampled_from([1, 1, 2]), "step": st.sampled_from([2, 2, 1])}
+PLANNED = {
+    "kind": st.sampled_from(["take out", "fit", "take out", "fit", *StepKind]),
+    "board": st.just(MAIN),
+    "designator": PLACES,
+    "pin": st.just("3"),
+    "planned_value": VALUES,
+}
+SUM_INPUTS = [
+    {"name": "V", "text": "5 V ±5 %"},
+    {"name": "R", "source": "part", "board": MAIN, "designator": "R7", "when_empty": "1 MΩ"},
+]
+SUM = {
+    "title": st.just("Current"),
+    "inputs": st.just(SUM_INPUTS),
+    "assumptions": st.just([{"sentence": "The supply is steady"}]),
+    "lines": st.sampled_from([[{"name": "I", "expression": "V / R"}], [{"name": "I", "expression": "2 * V / R"}]]),
+}
+ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
+    EnterPart: {"board": st.just(MAIN), "designator": PLACES, "fitted_on": st.one_of(st.none(), DAYS), **PART},
+    BagPart: {"day": DAYS, "bag": st.sampled_from([None, 3]), **PART},
+    RevisePart: {"part": NUMBERS, "opened_version": VERSIONS, **PART},
+    KeepAside: {"part": NUMBERS, **STOWED},
+    ImportParts: {
+        "board": st.just("supply"),
+        "rows": st.lists(st.fixed_dictionaries({"designator": PLACES, "value": VALUES}), max_size=3),
+    },
+    AddPosition: {"board": st.just(MAIN), "designator": PLACES, "mounting": st.just("wired")},
+    RevisePosition: {
+        "board": st.just(MAIN),
+        "designator": PLACES,
+        "mounting": st.just("socketed"),
+        "opened_version": VERSIONS,
+    },
+    ReviseBoard: {
+        "board": st.just(MAIN),
+        "name": WORDS,
+        "kind": st.just("main board"),
+        "parent": st.sampled_from(["", "supply", MAIN]),
+        "opened_version": VERSIONS,
+    },
+    PlanMod: {"title": st.just("Faster"), "state": st.just("planned"), "day": DAYS, "signer": st.just(KEEPER)},
+    ReviseMod: {"mod": MODS, "title": WORDS, "opened_version": VERSIONS},
+    MoveMod: {"mod": MODS, "state": STATES, "day": DAYS, "signer": st.just(KEEPER)},
+    Expect: {"mod": MODS, "sentence": st.just("It is faster")},
+    DropExpectation: {"mod": MODS, "number": NUMBERS},
+    AddStep: {"mod": MODS, **PLANNED},
+    ReviseStep: {**STEP, **PLANNED, "opened_version": VERSIONS},
+    MoveStep: {**STEP, "to": NUMBERS},
+    DropStep: STEP,
+    CarryOutStep: {**STEP, **STOWED, **FITTED},
+    FitAnother: {**DONE_STEP, **STOWED, **FITTED},
+    UndoStep: {**DONE_STEP, **STOWED, **FITTED},
+    AttachCalculation: {"mod": MODS, **SUM},
+    ReviseCalculation: {"mod": MODS, "calculation": FIRST, "opened_version": VERSIONS, **SUM},
+    RunCalculation: {"mod": MODS, "calculation": FIRST},
+    WriteProcedure: {"title": st.just("Timing")},
+    RecordTrial: {"procedure": st.just("timing"), "day": DAYS, "readings": READINGS, "signer": st.just(KEEPER)},
+    ReviseTrial: {
+        "trial": FIRST,
+        "day": DAYS,
+        "readings": st.just("1 2"),
+        "signer": st.just(KEEPER),
+        "opened_version": VERSIONS,
+    },
+    TickAssumption: {
+        "mod": MODS,
+        "calculation": FIRST,
+        "number": NUMBERS,
+        "tested": st.booleans(),
+        "opened_version": VERSIONS,
+    },
+    NoteModsInForce: {"trial": FIRST, "mods": st.lists(NUMBERS, max_size=2), "opened_with": st.just("")},
+}
+LIKELY: list[type[Command]] = [CarryOutStep, UndoStep, FitAnother, CarryOutStep, UndoStep, AddStep, MoveMod, KeepAside]
+KINDS: list[type[Command]] = [*LIKELY, *ACTS]
+ASKED = st.sampled_from(KINDS).flatmap(lambda kind: st.tuples(st.just(kind), st.fixed_dictionaries(ACTS[kind])))
+
+
+def prepare(bench: Bench) -> None:
+    """A mod that is fitted, one whose steps wait to be done, a sum, a procedure and a trial."""
+    bench.replace_r2()
+    bench.plan()
+    for kind, place in (("take out", "R7"), ("fit", "R7"), ("lift pin", "U7"), ("take out", "U7"), ("clean", "")):
+        bench.step(kind, place, mod=2, pin="3")
+    bench.do(WriteProcedure, title="Timing")
+    bench.do(RecordTrial, procedure="timing", day="2025-02-04", readings="501 503", signer=KEEPER)
+    lines = [{"name": "I", "expression": "V / R"}]
+    bench.do(AttachCalculation, mod=2, title="Current", inputs=SUM_INPUTS, lines=lines)
+
+
+def ask(bench: Bench, kind: type[Command], typed: dict[str, Any]) -> None:
+    """Carry out one command; refused or not, the journal grows by one entry at most, and never for a refusal."""
+    before = bench.entries()
+    try:
+        done = bench.do(kind, **typed)
+    except RecordError as problem:
+        refusal = problem
+    else:
+        assert bench.entries() == before + (done.seq is not None)
+        return
+    assert str(refusal)
+    assert before == bench.entries()
+    if isinstance(refusal, Stale) and typed.get("opened_version") == 1:  # look again, and save over what is seen
+        ask(bench, kind, typed | {"opened_version": refusal.current_version})
+
+
+@pytest.mark.parametrize(("kind", "runs"), [("sqlite", 10), ("postgresql", 3)])
+def test_every_run_of_commands_leaves_the_record_whole(copies: Copies, kind: str, runs: int) -> None:
+    """The journal replayed gives the tables, and every rule holds, whatever was asked in whatever order."""
+
+    @settings(max_examples=runs, deadline=None, derandomize=True, suppress_health_check=list(HealthCheck))
+    @given(st.lists(ASKED, min_size=20, max_size=30))
+    def run(asked: list[tuple[type[Command], dict[str, Any]]]) -> None:
+        with copies(kind, "entered") as store:
+            bench = Bench(store)
+            prepare(bench)
+            for number, (command, typed) in enumerate(asked):
+                day = str(date(2025, 3, 1) + timedelta(number))
+                ask(bench, command, {name: day if value == NEXT_DAY else value for name, value in typed.items()})
+            assert bench.faults() == []
+
+    run()
+
+
+def test_every_command_is_asked_for_above() -> None:
+    """A command that is added later joins the run."""
+    once = {"EnterMachine", "ReviseMachine", "AddBoard", "ReviseProcedure"}
+    assert {kind.__name__ for kind in HANDLERS} - once == {kind.__name__ for kind in ACTS}
+
+
+# ---- Each broken rule is named ----
+
+
+def table(name: str, key: int, **values: object) -> Executable:
+    """A change to one row of a table."""
+    changed = SQLModel.metadata.tables[name]
+    return update(changed).where(changed.c.id == key).values(values)
+
+
+BROKEN = [
+    ("placement", 2, {"removed_on": date(2025, 1, 1)}, "Part 2 is in no place that is recorded."),
+    ("part", 2, {"gone": "lost"}, "Part 2 is gone and yet somewhere."),
+    ("storage", 1, {"until": date(2025, 2, 1)}, "A part left bag 1 before it went in."),
+    ("storage", 1, {"part_id": 2}, "Part 2 is at a position and in a bag at once."),
+    ("placement", 4, {"fitted_on": date(2025, 1, 1)}, "Position R2 (number 1) held two parts at once."),
+    ("placement", 1, {"fitted_on": date(2025, 3, 1)}, "Placement 1 ended on 2025-02-03, before it began."),
+    ("mod", 1, {"state": "planned"}, "Mod 1 is planned, and its latest move says fitted."),
+    ("mod_move", 2, {"mod_id": 2}, "Mod 1 is fitted, and its latest move says planned."),
+    ("step", 1, {"position_id": 5}, "Step 1 is at a position of another machine."),
+]
+
+
+@pytest.fixture
+def eventful(bench: Bench) -> Bench:
+    """A mod fitted at R2, another planned, and a second machine with one position."""
+    bench.replace_r2()
+    bench.plan()
+    bench.do(EnterMachine, tag="TM-04", model="Merle 80")
+    bench.do(AddBoard, machine="TM-04", name="Main board", kind="main board")
+    bench.do(AddPosition, machine="TM-04", board=MAIN, designator="R1", mounting="soldered")
+    return bench
+
+
+@pytest.mark.parametrize(("name", "key", "values", "sentence"), BROKEN)
+def test_a_broken_rule_is_named(eventful: Bench, name: str, key: int, values: dict[str, Any], sentence: str) -> None:
+    """Beside the row that the journal knows otherwise."""
+    behind(eventful.store, table(name, key, **values))
+
+    assert sentence in eventful.faults()
+
+
+def test_a_whole_record_has_no_faults(eventful: Bench) -> None:
+    """So that each of the faults above comes from what was broken."""
+    assert eventful.faults() == []
+
+
+@pytest.mark.parametrize("bench", ["sqlite"], indirect=True)
+def test_a_row_that_points_nowhere_is_named(eventful: Bench) -> None:
+    """SQLite holds foreign keys only for those who ask it to."""
+    behind(eventful.store, table("placement", 1, position_id=99))
+
+    assert "A row of placement points to a record that is not there." in eventful.faults()
