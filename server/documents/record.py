@@ -20,6 +20,8 @@ from server.documents.record_schema import (
     Recorded,
     RecordedBoard,
     RecordedCalculation,
+    RecordedCause,
+    RecordedEvidence,
     RecordedExpectation,
     RecordedInput,
     RecordedMachine,
@@ -32,10 +34,11 @@ from server.documents.record_schema import (
     RecordedRun,
     RecordedStep,
     RecordedStorage,
+    RecordedSymptom,
     RecordedTrial,
 )
 from server.records.questions.sheet import WholeMachine, whole_machine
-from server.records.tables import Calculation, Machine, Mod, Step, Trial
+from server.records.tables import Calculation, Machine, Mod, PossibleCause, Step, Symptom, Trial
 from server.records.tables.base import Kept
 
 PRIVATE_FIELDS: Mapping[type[Recorded], frozenset[str]] = {
@@ -94,6 +97,7 @@ class _Writer:
             calculations=[self.of_calculation(row) for row in whole.calculations],
             procedures=[self.entry(RecordedProcedure, row) for row in whole.procedures],
             trials=[self.of_trial(row) for row in whole.trials],
+            symptoms=[self.of_symptom(row) for row in whole.symptoms],
             journal=JournalHead(seq=whole.head[0], hash=whole.head[1]) if whole.head else None,
         )
 
@@ -162,6 +166,24 @@ class _Writer:
     def of_trial(self, trial: Trial) -> RecordedTrial:
         mods = [self.mod[key] for key in self.whole.mods_at.get(trial.key, [])]
         return self.entry(RecordedTrial, trial, procedure=self.procedure[trial.procedure_id], mods=mods)
+
+    def of_symptom(self, symptom: Symptom) -> RecordedSymptom:
+        causes = [self.of_cause(row) for row in self.whole.causes_of.get(symptom.key, [])]
+        cure = _of(self.mod, symptom.ended_by_mod_id)
+        return self.entry(RecordedSymptom, symptom, ended_by_mod=cure, causes=causes)
+
+    def of_cause(self, cause: PossibleCause) -> RecordedCause:
+        evidence = [
+            self.entry(
+                RecordedEvidence,
+                row,
+                trial=_of(self.trial, row.trial_id),
+                calculation=_of(self.calculation, row.calculation_id),
+            )
+            for row in self.whole.evidence_of.get(cause.key, [])
+        ]
+        calculation = _of(self.calculation, cause.calculation_id)
+        return self.entry(RecordedCause, cause, calculation=calculation, evidence=evidence)
 
 
 def _uuids(rows: Iterable[Kept]) -> dict[int, UUID]:

@@ -237,6 +237,44 @@ class RecordedTrial(Recorded):
     mods: list[UUID]
 
 
+class RecordedEvidence(Recorded):
+    """What speaks for or against a possible cause: a trial, a calculation, or a note alone."""
+
+    side: str = Field(description="for or against.")
+    day: date
+    trial: UUID | None
+    calculation: UUID | None
+    note: str
+
+
+class RecordedCause(Recorded):
+    """A guess about a symptom; `assumption` is the sentence of a calculation that it was opened from, if it was."""
+
+    number: int
+    sentence: str
+    state: str = Field(description="open, ruled out or confirmed.")
+    judged_on: date | None
+    why: str
+    calculation: UUID | None
+    assumption: str
+    evidence: list[RecordedEvidence]
+
+
+class RecordedSymptom(Recorded):
+    """What the machine does that it should not, with its possible causes."""
+
+    number: int
+    title: str
+    seen_on: date
+    bring_about: str
+    note: str
+    ended_as: str = Field(description="cured, explained or accepted; empty while it is open.")
+    ended_on: date | None
+    ended_by_mod: UUID | None
+    ended_note: str
+    causes: list[RecordedCause]
+
+
 class JournalHead(BaseModel):
     """The latest journal entry about this machine. Its hash covers every entry before it."""
 
@@ -260,4 +298,5 @@ class MachineRecord(BaseModel):
     calculations: list[RecordedCalculation]
     procedures: list[RecordedProcedure]
     trials: list[RecordedTrial]
+    symptoms: list[RecordedSymptom]
     journal: JournalHead | None

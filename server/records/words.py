@@ -128,3 +128,26 @@ class Sense(StrEnum):
     ABOVE = "rises above"
     NOT_SEEN = "no longer seen"
     SEEN = "seen"
+
+
+class SymptomEnd(StrEnum):
+    """How a symptom came to an end; one without an end is open."""
+
+    CURED = "cured"
+    EXPLAINED = "explained"
+    ACCEPTED = "accepted"
+
+
+class CauseState(StrEnum):
+    """What is held of a possible cause."""
+
+    OPEN = "open"
+    RULED_OUT = "ruled out"
+    CONFIRMED = "confirmed"
+
+
+class EvidenceSide(StrEnum):
+    """Whether a piece of evidence speaks for a possible cause or against it."""
+
+    FOR = "for"
+    AGAINST = "against"

@@ -35,9 +35,15 @@ SCHEMA_OF: dict[type[SQLModel], type[schema.Recorded]] = {
     tables.CalculationRun: schema.RecordedRun,
     tables.Procedure: schema.RecordedProcedure,
     tables.Trial: schema.RecordedTrial,
+    tables.Symptom: schema.RecordedSymptom,
+    tables.PossibleCause: schema.RecordedCause,
+    tables.Evidence: schema.RecordedEvidence,
 }
 # What the record says by other means: by nesting, by order, or by being found again.
-SAID_OTHERWISE = {"id", "version", "machine_id", "mod_id", "calculation_id", "tag_key", "designator_key", "place"}
+SAID_OTHERWISE = {
+    "id", "version", "machine_id", "mod_id", "calculation_id", "symptom_id", "possible_cause_id", "tag_key",
+    "designator_key", "place",
+}  # fmt: skip
 
 
 def record_of(bench: Bench, *, private: bool = False) -> dict[str, Any]:

@@ -4,6 +4,7 @@ import re
 import unicodedata
 from collections.abc import Container
 from typing import TypeVar
+from uuid import UUID
 
 from sqlmodel import Session, select
 from sqlmodel.sql.expression import SelectOfScalar
@@ -12,13 +13,16 @@ from server.records.errors import NotFound
 from server.records.tables import (
     Board,
     Calculation,
+    Evidence,
     Expectation,
     Machine,
     Mod,
     Part,
     Position,
+    PossibleCause,
     Procedure,
     Step,
+    Symptom,
     Trial,
 )
 from server.records.texts import sought
@@ -99,6 +103,24 @@ def find_procedure(session: Session, name: str) -> Procedure:
 def find_trial(session: Session, machine: Machine, number: int) -> Trial:
     query = select(Trial).where(Trial.machine_id == machine.id, Trial.number == _storable(number))
     return _only(session, query, "trial", number)
+
+
+def find_symptom(session: Session, machine: Machine, number: int) -> Symptom:
+    query = select(Symptom).where(Symptom.machine_id == machine.id, Symptom.number == _storable(number))
+    return _only(session, query, "symptom", number)
+
+
+def find_cause(session: Session, symptom: Symptom, number: int) -> PossibleCause:
+    query = select(PossibleCause).where(
+        PossibleCause.symptom_id == symptom.id, PossibleCause.number == _storable(number)
+    )
+    return _only(session, query, "possible cause", number)
+
+
+def find_evidence(session: Session, cause: PossibleCause, uuid: UUID) -> Evidence:
+    """By its UUID: evidence that was taken away leaves no number to another."""
+    query = select(Evidence).where(Evidence.possible_cause_id == cause.id, Evidence.uuid == uuid)
+    return _only(session, query, "evidence", uuid)
 
 
 def _storable(number: int) -> int:

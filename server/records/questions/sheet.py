@@ -26,6 +26,7 @@ from server.records.tables import (
     Calculation,
     CalculationInput,
     CalculationRun,
+    Evidence,
     Expectation,
     JournalEntry,
     Machine,
@@ -34,9 +35,11 @@ from server.records.tables import (
     Part,
     Placement,
     Position,
+    PossibleCause,
     Procedure,
     Step,
     Storage,
+    Symptom,
     Trial,
     TrialMod,
 )
@@ -67,6 +70,9 @@ class WholeMachine:
     procedures: Sequence[Procedure]
     trials: Sequence[Trial]
     trial_mods: Sequence[TrialMod]
+    symptoms: Sequence[Symptom]
+    causes: Sequence[PossibleCause]
+    evidence: Sequence[Evidence]
     back: Sequence[BackLine]
     head: tuple[int, str] | None
 
@@ -133,6 +139,14 @@ class WholeMachine:
         """Which mods were in force at each trial."""
         return grouped((link.trial_id, link.mod_id) for link in self.trial_mods)
 
+    @cached_property
+    def causes_of(self) -> dict[int, list[PossibleCause]]:
+        return grouped((cause.symptom_id, cause) for cause in self.causes)
+
+    @cached_property
+    def evidence_of(self) -> dict[int, list[Evidence]]:
+        return grouped((told.possible_cause_id, told) for told in self.evidence)
+
 
 def _by_key(rows: Iterable[Row]) -> dict[int, Row]:
     return {row.key: row for row in rows}
@@ -156,6 +170,8 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
     mods = select(col(Mod.id)).where(Mod.machine_id == machine.id)
     sums = select(col(Calculation.id)).where(col(Calculation.mod_id).in_(mods))
     trials = select(col(Trial.id)).where(Trial.machine_id == machine.id)
+    symptoms = select(col(Symptom.id)).where(Symptom.machine_id == machine.id)
+    causes = select(col(PossibleCause.id)).where(col(PossibleCause.symptom_id).in_(symptoms))
     read = session.exec
     return WholeMachine(
         machine=machine,
@@ -189,6 +205,15 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
         procedures=_procedures(session, machine, mods),
         trials=read(select(Trial).where(Trial.machine_id == machine.id).order_by(col(Trial.number))).all(),
         trial_mods=_trial_mods(session, trials),
+        symptoms=read(select(Symptom).where(Symptom.machine_id == machine.id).order_by(col(Symptom.number))).all(),
+        causes=read(
+            select(PossibleCause).where(col(PossibleCause.symptom_id).in_(symptoms)).order_by(col(PossibleCause.number))
+        ).all(),
+        evidence=read(
+            select(Evidence)
+            .where(col(Evidence.possible_cause_id).in_(causes))
+            .order_by(col(Evidence.day), col(Evidence.uuid))
+        ).all(),
         back=way_back(session, machine),
         head=_head(session, machine),
     )

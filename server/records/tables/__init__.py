@@ -5,6 +5,7 @@ from server.records.tables.journal import JournalEntry
 from server.records.tables.machines import Board, Machine, Position
 from server.records.tables.mods import Expectation, Mod, ModMove, Step
 from server.records.tables.parts import Part, Placement, Storage
+from server.records.tables.symptoms import Evidence, PossibleCause, Symptom
 from server.records.tables.trials import Procedure, Trial, TrialMod
 
 __all__ = [
@@ -12,6 +13,7 @@ __all__ = [
     "Calculation",
     "CalculationInput",
     "CalculationRun",
+    "Evidence",
     "Expectation",
     "JournalEntry",
     "Machine",
@@ -20,9 +22,11 @@ __all__ = [
     "Part",
     "Placement",
     "Position",
+    "PossibleCause",
     "Procedure",
     "Step",
     "Storage",
+    "Symptom",
     "Trial",
     "TrialMod",
 ]
