@@ -1,6 +1,7 @@
 """Entering and revising machines, their boards and the positions on them."""
 
 import re
+import unicodedata
 from typing import Any
 
 from sqlmodel import Session, col, select
@@ -245,6 +246,8 @@ def designator_fault(designator: str) -> str:
         return f"A designator has at most {DESIGNATOR_MOST} characters."
     if not any(character.isalnum() for character in designator):
         return "A designator has at least one letter or digit, such as U7."
+    if any(unicodedata.category(character) == "Cf" for character in designator):
+        return "A designator holds only what can be seen; an invisible character is in this one."
     if designator.casefold() == "new":
         return "“new” cannot be a designator, because it is part of an address."
     if set(designator) & set("/?#%\\"):
