@@ -143,8 +143,9 @@ def move_step(work: Work, command: MoveStep) -> Entry:
     steps = list(work.session.exec(select(Step).where(Step.mod_id == mod.id).order_by(col(Step.number))))
     if not 1 <= command.to <= len(steps):
         raise Invalid({"to": f"The mod has steps 1 to {len(steps)}."})
-    if any(step.done_on for step in steps):
-        raise Refused("Steps that were done keep their order. Add what is missing at the end.")
+    done = sum(step.done_on is not None for step in steps)
+    if min(command.step, command.to) <= done:
+        raise Refused("Steps that were done keep their order; only those after them can be moved.")
     steps.remove(moved)
     steps.insert(command.to - 1, moved)
     _number(work, steps)
@@ -174,6 +175,7 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
         raise Refused(f"Step {step.number} was done on {step.done_on} already.")
     if mod.state == ModState.CONSIDERED:
         raise Refused("The mod is only considered. Call it planned before its first step is carried out.")
+    _check_turn(work, mod, step, command.day)
     position = _position_of(work, step)
     done = _act(work, step, position, command)
     step.done_on, step.done_by, step.done_note = command.day, command.signer, command.note
@@ -283,6 +285,17 @@ def _step_values(command: StepFields, position: Position | None) -> dict[str, An
 
 def _position_of(work: Work, step: Step) -> Position | None:
     return work.session.get(Position, step.position_id) if step.position_id else None
+
+
+def _check_turn(work: Work, mod: Mod, step: Step, day: date) -> None:
+    """Steps are done in their order, so that taking them back in the reverse order always works."""
+    earlier = work.session.exec(select(Step).where(Step.mod_id == mod.id, Step.number < step.number)).all()
+    waiting = [other.number for other in earlier if other.done_on is None]
+    if waiting:
+        raise Refused(f"Step {min(waiting)} comes first and is not done. Carry it out, or move this one before it.")
+    latest = max((other.done_on for other in earlier if other.done_on), default=None)
+    if latest and day < latest:
+        raise Invalid({"day": f"The step before was done on {latest}; this one cannot have been done before."})
 
 
 def _act(work: Work, step: Step, position: Position | None, command: CarryOutStep) -> str:
