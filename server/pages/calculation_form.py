@@ -28,7 +28,9 @@ COLUMNS: dict[str, tuple[str, ...]] = {
     "assumptions": ("sentence", "tested", "note"),
 }
 # Columns that always hold a word, or that a person does not write here: they do not make a row one that was written.
-GIVEN = {"source", "board", "kind", "tested", "note"}
+GIVEN = {"source", "board", "trial", "other", "kind", "tested", "note"}
+# Unless the row says that it is one of these choices that tells its value.
+CHOSEN = {Source.TRIAL.value, Source.LINE.value}
 ROWS_FIRST = {"inputs": 3, "lines": 2, "limits": 1, "assumptions": 1}
 MORE_ROWS = 3
 SOURCES: Words = [
@@ -74,7 +76,8 @@ def compact(form: Form) -> None:
 
 
 def _is_written(row: Mapping[str, str]) -> bool:
-    return any(text.strip() for column, text in row.items() if column not in GIVEN)
+    typed = any(text.strip() for column, text in row.items() if column not in GIVEN)
+    return typed or row.get("source") in CHOSEN
 
 
 def fill(form: Form, kind: str, rows: Sequence[Mapping[str, Any]]) -> None:
