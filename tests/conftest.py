@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator
+from contextlib import closing, contextmanager
 from pathlib import Path
 from uuid import uuid4
 
@@ -52,8 +53,21 @@ def settings(tmp_path: Path) -> Settings:
     )
 
 
+@pytest.fixture(scope="session")
+def fresh_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite file with the newest tables and nothing in them. Migrated once for all tests, which copy it."""
+    folder = tmp_path_factory.mktemp("fresh")
+    store = Store(sqlite_url(folder))
+    migrate.upgrade(store.engine)
+    with store.engine.connect() as connection:
+        connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
+    store.close()
+    return folder / "putback.sqlite3"
+
+
 @pytest.fixture
-def app(settings: Settings) -> FastAPI:
+def app(settings: Settings, fresh_file: Path) -> FastAPI:
+    shutil.copy(fresh_file, settings.data)
     return create_app(settings)
 
 
@@ -98,6 +112,30 @@ def postgres() -> Iterator[str]:
     shutil.rmtree(folder, ignore_errors=True)
 
 
+@contextmanager
+def made_database(folder: str, template: str = "template1") -> Iterator[str]:
+    """A PostgreSQL database of its own, as a copy of another one."""
+    name = f"t{uuid4().hex}"
+    with psycopg.connect(f"host={folder} user=app dbname=postgres", autocommit=True) as connection:
+        connection.execute(f'CREATE DATABASE "{name}" TEMPLATE "{template}"')
+        yield name
+        connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+
+
+def postgres_url(folder: str, name: str) -> str:
+    return f"postgresql+psycopg://app@/{name}?host={folder}"
+
+
+@pytest.fixture(scope="session")
+def fresh_database(postgres: str) -> Iterator[str]:
+    """A PostgreSQL database with the newest tables and nothing in them, to be copied."""
+    with made_database(postgres) as name:
+        store = Store(postgres_url(postgres, name))
+        migrate.upgrade(store.engine)
+        store.close()
+        yield name
+
+
 @pytest.fixture(params=["sqlite", "postgresql"])
 def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]:
     """An empty database: a SQLite file, then a PostgreSQL database, one test after the other."""
@@ -105,20 +143,21 @@ def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str
         yield sqlite_url(tmp_path)
         return
     folder = request.getfixturevalue("postgres")
-    name = f"t{uuid4().hex}"
-    with psycopg.connect(f"host={folder} user=app dbname=postgres", autocommit=True) as connection:
-        connection.execute(f'CREATE DATABASE "{name}"')
-        yield f"postgresql+psycopg://app@/{name}?host={folder}"
-        connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+    with made_database(folder) as name:
+        yield postgres_url(folder, name)
 
 
-@pytest.fixture
-def store(database_url: str) -> Iterator[Store]:
+@pytest.fixture(params=["sqlite", "postgresql"])
+def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
     """A record that has been brought up to date, on each kind of database."""
-    store = Store(database_url)
-    migrate.upgrade(store.engine)
-    yield store
-    store.close()
+    if request.param == "sqlite":
+        shutil.copy(request.getfixturevalue("fresh_file"), tmp_path)
+        with closing(Store(sqlite_url(tmp_path))) as store:
+            yield store
+        return
+    folder, fresh = request.getfixturevalue("postgres"), request.getfixturevalue("fresh_database")
+    with made_database(folder, fresh) as name, closing(Store(postgres_url(folder, name))) as store:
+        yield store
 
 
 @pytest.fixture(scope="session")
