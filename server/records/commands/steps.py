@@ -313,10 +313,7 @@ def _act(work: Work, step: Step, position: Position | None, command: CarryOutSte
 
 def _part_to_fit(work: Work, command: PartToFit, position: Position) -> Part:
     if command.bagged_part is not None:
-        part = find_part(work.session, command.bagged_part)
-        if open_bag(work.session, part) is None:
-            raise Invalid({"bagged_part": "That part lies in no bag."})
-        return part
+        return _from_bag(work, command.bagged_part)
     if not _names_part(command):
         raise Invalid({"type": "Say what was fitted: its type, marking or value, or choose a part that lies in a bag."})
     described = PartFields.read(
@@ -330,6 +327,16 @@ def _part_to_fit(work: Work, command: PartToFit, position: Position) -> Part:
     )
     check_part(described)
     return work.add(Part(**described.columns(PartFields)))
+
+
+def _from_bag(work: Work, number: int) -> Part:
+    try:
+        part = find_part(work.session, number)
+    except NotFound as missing:
+        raise Invalid({"bagged_part": str(missing)}) from None
+    if open_bag(work.session, part) is None:
+        raise Invalid({"bagged_part": "That part lies in no bag."})
+    return part
 
 
 def _names_part(command: PartToFit) -> bool:
@@ -374,11 +381,13 @@ def _to_put_back(work: Work, part_id: int, position: Position, command: UndoStep
         raise Refused(f"What was taken out lies in bag {bag.bag}. Put that back, and leave the other out.", "type")
     if bag:
         return own, f"put {describe(own)} back at {position.designator}"
-    lost = f"{describe(own)}, which is {where_is(work.session, own)}"
+    where = where_is(work.session, own)
     if not named:
-        raise Refused(f"What was taken out was {lost}. Name a like part that takes its place.", "type")
+        raise Refused(
+            f"The {describe(own)} that was taken out is {where}. Name a like part that takes its place.", "type"
+        )
     like = _part_to_fit(work, command, position)
-    return like, f"put {describe(like)} at {position.designator} in place of {lost}"
+    return like, f"put {describe(like)} at {position.designator} in place of {describe(own)}, which is {where}"
 
 
 def _expect_own_part(work: Work, step: Step, position: Position) -> None:
