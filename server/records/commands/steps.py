@@ -9,20 +9,20 @@ from server.records.commands.base import (
     Command,
     Line,
     NeededLine,
-    OptionalInt,
     Prose,
     change,
     expect_version,
 )
+from server.records.commands.fitting import PartToFit, part_to_fit, to_put_back
 from server.records.commands.mods import called, stands
-from server.records.commands.parts import PartFields, Stowing, check_part, stow
+from server.records.commands.parts import Stowing, stow
 from server.records.errors import Invalid, NotFound, Refused
-from server.records.placing import describe, occupant, open_bag, place, take_out, where_is
-from server.records.questions.addresses import find_board, find_machine, find_mod, find_part, find_position, find_step
-from server.records.tables import Board, Machine, Mod, Part, Position, Step
+from server.records.placing import describe, occupant, place, take_out
+from server.records.questions.addresses import find_board, find_machine, find_mod, find_position, find_step
+from server.records.tables import Board, Machine, Mod, Position, Step
 from server.records.traces import ORDER, trace_of_kind
 from server.records.values import check_value
-from server.records.words import ModState, Origin, PartKind, StepKind, Trace
+from server.records.words import ModState, StepKind, Trace
 from server.records.work import Entry, Work, handles
 
 NEEDS_POSITION = {StepKind.TAKE_OUT, StepKind.FIT, StepKind.LIFT_PIN}
@@ -70,21 +70,6 @@ class MoveStep(OfStep):
 
 class DropStep(OfStep):
     pass
-
-
-class PartToFit(Command):
-    """The part that is fitted: one that lies in a bag, or one described here."""
-
-    bagged_part: OptionalInt = None
-    part_kind: PartKind | None = None
-    type: Line = ""
-    marking: Line = ""
-    value: Line = ""
-    rating: Line = ""
-    maker_mark: Line = ""
-    date_code: Line = ""
-    origin: Origin = Origin.NEW
-    pedigree: Line = ""
 
 
 class CarryOutStep(OfStep, Stowing, PartToFit):
@@ -193,7 +178,7 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
     _expect_own_part(work, step, position)
     old = take_out(work, position, command.day, step)
     went = stow(work, old, command, position)
-    new = _part_to_fit(work, command, position)
+    new = part_to_fit(work, command, position)
     if new is old:
         raise Refused(f"That is the part that sits at {position.designator} now.", "bagged_part")
     place(work, new, position, command.day, step)
@@ -304,43 +289,11 @@ def _act(work: Work, step: Step, position: Position | None, command: CarryOutSte
         step.part_id = part.key
         return f"took {describe(part)} out of {position.designator}, {stow(work, part, command, position)}"
     if step.kind == StepKind.FIT and position:
-        part = _part_to_fit(work, command, position)
+        part = part_to_fit(work, command, position)
         place(work, part, position, command.day, step)
         step.part_id = part.key
         return f"fitted {describe(part)} at {position.designator}"
     return said(step, position)
-
-
-def _part_to_fit(work: Work, command: PartToFit, position: Position) -> Part:
-    if command.bagged_part is not None:
-        return _from_bag(work, command.bagged_part)
-    if not _names_part(command):
-        raise Invalid({"type": "Say what was fitted: its type, marking or value, or choose a part that lies in a bag."})
-    described = PartFields.read(
-        {
-            "kind": command.part_kind or position.kind,
-            **{
-                name: getattr(command, name)
-                for name in ("type", "marking", "value", "rating", "maker_mark", "date_code", "origin", "pedigree")
-            },
-        }
-    )
-    check_part(described)
-    return work.add(Part(**described.columns(PartFields)))
-
-
-def _from_bag(work: Work, number: int) -> Part:
-    try:
-        part = find_part(work.session, number)
-    except NotFound as missing:
-        raise Invalid({"bagged_part": str(missing)}) from None
-    if open_bag(work.session, part) is None:
-        raise Invalid({"bagged_part": "That part lies in no bag."})
-    return part
-
-
-def _names_part(command: PartToFit) -> bool:
-    return command.bagged_part is not None or any((command.type, command.marking, command.value))
 
 
 def _check_undo(work: Work, mod: Mod, step: Step, day: date) -> None:
@@ -367,27 +320,10 @@ def _reverse(work: Work, step: Step, position: Position | None, command: UndoSte
         part = take_out(work, position, command.day, step)
         return f"took {describe(part)} out of {position.designator}, {stow(work, part, command, position)}"
     if step.kind == StepKind.TAKE_OUT and position and step.part_id:
-        part, words = _to_put_back(work, step.part_id, position, command)
+        part, words = to_put_back(work, step.part_id, position, command)
         place(work, part, position, command.day, step)
         return words
     return f"reversed: {said(step, position)}"
-
-
-def _to_put_back(work: Work, part_id: int, position: Position, command: UndoStep) -> tuple[Part, str]:
-    """The part that was taken out; or a like one, where it is out of reach."""
-    own, named = work.session.get_one(Part, part_id), _names_part(command)
-    bag = open_bag(work.session, own)
-    if bag and named:
-        raise Refused(f"What was taken out lies in bag {bag.bag}. Put that back, and leave the other out.", "type")
-    if bag:
-        return own, f"put {describe(own)} back at {position.designator}"
-    where = where_is(work.session, own)
-    if not named:
-        raise Refused(
-            f"The {describe(own)} that was taken out is {where}. Name a like part that takes its place.", "type"
-        )
-    like = _part_to_fit(work, command, position)
-    return like, f"put {describe(like)} at {position.designator} in place of {describe(own)}, which is {where}"
 
 
 def _expect_own_part(work: Work, step: Step, position: Position) -> None:
