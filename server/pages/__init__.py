@@ -8,6 +8,7 @@ from server.pages import (
     bench_sums,
     boards,
     calculations,
+    causes,
     comparisons,
     history,
     imports,
@@ -21,7 +22,9 @@ from server.pages import (
     procedures,
     sheets,
     steps,
+    symptoms,
     trials,
+    understood,
 )
 
 ROUTERS = (
@@ -38,8 +41,11 @@ ROUTERS = (
     jobs.router,
     procedures.router,
     trials.router,
+    symptoms.router,
+    causes.router,
     comparisons.router,
     sheets.router,
+    understood.router,
     bench_readers.router,  # before the sums: its addresses are theirs otherwise
     bench_sums.router,
     api.router,

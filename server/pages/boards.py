@@ -11,6 +11,7 @@ from starlette.responses import Response
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
+from server.pages.understood import Understood, understood
 from server.records.cautions import cautions
 from server.records.commands.machines import (
     AddBoard,
@@ -79,6 +80,7 @@ class PositionPage:
     board_base: str
     position: Position
     base: str
+    understood: Understood
     cautions: list[str]
     sittings: Paged[Sitting]
     enter: str
@@ -291,6 +293,7 @@ def _position_page(
         board_base=board_address(machine, board),
         position=position,
         base=position_address(machine, board, position.designator),
+        understood=understood(position.expected_value, position.kind),
         cautions=cautions(machine.hazards, board.hazards),
         sittings=sittings,
         enter=entry_address(machine, board, designator=position.designator),

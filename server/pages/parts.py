@@ -12,12 +12,11 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
-from server.engineering.errors import EngineeringError
-from server.engineering.quantities import exact, show
 from server.pages.boards import PART_KINDS, Options
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
+from server.pages.understood import Understood, understood
 from server.records.cautions import cautions
 from server.records.commands.parts import KeepAside, PartFields, RevisePart
 from server.records.errors import NotFound
@@ -38,7 +37,6 @@ from server.records.questions.parts import (
     told_of,
 )
 from server.records.tables import Board, Machine, Part, Storage
-from server.records.values import read_value
 from server.records.words import Origin, PartKind
 
 router = APIRouter()
@@ -52,16 +50,6 @@ BECOMES = [
 
 
 @dataclass(frozen=True, slots=True)
-class Understood:
-    """A value as the sums read it: shown again, with its limits where it has any, or why it cannot be read."""
-
-    value: str = ""
-    low: str = ""
-    high: str = ""
-    problem: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class PartsPage:
     """The parts that sit in a machine; `form` holds what the list is narrowed by, `rest` repeats it in links."""
 
@@ -71,7 +59,6 @@ class PartsPage:
     cautions: list[str]
     boards: Sequence[Board]
     parts: Paged[Seated]
-    sought: Sought
     form: Form
     kinds: Options
     origins: Options
@@ -120,19 +107,6 @@ def part_address(part: Part | int) -> str:
     return f"/parts/{part if isinstance(part, int) else part.key}"
 
 
-def understood(text: str, kind: str) -> Understood:
-    """What the sums read from a value as it was typed."""
-    if not text:
-        return Understood()
-    try:
-        value = read_value(text, kind)
-    except EngineeringError as fault:
-        return Understood(problem=str(fault))
-    if value.is_exact:
-        return Understood(show(value))
-    return Understood(show(value), show(exact(value.low, value.unit)), show(exact(value.high, value.unit)))
-
-
 # --- the parts of a machine ---------------------------------------------------------------------------------------
 
 
@@ -151,7 +125,6 @@ def parts_page(house: AtHome, tag: str, request: Request, number: PageNumber) ->
         cautions=cautions(machine.hazards, *(board.hazards for board in boards)),
         boards=boards,
         parts=parts,
-        sought=sought,
         form=Form.blank(**asked),
         kinds=[("", "any"), *PART_KINDS],
         origins=[("", "any"), *ORIGINS],

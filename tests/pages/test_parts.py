@@ -7,7 +7,7 @@ from hypothesis import settings as effort
 from hypothesis import strategies as st
 from starlette.testclient import TestClient
 
-from server.pages.parts import understood
+from server.pages.understood import understood
 from server.records.words import PartKind
 from tests.pages.benchwork import (
     HOSTILE,
@@ -41,7 +41,8 @@ def test_a_part_is_entered_and_looked_at(client: TestClient) -> None:
     assert address_of(answer) == "/parts/1"
     assert "Entered 4k7 J resistor at R1 on Main board of TM-03." in words
     assert "4k7 J resistor at R1, TM-03" in words
-    assert "The sums read 4.7 kΩ ±5 %, so from 4.465 kΩ to 4.935 kΩ." in words
+    assert "Understood as 4.7 kΩ ±5 %, from the letter code 4k7J." in words
+    assert "The sums take it from 4.465 kΩ to 4.935 kΩ." in words
     assert "Date code 8342, as printed" in words
     assert "At R1 on Main board of TM-03. Now." in words
     assert_sound(page)
@@ -260,9 +261,9 @@ def test_a_part_tells_where_it_has_been(client: TestClient, app: FastAPI) -> Non
 
 
 def test_a_value_without_a_tolerance_says_so(client: TestClient) -> None:
-    enter_part(client, "R1", value="330")
+    enter_part(client, "R1", value="330 Ω")
 
-    assert "The sums read 330 Ω, with no tolerance." in words_of(client.get("/parts/1"))
+    assert "Understood as 330 Ω. The sums take it as exact." in words_of(client.get("/parts/1"))
 
 
 @pytest.mark.parametrize("address", ["/parts/0", "/parts/7", "/parts/x", "/parts/-1", f"/parts/{'9' * 5000}"])
@@ -271,6 +272,67 @@ def test_a_part_that_is_not_there_is_not_found(client: TestClient, address: str)
 
     assert answer.status_code == 404
     assert "There is no part" in words_of(answer)
+
+
+@pytest.mark.parametrize(
+    ("value", "designator", "said"),
+    [
+        ("2k2 5%", "R1", "Understood as 2.2 kΩ ±5 %. The sums take it from 2.09 kΩ to 2.31 kΩ."),
+        ("yellow violet red gold", "R1", "Understood as 4.7 kΩ ±5 %, from yellow violet red gold."),
+        ("104K", "C1", "Understood as 100 nF ±10 %, from the three-digit code 104K in picofarads."),
+        ("12.5 MHz ±50 ppm", "X1", "Understood as 12.5 MHz ±0.005 %."),
+    ],
+)
+def test_a_value_is_read_as_it_is_marked_and_its_page_says_how(
+    client: TestClient, value: str, designator: str, said: str
+) -> None:
+    enter_part(client, designator, value=value)
+
+    assert said in words_of(client.get("/parts/1"))
+
+
+@pytest.mark.parametrize("htmx", [False, True])
+def test_a_marking_of_two_meanings_is_refused_with_both(client: TestClient, htmx: bool) -> None:
+    """A plain 220 may be the code for 22 ohms; the keeper says which, and loses nothing typed."""
+    typed = {"board": "main-board", "kind": "", "origin": "original", "mounting": "", "value": "220"}
+
+    answer = post(client, f"{PARTS}/new", htmx, designator="R1", **typed)
+
+    message = message_beside(answer, "value")
+    assert answer.status_code == 422
+    assert "22 Ω, no tolerance marked, from the three-digit code 220" in message
+    assert "220 Ω, no tolerance marked, from 220 as a plain number of ohms" in message
+    assert "write the value with its unit" in message
+    assert typed_in(answer, "value") == "220"
+
+
+@pytest.mark.parametrize(
+    ("typed", "said"),
+    [
+        ({"value": "4k7J", "kind": "resistor"}, "Understood as 4.7 kΩ ±5 %, from the letter code 4k7J."),
+        ({"value": "104K", "kind": "", "designator": "C9"}, "Understood as 100 nF ±10 %, from the three-digit"),
+        ({"expected_value": "330 Ω", "kind": "resistor"}, "Understood as 330 Ω. The sums take it as exact."),
+        ({"value": "100 nF", "part_kind": "capacitor"}, "Understood as 100 nF."),
+        ({"value": "5 V", "kind": "resistor"}, "The sums cannot read it: V is a voltage (V), and a resistance"),
+        ({"value": "<b>", "kind": "resistor"}, "The sums cannot read it: "),
+        ({"value": "", "kind": "resistor"}, ""),
+    ],
+)
+def test_a_value_is_answered_while_it_is_typed(client: TestClient, typed: dict[str, str], said: str) -> None:
+    answer = client.get("/understood", params=typed, headers=HTMX)
+
+    assert answer.status_code == 200
+    assert words_of(answer).startswith(said)
+    assert "<b>" not in answer.text
+    assert bool(answer.text) == bool(said)
+
+
+def test_the_forms_ask_for_the_line_under_the_value(client: TestClient) -> None:
+    """Every field that the line names stands in the form, so nothing is asked in vain."""
+    page = client.get(f"{PARTS}/new")
+
+    assert 'hx-include="#f-value, #f-kind, #f-designator"' in page.text
+    assert all(f'id="f-{name}"' in page.text for name in ("value", "kind", "designator"))
 
 
 def test_hostile_text_in_every_field_is_shown_as_text(client: TestClient) -> None:
@@ -291,6 +353,6 @@ def test_any_value_is_understood_or_said_to_be_unreadable(text: str, kind: PartK
     """The page never fails over a value, and never shows limits without the value between them."""
     said = understood(text, kind.value)
 
-    assert bool(said.value or said.problem) == bool(text)
+    assert bool(said.words or said.problem) == bool(text)
     assert bool(said.low) == bool(said.high)
-    assert not (said.value and said.problem)
+    assert not (said.words and said.problem)

@@ -101,7 +101,7 @@ def test_a_list_adds_to_a_position_that_is_there(store: Store) -> None:
         ({"designator": "???"}, "at least one letter or digit"),
         ({"designator": "A/B"}, "part of an address"),
         ({"designator": "U" * 41}, "at most 40 characters"),
-        ({"designator": "R9", "kind": "resistor", "value": "lots"}, "A value begins with a number"),
+        ({"designator": "R9", "kind": "resistor", "value": "lots"}, "has no digits"),
         ({"designator": "R9", "kind": "resistor", "expected_value": "5 V"}, "V"),
     ],
 )
