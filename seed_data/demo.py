@@ -7,9 +7,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+from seed_data import symptoms
+from seed_data.symptoms import HEAD_ASSUMED, Act
 from server.records import parts_list
 from server.records.commands import calculations, machines, mods, parts, steps, trials
-from server.records.commands.base import Command
 from server.records.store import Store
 
 HERE = Path(__file__).parent
@@ -19,20 +20,19 @@ MERLE = "MR-07"
 
 def fill(store: Store, heard: Callable[[int, int], None]) -> None:
     """Write the whole story into an empty record."""
-    story = [*_machines(), *_lists(), *_procedures(), *_before(), *_reservoir(), *_tape(), *_lamp(), *_button(),
-             *_sound_chip(), *_considered()]  # fmt: skip
+    story = [*_machines(), *_lists(), *_procedures(), *_before(), *symptoms.first_seen(MERLE), *_reservoir(),
+             *symptoms.hum_gone(MERLE), *_tape(), *symptoms.filter_ruled_out(MERLE), *_lamp(), *_button(),
+             *symptoms.stripes_explained(MERLE), *_sound_chip(), *_considered()]  # fmt: skip
     for number, (command, given) in enumerate(story, start=1):
         store.carry_out(command.read(given), KEEPER)
         heard(number, len(story))
 
 
-Act = tuple[type[Command], dict[str, Any]]
-
-
 def _machines() -> Iterator[Act]:
     yield machines.EnterMachine, {
-        "tag": MERLE, "maker": "Tarnbrook", "model": "Merle 16", "variant": "second issue", "serial_number": "T16-004417",
-        "made": "1981~", "acquired_on": "2025-03-14", "acquired_from": "a cousin's attic", "price": "none",
+        "tag": MERLE, "maker": "Tarnbrook", "model": "Merle 16", "variant": "second issue",
+        "serial_number": "T16-004417", "made": "1981~", "acquired_on": "2025-03-14",
+        "acquired_from": "a cousin's attic", "price": "none",
         "provenance": "One household since new, by what was said. The dust under the keyboard agrees.",
         "as_found": "Case yellowed, one foot missing. **Starts at the second try.** A loud hum from the loudspeaker, "
         "and tapes load with errors more often than not.",
@@ -121,7 +121,9 @@ def _reservoir() -> Iterator[Act]:
         "The hum is at 100 Hz and follows the load. At the bottom of the ripple the regulator runs out of headroom, "
         "and what it no longer takes out is heard."
     )
-    yield _plan(title, "2025-04-02", purpose=purpose, reasoning=reasoning, hazards=["charged reservoir", "lead and flux fumes"])
+    yield _plan(
+        title, "2025-04-02", purpose=purpose, reasoning=reasoning, hazards=["charged reservoir", "lead and flux fumes"]
+    )
     yield _step(1, "take out", "supply/C3", instruction="Unplug, wait, measure across C3 before touching it.")
     yield _step(1, "fit", "supply/C3", planned_type="electrolytic", planned_value="4700 µF ±20 %")
     yield calculations.AttachCalculation, {
@@ -131,17 +133,22 @@ def _reservoir() -> Iterator[Act]:
             {"name": "V_peak", "label": "voltage on the reservoir at its peak", "unit": "V", "text": "11.5 V ± 0.5 V"},
             {"name": "I_load", "label": "load current", "unit": "A", "text": "0.9 A ± 0.1 A"},
             {"name": "f_ripple", "label": "ripple frequency", "unit": "Hz", "text": "100 Hz"},
-            {"name": "C", "label": "reservoir capacitor", "unit": "F", "source": "part", "board": "supply", "designator": "C3"},
+            {"name": "C", "label": "reservoir capacitor", "unit": "F", "source": "part", "board": "supply",
+             "designator": "C3"},
         ],
         "lines": [
             {"name": "V_ripple", "expression": "I_load / (f_ripple * C)", "unit": "V", "label": "ripple, peak to peak"},
-            {"name": "V_bottom", "expression": "V_peak - V_ripple", "unit": "V", "label": "voltage at the bottom of the ripple"},
+            {"name": "V_bottom", "expression": "V_peak - V_ripple", "unit": "V",
+             "label": "voltage at the bottom of the ripple"},
         ],
-        "limits": [{"line": "V_bottom", "kind": "at_least", "value": "7.5 V", "basis": "5 V and the regulator's 2.5 V drop"}],
+        "limits": [
+            {"line": "V_bottom", "kind": "at_least", "value": "7.5 V", "basis": "5 V and the regulator's 2.5 V drop"},
+        ],
         "assumptions": [
             {"sentence": "The load current is steady over one half-wave.", "tested": True, "note": "seen on the scope"},
             {"sentence": "The transformer's peak voltage does not sink further under load.", "tested": False},
-            {"sentence": "The capacitor has its printed capacitance.", "tested": True, "note": "bridge: 3.41 mF, then 4.62 mF"},
+            {"sentence": "The capacitor has its printed capacitance.", "tested": True,
+             "note": "bridge: 3.41 mF, then 4.62 mF"},
         ],
     }  # fmt: skip
     yield mods.Expect, {
@@ -176,21 +183,27 @@ def _tape() -> Iterator[Act]:
     yield calculations.AttachCalculation, {
         "machine": MERLE, "mod": 2, "title": "Corner of the tape input filter",
         "inputs": [
-            {"name": "R", "label": "series resistor", "unit": "Ω", "source": "part", "board": "main-board", "designator": "R12"},
-            {"name": "C", "label": "capacitor to ground", "unit": "F", "source": "part", "board": "main-board", "designator": "C9"},
+            {"name": "R", "label": "series resistor", "unit": "Ω", "source": "part", "board": "main-board",
+             "designator": "R12"},
+            {"name": "C", "label": "capacitor to ground", "unit": "F", "source": "part", "board": "main-board",
+             "designator": "C9"},
         ],
         "lines": [
-            {"name": "f_corner", "expression": "1 / (2 * 3.14159265359 * R * C)", "unit": "kHz", "label": "corner frequency"}
+            {"name": "f_corner", "expression": "1 / (2 * 3.14159265359 * R * C)", "unit": "kHz",
+             "label": "corner frequency"},
         ],
-        "limits": [{"line": "f_corner", "kind": "at_least", "value": "4 kHz", "basis": "twice the upper tone of 2 kHz"}],
+        "limits": [
+            {"line": "f_corner", "kind": "at_least", "value": "4 kHz", "basis": "twice the upper tone of 2 kHz"},
+        ],
         "assumptions": [
             {"sentence": "The recorder's output is strong next to the filter's resistance.", "tested": False},
-            {"sentence": "The errors come from the filter and not from the tape head's angle.", "tested": False},
+            {"sentence": HEAD_ASSUMED, "tested": False},
+            {"sentence": "C9 has its marked capacitance; measure it out of circuit.", "tested": False},
         ],
     }  # fmt: skip
     yield mods.Expect, {
-        "machine": MERLE, "mod": 2, "sentence": "There are fewer load errors", "procedure": "errors-while-loading-a-tape",
-        "sense": "better than before",
+        "machine": MERLE, "mod": 2, "sentence": "There are fewer load errors",
+        "procedure": "errors-while-loading-a-tape", "sense": "better than before",
     }  # fmt: skip
     yield _done(2, 1, "2025-05-04", place="cabinet 2, tray 4", condition="good, leads short")
     yield _done(2, 2, "2025-05-04", type="carbon film", value="6k8 5%", origin="new", pedigree="from the drawer")
@@ -223,8 +236,16 @@ def _lamp() -> Iterator[Act]:
 def _button() -> Iterator[Act]:
     """Mod 4: leaves a mark that stays."""
     yield _plan("Reset button in the rear panel", "2025-07-06", purpose="Start again without pulling the plug.")
-    yield _step(4, "drill or cut case", instruction="A 6 mm hole, 40 mm right of the tape socket, from the inside outwards.")
-    yield _step(4, "add link", "main-board/U1", pin="26", instruction="Thin wire from pin 26 to the button, the other side to ground.")
+    yield _step(
+        4, "drill or cut case", instruction="A 6 mm hole, 40 mm right of the tape socket, from the inside outwards."
+    )
+    yield _step(
+        4,
+        "add link",
+        "main-board/U1",
+        pin="26",
+        instruction="Thin wire from pin 26 to the button, the other side to ground.",
+    )
     yield _done(4, 1, "2025-07-06", note="The edge crumbled a little; filed.")
     yield _done(4, 2, "2025-07-06")
     yield _moved(4, "fitted", "2025-07-06")
@@ -240,7 +261,16 @@ def _sound_chip() -> Iterator[Act]:
     yield _step(5, "take out", "main-board/U9")
     yield _step(5, "fit", "main-board/U9", planned_type="AY-3-8912")
     yield _done(5, 1, "2025-08-10", place="cabinet 1, anti-static tin", condition="works")
-    yield _done(5, 2, "2025-08-10", type="AY-3-8912", date_code="8820", maker_mark="two waves", origin="later", pedigree="a donor board")
+    yield _done(
+        5,
+        2,
+        "2025-08-10",
+        type="AY-3-8912",
+        date_code="8820",
+        maker_mark="two waves",
+        origin="later",
+        pedigree="a donor board",
+    )
     yield _moved(5, "fitted", "2025-08-10")
 
 

@@ -56,6 +56,7 @@ class SumLine:
     calculation: Calculation
     verdicts: list[str]
     stale: bool
+    fitted: CaseView
 
 
 @dataclass(frozen=True, slots=True)
@@ -259,7 +260,8 @@ def sums_of(session: Session, mod: Mod) -> list[SumLine]:
             continue
         views = [_case_view(case, kept.cases[case.value]) for case in Case]
         stale = kept.digest != digest_of(calculation, read_cases(session, calculation))
-        lines.append(SumLine(calculation, [view.verdict for view in views], stale))
+        fitted = next(view for view in views if view.case == Case.FITTED)
+        lines.append(SumLine(calculation, [view.verdict for view in views], stale, fitted))
     return lines
 
 

@@ -25,6 +25,7 @@ from server.records.questions.machines import (
     shelf,
 )
 from server.records.questions.paging import Paged
+from server.records.questions.symptoms import SymptomLine, latest_symptoms
 from server.records.tables import Machine
 from server.records.words import Hazard
 
@@ -32,6 +33,7 @@ router = APIRouter()
 HAZARDS = [(hazard.value, hazard.value) for hazard in Hazard]
 RECENT = 8
 BAGS_SHOWN = 20
+SYMPTOMS_SHOWN = 20
 
 
 def address(machine: Machine | str) -> str:
@@ -45,6 +47,7 @@ def sections(machine: Machine) -> list[tuple[str, str]]:
     return [
         (base, "Machine"),
         (f"{base}/parts", "Parts"),
+        (f"{base}/symptoms", "Symptoms"),
         (f"{base}/mods", "Mods"),
         (f"{base}/trials", "Trials"),
         (f"{base}/way-back", "Way back"),
@@ -62,12 +65,13 @@ class ShelfPage:
 
 @dataclass(frozen=True, slots=True)
 class MachinePage:
-    """One machine: what it is, its boards, mods, what lies aside, and what was last done."""
+    """One machine: what it is, its boards, symptoms, mods, what lies aside, and what was last done."""
 
     machine: Machine
     tabs: list[tuple[str, str]]
     cautions: list[str]
     boards: list[BoardLine]
+    symptoms: list[SymptomLine]
     mods: Paged[ModLine]
     bags: list[BagLine]
     recent: list[Told]
@@ -121,6 +125,7 @@ def machine_context(session: Session, machine: Machine, number: int) -> MachineP
         tabs=sections(machine),
         cautions=cautions(machine.hazards, *(line.board.hazards for line in boards)),
         boards=boards,
+        symptoms=latest_symptoms(session, machine, SYMPTOMS_SHOWN + 1),
         mods=mods_of(session, machine, number),
         bags=bags_of(session, machine, BAGS_SHOWN + 1),
         recent=latest(session, machine, RECENT),

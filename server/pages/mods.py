@@ -22,11 +22,13 @@ from server.records.commands.mods import (
     ReviseMod,
 )
 from server.records.questions.addresses import find_machine, find_mod
-from server.records.questions.expectations import ExpectationLine, verdicts
+from server.records.questions.assumptions import RULE, Held, Untested, untested
+from server.records.questions.expectations import ExpectationLine, Verdict, verdicts
 from server.records.questions.machines import ModLine, boards_of, mods_of
 from server.records.questions.mods import BackLine, StepLine, moves_of, steps_of, trace_of, way_back, why_of
 from server.records.questions.paging import Paged
-from server.records.tables import Machine, Mod, ModMove, Procedure
+from server.records.questions.symptoms import cured_by
+from server.records.tables import Machine, Mod, ModMove, Procedure, Symptom
 from server.records.words import ModState, Sense, Trace
 
 router = APIRouter()
@@ -39,6 +41,19 @@ class ModsPage:
     machine: Machine
     tabs: list[tuple[str, str]]
     mods: Paged[ModLine]
+
+
+@dataclass(frozen=True, slots=True)
+class Unmet:
+    """A mod that does not do what was expected although every limit holds: what its sums assume and nobody tested.
+
+    `assumes` is whether they name any assumption at all, `stale` whether a sum should be run again before.
+    """
+
+    untested: list[Untested]
+    rule: str
+    assumes: bool
+    stale: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +70,8 @@ class ModPage:
     why: str
     sums: list[SumLine]
     expectations: list[ExpectationLine]
+    unmet: Unmet | None
+    cured: list[Symptom]
     next_words: str
 
 
@@ -152,6 +169,8 @@ def mod_page(house: AtHome, tag: str, number: int) -> Response:
 def mod_context(session: Session, machine: Machine, mod: Mod) -> ModPage:
     steps = steps_of(session, mod)
     hazards = [line.board.hazards for line in boards_of(session, machine)]
+    sums, expectations = sums_of(session, mod), verdicts(session, mod)
+    unmet = _unmet(session, mod, sums, expectations)
     return ModPage(
         machine=machine,
         mod=mod,
@@ -161,14 +180,33 @@ def mod_context(session: Session, machine: Machine, mod: Mod) -> ModPage:
         steps=steps,
         trace=trace_of(steps),
         why=why_of(steps),
-        sums=sums_of(session, mod),
-        expectations=list(verdicts(session, mod)),
-        next_words=_next_words(mod, steps),
+        sums=sums,
+        expectations=expectations,
+        unmet=unmet,
+        cured=list(cured_by(session, mod)),
+        next_words=_next_words(mod, steps, unmet),
     )
 
 
-def _next_words(mod: Mod, steps: list[StepLine]) -> str:
+def _unmet(session: Session, mod: Mod, sums: list[SumLine], expectations: list[ExpectationLine]) -> Unmet | None:
+    """Nothing unless an expectation is not met while every limit of every sum holds for what was really fitted."""
+    verdicts_fitted = {line.fitted.verdict for line in sums}
+    every_limit_holds = "holds" in verdicts_fitted and verdicts_fitted <= {"holds", "no limit"}
+    if not every_limit_holds or all(line.verdict != Verdict.NOT_MET for line in expectations):
+        return None
+    held = [Held(line.calculation, line.fitted.lines, line.fitted.limits) for line in sums]
+    return Unmet(
+        untested=untested(session, mod, held),
+        rule=RULE,
+        assumes=any(line.calculation.assumptions for line in sums),
+        stale=any(line.stale for line in sums),
+    )
+
+
+def _next_words(mod: Mod, steps: list[StepLine], unmet: Unmet | None) -> str:
     """What a keeper would do next with this mod."""
+    if unmet:
+        return "It does not do what was expected, although every limit holds. Next: test what its sums assume."
     waiting = [line.step.number for line in steps if line.step.done_on is None]
     match ModState(mod.state):
         case ModState.CONSIDERED:

@@ -70,6 +70,9 @@ class SumName:
         """As a form and a command name it: `2/1`."""
         return f"{self.mod}/{self.number}"
 
+    def __str__(self) -> str:
+        return f"Calculation {self.number} of mod {self.mod}, {self.title}"
+
 
 @dataclass(frozen=True, slots=True)
 class EvidenceLine:
@@ -176,6 +179,11 @@ def _sums(session: Session, keys: set[int]) -> dict[int, SumName]:
         .where(col(Calculation.id).in_(keys))
     )
     return {key: SumName(mod, number, title) for key, mod, number, title in session.exec(query) if key is not None}
+
+
+def symptoms_offered(session: Session, machine: Machine) -> list[SymptomLine]:
+    """The symptoms that a form offers, the open ones first."""
+    return latest_symptoms(session, machine, OFFERED_MOST)
 
 
 def sums_offered(session: Session, machine: Machine, most: int = OFFERED_MOST) -> list[SumName]:
