@@ -98,6 +98,7 @@ class RecordedPlacement(Recorded):
     position: UUID
     fitted_on: date | None
     fitted_by_step: UUID | None
+    signer: str
     removed_on: date | None
     removed_by_step: UUID | None
 
@@ -137,6 +138,7 @@ class RecordedStep(Recorded):
     trace_stated: str
     trace_reason: str
     done_on: date | None
+    done_order: int
     done_by: str
     done_note: str
     undone_on: date | None

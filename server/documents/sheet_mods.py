@@ -4,10 +4,12 @@ from collections.abc import Sequence
 
 from server.documents.sheet_shape import SheetExpectation, SheetLimit, SheetMod, SheetStep, SheetSum
 from server.engineering import calculations as engine
+from server.engineering.errors import EngineeringError
 from server.records.placing import describe
-from server.records.questions.mods import StepLine, trace_of, why_of
+from server.records.questions.mods import Sitting, StepLine, trace_of, why_of
 from server.records.questions.sheet import WholeMachine
-from server.records.tables import Calculation, Mod, Step
+from server.records.tables import Calculation, Mod, Part, Step
+from server.records.values import read_value
 from server.records.words import Case, ModState, StepKind
 
 DONE = {
@@ -68,7 +70,12 @@ def _line(whole: WholeMachine, step: Step) -> StepLine:
     position = whole.position[step.position_id] if step.position_id else None
     board = whole.board[position.board_id] if position else None
     part = whole.part[step.part_id] if step.part_id else None
-    return StepLine(step, board, position, part)
+    sittings = tuple(
+        Sitting(whole.part[placement.part_id], placement.fitted_on, placement.signer)
+        for placement in whole.placements_by.get(step.key, [])
+        if step.kind == StepKind.FIT
+    )
+    return StepLine(step, board, position, part, sittings)
 
 
 def _state(mod: Mod, steps: Sequence[Step]) -> str:
@@ -104,14 +111,29 @@ def _done(whole: WholeMachine, line: StepLine) -> str:
     if step.kind == StepKind.TAKE_OUT and part:
         return f"Took the {describe(part)} ({part.origin}) out of {where(line)}{_went(whole, line)}"
     planned = " ".join(filter(None, [step.planned_type, step.planned_value]))
-    if step.kind == StepKind.FIT and part:
-        fitted = " ".join(filter(None, [part.type, part.value]))
-        instead = f"; planned was {planned}" if not fitted.startswith(planned) else ""
-        return f"Fitted a {describe(part)} ({part.origin}) at {where(line)}{instead}"
+    if line.sittings:
+        first, *later = line.sittings
+        otherwise = "" if _as_planned(step, first.part) else f"; planned was {planned}"
+        instead = "".join(f"; on {sitting.day}{_by(sitting)} {describe(sitting.part)} instead" for sitting in later)
+        return f"Fitted {describe(first.part)} ({first.part.origin}) at {where(line)}{otherwise}{instead}"
     what = f" ({planned})" if planned else ""
     place = f" at {where(line)}" if line.position else ""
     pin = f", pin {step.pin}" if step.pin else ""
     return f"{DONE[StepKind(step.kind)]}{what}{place}{pin}"
+
+
+def _by(sitting: Sitting) -> str:
+    return f" {sitting.signer} fitted" if sitting.signer else ""
+
+
+def _as_planned(step: Step, part: Part) -> bool:
+    """Whether what was fitted is what was planned: 6k8 5 % is 6.8 kΩ ±5 %, however it is written."""
+    if step.planned_type and step.planned_type != part.type:
+        return False
+    try:
+        return not step.planned_value or read_value(step.planned_value, part.kind) == read_value(part.value, part.kind)
+    except EngineeringError:
+        return step.planned_value == part.value
 
 
 def _went(whole: WholeMachine, line: StepLine) -> str:

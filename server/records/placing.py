@@ -42,7 +42,9 @@ def describe(part: Part) -> str:
     return f"{name} {part.kind}" if name else f"{part.kind} without a type"
 
 
-def place(work: Work, part: Part, position: Position, day: date | None, step: Step | None = None) -> Placement:
+def place(
+    work: Work, part: Part, position: Position, day: date | None, step: Step | None = None, signer: str = ""
+) -> Placement:
     """Put a part at an empty position. A part that lies in a bag leaves it."""
     session = work.session
     if there := occupant(session, position):
@@ -58,7 +60,11 @@ def place(work: Work, part: Part, position: Position, day: date | None, step: St
     work.touched_positions.add(position.key)
     return work.add(
         Placement(
-            part_id=part.key, position_id=position.key, fitted_on=day, fitted_by_step_id=step.key if step else None
+            part_id=part.key,
+            position_id=position.key,
+            fitted_on=day,
+            fitted_by_step_id=step.key if step else None,
+            signer=signer,
         )
     )
 

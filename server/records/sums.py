@@ -235,12 +235,16 @@ def _fitted(session: Session, mod: Mod, position: Position) -> _Found | None:
     if mod.state in (ModState.CONSIDERED, ModState.DROPPED):
         return None
     steps = _steps_at(session, mod, position)
-    done = [step for step in steps if step.done_on]
+    # A mod that was undone as a whole is judged by what it was; one partly put back by what still stands of it.
+    done = [step for step in steps if step.done_on and (mod.state == ModState.UNDONE or step.undone_on is None)]
     if not done:
-        return _present(session, position) if not steps and _any_done(session, mod) else None
-    if done[-1].kind == StepKind.FIT:
-        return _by_step(session, done[-1], position)
-    return _Found("", position.kind, f"taken out by step {done[-1].number}")
+        return _present(session, position) if _any_done(session, mod) else None
+    if done[-1].kind != StepKind.FIT:
+        return _Found("", position.kind, f"taken out by step {done[-1].number}")
+    found = _by_step(session, done[-1], position)
+    if mod.state == ModState.FITTED and not _sits(session, done[-1], position):
+        return replace(found, origin=f"{found.origin}, which another mod has since replaced")
+    return found
 
 
 _AT = {Case.STOCK: _stock, Case.PLANNED: _planned, Case.FITTED: _fitted}
@@ -260,6 +264,12 @@ def _any_done(session: Session, mod: Mod) -> bool:
 def _by_step(session: Session, step: Step, position: Position) -> _Found:
     part = session.get(Part, step.part_id) if step.part_id else None
     return _of_part(part, position, f"fitted by step {step.number}")
+
+
+def _sits(session: Session, step: Step, position: Position) -> bool:
+    """Whether what a step fitted is still what sits at the position."""
+    query = select(Placement.part_id).where(Placement.position_id == position.id, col(Placement.removed_on).is_(None))
+    return session.exec(query).first() == step.part_id
 
 
 def _present(session: Session, position: Position) -> _Found:

@@ -164,6 +164,7 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
     position = _position_of(work, step)
     done = _act(work, step, position, command)
     step.done_on, step.done_by, step.done_note = command.day, command.signer, command.note
+    step.done_order = _next_order(work, machine)
     words = f"{called(machine, mod)} step {step.number} done on {command.day} by {command.signer}: {done}."
     return Entry("carry out step", step, words, machine)
 
@@ -181,8 +182,9 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
     new = part_to_fit(work, command, position)
     if new is old:
         raise Refused(f"That is the part that sits at {position.designator} now.", "bagged_part")
-    place(work, new, position, command.day, step)
+    place(work, new, position, command.day, step, command.signer)
     step.part_id = new.key
+    step.done_order = _next_order(work, machine)
     step.done_note = "\n\n".join(filter(None, [step.done_note, command.note]))
     words = (
         f"{called(machine, mod)} step {step.number}: on {command.day} {command.signer} fitted {describe(new)} at "
@@ -283,6 +285,12 @@ def _check_turn(work: Work, mod: Mod, step: Step, day: date) -> None:
         raise Invalid({"day": f"The step before was done on {latest}; this one cannot have been done before."})
 
 
+def _next_order(work: Work, machine: Machine) -> int:
+    """The number of an act among all that were done on the machine."""
+    query = select(func.max(Step.done_order)).join(Mod, col(Mod.id) == col(Step.mod_id))
+    return (work.session.exec(query.where(Mod.machine_id == machine.id)).one() or 0) + 1
+
+
 def _act(work: Work, step: Step, position: Position | None, command: CarryOutStep) -> str:
     if step.kind == StepKind.TAKE_OUT and position:
         part = take_out(work, position, command.day, step)
@@ -290,7 +298,7 @@ def _act(work: Work, step: Step, position: Position | None, command: CarryOutSte
         return f"took {describe(part)} out of {position.designator}, {stow(work, part, command, position)}"
     if step.kind == StepKind.FIT and position:
         part = part_to_fit(work, command, position)
-        place(work, part, position, command.day, step)
+        place(work, part, position, command.day, step, command.signer)
         step.part_id = part.key
         return f"fitted {describe(part)} at {position.designator}"
     return said(step, position)
@@ -321,7 +329,7 @@ def _reverse(work: Work, step: Step, position: Position | None, command: UndoSte
         return f"took {describe(part)} out of {position.designator}, {stow(work, part, command, position)}"
     if step.kind == StepKind.TAKE_OUT and position and step.part_id:
         part, words = to_put_back(work, step.part_id, position, command)
-        place(work, part, position, command.day, step)
+        place(work, part, position, command.day, step, command.signer)
         return words
     return f"reversed: {said(step, position)}"
 

@@ -89,7 +89,7 @@ def check(command: CalculationFields) -> None:
     asked = inputs_asked(command.method)
     for number, entry in enumerate(command.inputs):
         faults |= _input_faults(number, entry, asked.get(entry.name))
-    names = {entry.name for entry in command.inputs}
+    names = {entry.name for entry in command.inputs} | {line.name for line in command.lines}
     for number, limit in enumerate(command.limits):
         if limit.value not in names and (problem := _limit_fault(limit)):
             faults[f"limits.{number}.value"] = problem

@@ -2,16 +2,26 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from sqlalchemy import ColumnElement
 from sqlmodel import Session, col, select
 
 from server.records.placing import describe
-from server.records.tables import Board, Machine, Mod, ModMove, Part, Position, Step, Storage
+from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step, Storage
 from server.records.traces import WHY, trace_of_step, worst
 from server.records.words import StepKind, Trace
 
 CANNOT = {StepKind.CLEAN, StepKind.DRILL_OR_CUT_CASE}
+
+
+@dataclass(frozen=True, slots=True)
+class Sitting:
+    """A part that a step fitted, from which day and by whom; a later one took the place of the one before."""
+
+    part: Part
+    day: date | None
+    signer: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +32,7 @@ class StepLine:
     board: Board | None
     position: Position | None
     part: Part | None
+    sittings: tuple[Sitting, ...] = ()
 
     @property
     def trace(self) -> Trace:
@@ -58,12 +69,12 @@ def moves_of(session: Session, mod: Mod) -> Sequence[ModMove]:
 
 
 def steps_of(session: Session, mod: Mod) -> list[StepLine]:
-    """A mod's steps in order, with everything a page says of them, in one query."""
+    """A mod's steps in order, with everything a page says of them, in two queries."""
     return lines_where(session, col(Step.mod_id) == mod.key)
 
 
 def lines_where(session: Session, *conditions: ColumnElement[bool]) -> list[StepLine]:
-    """Steps that answer to some conditions, with their board, position and part, in one query."""
+    """Steps that answer to some conditions, with their board, position and parts, in two queries."""
     query = (
         select(Step, Board, Position, Part)
         .join(Mod, col(Mod.id) == col(Step.mod_id))
@@ -73,8 +84,29 @@ def lines_where(session: Session, *conditions: ColumnElement[bool]) -> list[Step
         .where(*conditions)
         .order_by(col(Mod.number), col(Step.number))
     )
-    found = session.exec(query)
-    return [StepLine(step, board, position, part) for step, board, position, part in found]
+    found = session.exec(query).all()
+    sittings = _sittings(session, [step.key for step, *_ in found if step.kind == StepKind.FIT])
+    return [
+        StepLine(step, board, position, part, tuple(sittings.get(step.key, ())))
+        for step, board, position, part in found
+    ]
+
+
+def _sittings(session: Session, steps: list[int]) -> dict[int, list[Sitting]]:
+    """Every part that steps have fitted, in the order of fitting, by step."""
+    query = (
+        select(Placement, Part)
+        .join(Part, col(Part.id) == col(Placement.part_id))
+        .where(col(Placement.fitted_by_step_id).in_(steps))
+        .order_by(col(Placement.id))
+    )
+    found: dict[int, list[Sitting]] = {}
+    for placement, part in session.exec(query):
+        if placement.fitted_by_step_id is not None:
+            found.setdefault(placement.fitted_by_step_id, []).append(
+                Sitting(part, placement.fitted_on, placement.signer)
+            )
+    return found
 
 
 def trace_of(lines: Sequence[StepLine]) -> Trace:
@@ -95,9 +127,15 @@ def way_back(session: Session, machine: Machine, mod: Mod | None = None) -> list
     mods = {found.key: found for found in session.exec(select(Mod).where(Mod.machine_id == machine.id))}
     of_which = col(Step.mod_id) == mod.key if mod else col(Mod.machine_id) == machine.key
     standing = lines_where(session, of_which, col(Step.done_on).is_not(None), col(Step.undone_on).is_(None))
-    standing.sort(key=lambda line: (line.step.done_on, mods[line.step.mod_id].number, line.step.number), reverse=True)
+    standing.sort(key=lambda line: (_latest_day(line), line.step.done_order, line.step.number), reverse=True)
     bags = _bags_of(session, [line.part.key for line in standing if line.part])
     return [_back(mods[line.step.mod_id], line, bags) for line in standing]
+
+
+def _latest_day(line: StepLine) -> date:
+    """The day of a step's last act: its own, or that on which another part took the first one's place."""
+    days = [line.step.done_on, *(sitting.day for sitting in line.sittings)]
+    return max(day for day in days if day is not None)
 
 
 def _bags_of(session: Session, parts: list[int]) -> dict[int, Storage]:

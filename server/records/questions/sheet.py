@@ -101,6 +101,12 @@ class WholeMachine:
         return grouped((step.mod_id, step) for step in self.steps)
 
     @cached_property
+    def placements_by(self) -> dict[int, list[Placement]]:
+        """What each step has fitted, in the order of fitting."""
+        made = sorted(self.placements, key=lambda placement: placement.key)
+        return grouped((placement.fitted_by_step_id, placement) for placement in made if placement.fitted_by_step_id)
+
+    @cached_property
     def expectations_of(self) -> dict[int, list[Expectation]]:
         return grouped((expected.mod_id, expected) for expected in self.expectations)
 

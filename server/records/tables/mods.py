@@ -39,7 +39,8 @@ class Step(Kept, table=True):
     """One act of a mod: what is planned, what was done, and whether it has been put back.
 
     `part_id` is the part that the act took out or fitted. `trace_stated` may only be worse than what the kind
-    of step leaves by itself, and then has its reason.
+    of step leaves by itself, and then has its reason. `done_order` counts the acts on the machine, so that those of one
+    day come back in the reverse order.
     """
 
     __table_args__ = (UniqueConstraint("mod_id", "number"),)
@@ -56,6 +57,7 @@ class Step(Kept, table=True):
     trace_stated: str = ""
     trace_reason: str = ""
     done_on: date | None = None
+    done_order: int = 0
     done_by: str = ""
     done_note: str = ""
     undone_on: date | None = None

@@ -57,6 +57,7 @@ class Placement(Kept, table=True):
     position_id: int = Field(foreign_key="position.id")
     fitted_on: date | None = None
     fitted_by_step_id: int | None = Field(default=None, foreign_key="step.id")
+    signer: str = ""
     removed_on: date | None = None
     removed_by_step_id: int | None = Field(default=None, foreign_key="step.id")
 
