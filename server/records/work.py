@@ -44,6 +44,8 @@ class Work:
     at: datetime
     progress: Callable[[int, int], None]
     touched_positions: set[int] = field(default_factory=set)
+    touched_trials: set[int] = field(default_factory=set)
+    touched_mods: set[int] = field(default_factory=set)
     changes: dict[tuple[str, str], dict[str, Any]] = field(default_factory=dict)
 
     def __post_init__(self) -> None:

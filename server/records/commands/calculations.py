@@ -151,15 +151,29 @@ def keep_if_changed(work: Work, calculation: Calculation, reason: str) -> None:
 
 
 def run_touched(work: Work) -> None:
-    """After an act that changed what is at some positions: the sums that read them run again."""
-    if not work.touched_positions:
-        return
-    query = select(CalculationInput.calculation_id, CalculationInput.position_id).where(
-        col(CalculationInput.position_id).is_not(None)
-    )
-    touched = {row[0] for row in work.session.exec(query) if row[1] in work.touched_positions}
-    for key in _in_turn(work, touched):
-        keep_if_changed(work, work.session.get_one(Calculation, key), "a part it reads was changed")
+    """After an act that changed parts at positions, trials, or what a mod does: the sums resting on it run again."""
+    reasons = dict.fromkeys(_of_mods(work), "the mod’s steps or state were changed")
+    reasons |= dict.fromkeys(_reading(work, "trial_id", work.touched_trials), "a trial it reads was changed")
+    reasons |= dict.fromkeys(_reading(work, "position_id", work.touched_positions), "a part it reads was changed")
+    for key in _in_turn(work, set(reasons)):
+        reason = reasons.get(key, "a sum it reads was changed")
+        keep_if_changed(work, work.session.get_one(Calculation, key), reason)
+
+
+def _of_mods(work: Work) -> list[int]:
+    if not work.touched_mods:
+        return []
+    query = select(Calculation.id).where(col(Calculation.mod_id).in_(work.touched_mods))
+    return [key for key in work.session.exec(query) if key is not None]
+
+
+def _reading(work: Work, column: str, touched: set[int]) -> list[int]:
+    """The sums with an input tied to any of these rows. Compared here: a parts list touches thousands."""
+    if not touched:
+        return []
+    tied = col(getattr(CalculationInput, column))
+    query = select(CalculationInput.calculation_id, tied).where(tied.is_not(None))
+    return [calculation for calculation, key in work.session.exec(query) if key in touched]
 
 
 def _in_turn(work: Work, touched: set[int]) -> list[int]:

@@ -160,6 +160,7 @@ def called(machine: Machine, mod: Mod) -> str:
 
 def _move(work: Work, mod: Mod, state: ModState, day: date, signer: str, note: str) -> None:
     mod.state = state.value
+    work.touched_mods.add(mod.key)
     work.session.add(mod)
     work.add(ModMove(mod_id=mod.key, state=state.value, day=day, signer=signer, note=note))
 

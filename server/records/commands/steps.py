@@ -161,10 +161,10 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
     if mod.state == ModState.CONSIDERED:
         raise Refused("The mod is only considered. Call it planned before its first step is carried out.")
     _check_turn(work, mod, step, command.day)
-    position = _position_of(work, step)
+    position, order = _position_of(work, step), _next_order(work, machine)
     done = _act(work, step, position, command)
     step.done_on, step.done_by, step.done_note = command.day, command.signer, command.note
-    step.done_order = _next_order(work, machine)
+    step.done_order = order
     words = f"{called(machine, mod)} step {step.number} done on {command.day} by {command.signer}: {done}."
     return Entry("carry out step", step, words, machine)
 
@@ -173,7 +173,7 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
 def fit_another(work: Work, command: FitAnother) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
     step = find_step(work.session, mod, command.step)
-    position = _position_of(work, step)
+    position, order = _position_of(work, step), _next_order(work, machine)
     if step.kind != StepKind.FIT or not step.done_on or step.undone_on or position is None:
         raise Refused("Only where this mod has fitted a part can another take its place.")
     _expect_own_part(work, step, position)
@@ -183,8 +183,7 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
     if new is old:
         raise Refused(f"That is the part that sits at {position.designator} now.", "bagged_part")
     place(work, new, position, command.day, step, command.signer)
-    step.part_id = new.key
-    step.done_order = _next_order(work, machine)
+    step.part_id, step.done_order = new.key, order
     step.done_note = "\n\n".join(filter(None, [step.done_note, command.note]))
     words = (
         f"{called(machine, mod)} step {step.number}: on {command.day} {command.signer} fitted {describe(new)} at "
@@ -218,6 +217,7 @@ def _open_mod(work: Work, tag: str, number: int) -> tuple[Machine, Mod]:
     mod = find_mod(work.session, machine, number)
     if mod.state in (ModState.UNDONE, ModState.DROPPED):
         raise Refused(f"The mod is {mod.state}; its steps stay as they are.")
+    work.touched_mods.add(mod.key)
     return machine, mod
 
 

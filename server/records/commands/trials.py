@@ -98,6 +98,8 @@ def revise_procedure(work: Work, command: ReviseProcedure) -> Entry:
     expect_version("procedure", procedure, command.opened_version, values)
     _check_procedure(command)
     _check_kind_of_reading(work.session, procedure, command.better)
+    run_with_it = work.session.exec(select(Trial.id).where(Trial.procedure_id == procedure.id))
+    work.touched_trials.update(key for key in run_with_it if key is not None)
     return Entry("revise procedure", procedure, f"Procedure {procedure.title}: {change(procedure, values)}.")
 
 
@@ -131,6 +133,7 @@ def revise_trial(work: Work, command: ReviseTrial) -> Entry:
     readings = _readings(command.readings, work.session.get_one(Procedure, trial.procedure_id))
     values = _trial_columns(command) | {"readings": readings}
     expect_version("trial", trial, command.opened_version, values)
+    work.touched_trials.add(trial.key)
     moved = trial.day != command.day
     said = change(trial, values)
     if moved:
