@@ -10,6 +10,7 @@ from typing import TypeVar, cast
 from server.documents.sheet_gaps import missing_originals, not_known
 from server.documents.sheet_mods import done_mods, is_undone, sheet_mod
 from server.documents.sheet_shape import SheetBack, SheetBag, SheetBoard, SheetData
+from server.documents.sheet_symptoms import ended_symptoms
 from server.documents.sheet_trials import sheet_trials
 from server.records.cautions import cautions
 from server.records.placing import describe
@@ -37,6 +38,7 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str) -> Shee
         cautions=tuple(cautions(*hazards)),
         as_found_text=machine.as_found,
         provenance_text=machine.provenance,
+        ended_symptoms=tuple(ended_symptoms(whole)),
         in_force=tuple(sheet for mod, sheet in told if not is_undone(mod)),
         undone=tuple(sheet for mod, sheet in told if is_undone(mod)),
         trials=tuple(sheet_trials(whole, [mod for mod in mods if not is_undone(mod)])),

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from server.documents.sheet_mods import is_undone
 from server.documents.sheet_shape import SheetMod
+from server.documents.sheet_symptoms import open_symptoms
 from server.records.placing import describe
 from server.records.questions.expectations import Verdict
 from server.records.questions.sheet import WholeMachine
@@ -13,7 +14,8 @@ from server.records.words import Origin
 
 def not_known(whole: WholeMachine, mods: Sequence[tuple[Mod, SheetMod]]) -> list[str]:
     """A sentence for each thing that a reader would ask for and the record does not hold."""
-    return [*_of_machine(whole), *_of_parts(whole), *(gap for mod, told in mods for gap in _of_mod(whole, mod, told))]
+    of_mods = (gap for mod, told in mods for gap in _of_mod(whole, mod, told))
+    return [*_of_machine(whole), *_of_parts(whole), *open_symptoms(whole), *of_mods]
 
 
 def missing_originals(whole: WholeMachine) -> list[str]:

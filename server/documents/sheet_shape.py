@@ -131,6 +131,7 @@ class SheetData:
     cautions: tuple[str, ...]
     as_found_text: str
     provenance_text: str
+    ended_symptoms: tuple[str, ...]
     in_force: tuple[SheetMod, ...]
     undone: tuple[SheetMod, ...]
     trials: tuple[SheetTrial, ...]

@@ -17,6 +17,7 @@ from server.records.commands.machines import AddBoard, AddPosition, EnterMachine
 from server.records.commands.mods import Expect, MoveMod, PlanMod, ReviseMod
 from server.records.commands.parts import EnterPart
 from server.records.commands.steps import AddStep, CarryOutStep, UndoStep
+from server.records.commands.symptoms import AddEvidence, EndSymptom, JudgeCause, NoteSymptom, SuspectCause
 from server.records.commands.trials import RecordTrial, WriteProcedure
 from server.records.store import Done, Store
 from server.records.words import BoardKind, Mounting, Origin, PartKind, Source, StepKind
@@ -48,13 +49,14 @@ class Bench:
 
 
 def tell(store: Store, tag: str = TAG) -> Bench:
-    """The whole story: a machine with four mods, of which one is undone and one only considered."""
+    """The whole story: a machine with four mods, one of them undone and one only considered, and two symptoms."""
     bench = Bench(store, tag)
     enter(bench)
     brighten(bench)
     route_reset(bench)
     try_oscillator(bench)
     bench.do(PlanMod, title="A quieter fan", state="considered", day="2025-05-01", signer=KEEPER)
+    puzzle_over(bench)
     return bench
 
 
@@ -166,6 +168,23 @@ def try_oscillator(bench: Bench) -> None:
     bench.move(3, "undone", "2025-04-09", note="It did not bear it.")
 
 
+def puzzle_over(bench: Bench) -> None:
+    """Two symptoms: one cured by mod 1 with its cause confirmed, one open with a cause suspected and one ruled out."""
+    bench.do(NoteSymptom, title="Faint picture", seen_on="2025-01-04", bring_about="Switch on.")
+    bench.do(SuspectCause, symptom=1, sentence="The driver gives too little.")
+    bench.do(AddEvidence, symptom=1, cause=1, side="for", day="2025-02-04", trial=3, note="Brighter by a tenth.")
+    bench.do(JudgeCause, symptom=1, cause=1, opened_version=1, sentence="The driver gives too little.",
+             state="confirmed", judged_on="2025-02-04")  # fmt: skip
+    bench.do(EndSymptom, symptom=1, opened_version=1, ended_as="cured", ended_on="2025-02-04", mod=1)
+    bench.do(NoteSymptom, title="Stops after an hour", seen_on="2025-01-20")
+    bench.do(SuspectCause, symptom=2, sentence="The supply sags", calculation="1/1",
+             assumption="The driver's own drop is small.")  # fmt: skip
+    bench.do(SuspectCause, symptom=2, sentence="A cold joint at U4")
+    bench.do(JudgeCause, symptom=2, cause=2, opened_version=1, sentence="A cold joint at U4", state="ruled out",
+             judged_on="2025-03-08", why="Soldered anew, no change.")  # fmt: skip
+    bench.do(AddEvidence, symptom=2, cause=1, side="against", day="2025-03-09", calculation="1/1")
+
+
 def hostile(store: Store, tag: str = "HX-1") -> Bench:
     """A machine whose every text is awkward: markup of three kinds, letters no font has, a very long word."""
     bench, text, long = Bench(store, tag), HOSTILE, "W" * 240
@@ -190,6 +209,10 @@ def hostile(store: Store, tag: str = "HX-1") -> Bench:
     bench.move(1, "fitted", "2025-02-03", note=text)
     bench.do(RecordTrial, procedure=procedure, day="2025-02-04", readings="2 2 1", signer=text)
     bench.do(ReviseMod, mod=1, opened_version=_version(bench, 1), title=text, purpose=text, outcome=text)
+    for number in (1, 2):
+        bench.do(NoteSymptom, title=text, seen_on="2025-01-04", bring_about=text, note=text)
+        bench.do(SuspectCause, symptom=number, sentence=text)
+    bench.do(EndSymptom, symptom=2, opened_version=1, ended_as="explained", ended_on="2025-02-04", ended_note=text)
     return bench
 
 

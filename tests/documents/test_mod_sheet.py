@@ -12,6 +12,7 @@ from server.records.cautions import CAUTIONS
 from server.records.commands.machines import EnterMachine
 from server.records.commands.mods import PlanMod
 from server.records.commands.steps import AddStep, UndoStep
+from server.records.commands.symptoms import EndSymptom, JudgeCause, NoteSymptom, SuspectCause
 from server.records.commands.trials import RecordTrial, WriteProcedure
 from server.records.questions.addresses import find_machine
 from server.records.questions.sheet import whole_machine
@@ -151,8 +152,51 @@ def test_what_is_not_known_is_said(sheet: SheetData) -> None:
     assert sheet.not_known == (
         "No part was ever written down for 1 position.",
         "The origin of 1 part in it is not known.",
+        "Symptom 2, Stops after an hour, seen first on 2025-01-20, is open: suspected is “The supply sags”; "
+        "1 ruled out.",
         "Mod 2: what came of it is not written down.",
         "Mod 2: no trial has been run with it in force.",
+    )
+
+
+def test_a_symptom_that_ended_stands_in_a_line(sheet: SheetData) -> None:
+    assert sheet.ended_symptoms == (
+        "Symptom 1, Faint picture: cured since 2025-02-04, by mod 1. Confirmed: “The driver gives too little”.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("states", "said"),
+    [
+        ([], "no cause is suspected yet"),
+        (["open", "open"], "suspected is “Cause 1” and “Cause 2”"),
+        (["ruled out"], "no cause is suspected any more; 1 ruled out"),
+        (["open", "confirmed", "ruled out"], "confirmed is “Cause 2”"),
+    ],
+)
+def test_an_open_symptom_says_what_is_held_of_its_causes(empty: Store, states: list[str], said: str) -> None:
+    bench = Bench(empty)
+    bench.do(EnterMachine, tag=TAG, model="Plover 80")
+    bench.do(NoteSymptom, title="Hum", seen_on="2025-01-01")
+    for number, state in enumerate(states, start=1):
+        bench.do(SuspectCause, symptom=1, sentence=f"Cause {number}.")
+        bench.do(JudgeCause, symptom=1, cause=number, opened_version=1, sentence=f"Cause {number}.", state=state,
+                 judged_on="2025-01-02", why="Seen.")  # fmt: skip
+
+    sheet = sheet_of(bench)
+
+    assert f"Symptom 1, Hum, seen first on 2025-01-01, is open: {said}." in sheet.not_known
+    assert sheet.ended_symptoms == ()
+
+
+def test_a_trait_of_the_design_is_called_one(empty: Store) -> None:
+    bench = Bench(empty)
+    bench.do(EnterMachine, tag=TAG, model="Plover 80")
+    bench.do(NoteSymptom, title="Stripes", seen_on="2025-01-01")
+    bench.do(EndSymptom, symptom=1, opened_version=1, ended_as="explained", ended_on="2025-01-02", ended_note="Memory.")
+
+    assert sheet_of(bench).ended_symptoms == (
+        "Symptom 1, Stripes: explained since 2025-01-02, as a trait of the design.",
     )
 
 

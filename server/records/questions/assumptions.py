@@ -69,11 +69,11 @@ class Untested:
 
     @property
     def weight(self) -> str:
-        """`C brings 79 % of the variance of the corner frequency`; empty where it concerns no input."""
+        """`C brings 79 % of the variance of “corner frequency”`; empty where it concerns no input."""
         if not self.input:
             return ""
         percent = "less than 1" if self.share < 0.005 else f"{100 * self.share:.0f}"
-        return f"{self.input} brings {percent}\N{NO-BREAK SPACE}% of the variance of {self.line}"
+        return f"{self.input} brings {percent}\N{NO-BREAK SPACE}% of the variance of “{self.line}”"
 
 
 def untested(session: Session, mod: Mod, sums: Sequence[Held]) -> list[Untested]:
