@@ -22,10 +22,14 @@ from server.records.errors import Invalid
 from server.records.store import Done, Store, sqlite_url
 from server.records.tables import JournalEntry
 from server.records.tables.base import Kept
+from server.records.work import HANDLERS
 
 TAG = "TM-03"
 KEEPER = "Test keeper"
 MAIN = "main-board"
+
+
+KINDS: dict[str, type[Command]] = {kind.__name__: kind for kind in HANDLERS if issubclass(kind, Command)}
 
 
 class Bench:

@@ -2,6 +2,7 @@
 
 from datetime import date, timedelta
 from typing import Any
+from uuid import UUID
 
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -23,11 +24,20 @@ from server.records.commands.steps import (
     ReviseStep,
     UndoStep,
 )
+from server.records.commands.symptoms import (
+    AddEvidence,
+    DropEvidence,
+    EndSymptom,
+    JudgeCause,
+    NoteSymptom,
+    ReopenSymptom,
+    ReviseSymptom,
+    SuspectCause,
+)
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, WriteProcedure
 from server.records.errors import RecordError, Stale
 from server.records.words import ModState, StepKind
-from server.records.work import HANDLERS
-from tests.records.conftest import KEEPER, MAIN, Bench, Copies, behind
+from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, Copies, behind
 
 # ---- Whatever the commands do, the record stays whole ----
 
@@ -120,11 +130,43 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "tested": st.booleans(),
         "opened_version": VERSIONS,
     },
+    NoteSymptom: {"title": st.just("It hangs"), "seen_on": DAYS},
+    ReviseSymptom: {"symptom": FIRST, "title": WORDS, "seen_on": DAYS, "opened_version": VERSIONS},
+    EndSymptom: {
+        "symptom": FIRST,
+        "ended_as": st.sampled_from(["cured", "accepted"]),
+        "ended_on": DAYS,
+        "mod": st.sampled_from([None, 1]),
+        "opened_version": VERSIONS,
+    },
+    ReopenSymptom: {"symptom": FIRST, "why": st.just("It is back"), "opened_version": VERSIONS},
+    SuspectCause: {
+        "symptom": FIRST,
+        "sentence": st.just("The supply sags"),
+        "calculation": st.sampled_from(["", "2/1"]),
+    },
+    JudgeCause: {
+        "symptom": FIRST,
+        "cause": NUMBERS,
+        "sentence": st.just("The supply sags"),
+        "state": st.sampled_from(["open", "ruled out", "confirmed"]),
+        "judged_on": DAYS,
+        "opened_version": VERSIONS,
+    },
+    AddEvidence: {
+        "symptom": FIRST,
+        "cause": NUMBERS,
+        "side": st.sampled_from(["for", "against"]),
+        "day": DAYS,
+        "trial": st.sampled_from([1, None]),
+        "note": WORDS,
+    },
+    DropEvidence: {"symptom": FIRST, "cause": NUMBERS, "evidence": st.just(str(UUID(int=1)))},
     NoteModsInForce: {"trial": FIRST, "mods": st.lists(NUMBERS, max_size=2), "opened_with": st.just("")},
 }
 LIKELY: list[type[Command]] = [CarryOutStep, UndoStep, FitAnother, CarryOutStep, UndoStep, AddStep, MoveMod, KeepAside]
-KINDS: list[type[Command]] = [*LIKELY, *ACTS]
-ASKED = st.sampled_from(KINDS).flatmap(lambda kind: st.tuples(st.just(kind), st.fixed_dictionaries(ACTS[kind])))
+ASKABLE: list[type[Command]] = [*LIKELY, *ACTS]
+ASKED = st.sampled_from(ASKABLE).flatmap(lambda kind: st.tuples(st.just(kind), st.fixed_dictionaries(ACTS[kind])))
 
 
 def prepare(bench: Bench) -> None:
@@ -133,6 +175,7 @@ def prepare(bench: Bench) -> None:
     bench.plan()
     for kind, place in (("take out", "R7"), ("fit", "R7"), ("lift pin", "U7"), ("take out", "U7"), ("clean", "")):
         bench.step(kind, place, mod=2, pin="3")
+    bench.do(SuspectCause, title="It hangs", seen_on="2025-02-01", sentence="The supply sags")
     bench.do(WriteProcedure, title="Timing")
     bench.do(RecordTrial, procedure="timing", day="2025-02-04", readings="501 503", signer=KEEPER)
     lines = [{"name": "I", "expression": "V / R"}]
@@ -176,7 +219,7 @@ def test_every_run_of_commands_leaves_the_record_whole(copies: Copies, kind: str
 def test_every_command_is_asked_for_above() -> None:
     """A command that is added later joins the run."""
     once = {"EnterMachine", "ReviseMachine", "AddBoard", "ReviseProcedure"}
-    assert {kind.__name__ for kind in HANDLERS} - once == {kind.__name__ for kind in ACTS}
+    assert KINDS.keys() - once == {kind.__name__ for kind in ACTS}
 
 
 # ---- Each broken rule is named ----

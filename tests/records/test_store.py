@@ -85,6 +85,23 @@ def test_a_rule_of_the_database_is_told_in_words(bench: Bench, rehearse: list[Ac
     assert before == whole(bench.store)
 
 
+def test_a_row_that_moved_on_is_not_written_over(bench: Bench, rehearse: list[Act]) -> None:
+    """If ever the lock did not hold, the version in the row would: the write is refused and nothing is lost."""
+
+    def meet_another(at_work: Work) -> Entry:
+        machine = at_work.session.get_one(Machine, 1)
+        at_work.session.execute(text("UPDATE machine SET version = version + 1"))
+        machine.model = "Merle 41"
+        return Entry("rehearse", machine, "Rehearsed.")
+
+    before = whole(bench.store)
+    rehearse.append(meet_another)
+    with pytest.raises(Refused, match="saved at the same moment"):
+        bench.do(Rehearse)
+
+    assert before == whole(bench.store)
+
+
 def test_a_command_that_changes_nothing_writes_no_entry(bench: Bench) -> None:
     """Saving a form as it stands is no event."""
     before = whole(bench.store)
