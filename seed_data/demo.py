@@ -234,19 +234,23 @@ def _lamp() -> Iterator[Act]:
 
 
 def _button() -> Iterator[Act]:
-    """Mod 4: leaves a mark that stays."""
-    yield _plan("Reset button in the rear panel", "2025-07-06", purpose="Start again without pulling the plug.")
-    yield _step(
-        4, "drill or cut case", instruction="A 6 mm hole, 40 mm right of the tape socket, from the inside outwards."
+    """Mod 4: leaves a mark."""
+    yield _plan(
+        "Reset button in the spare hole of the rear panel",
+        "2025-07-06",
+        purpose="Start again without pulling the plug.",
     )
     yield _step(
         4,
-        "add link",
+        "cut trace",
         "main-board/U1",
         pin="26",
-        instruction="Thin wire from pin 26 to the button, the other side to ground.",
+        instruction="One short cut on the solder side, between pin 26 and its pull-up.",
     )
-    yield _done(4, 1, "2025-07-06", note="The edge crumbled a little; filed.")
+    yield _step(
+        4, "add link", "main-board/U1", pin="26", instruction="Thin wires from both sides of the cut to the button."
+    )
+    yield _done(4, 1, "2025-07-06", note="Cut once, clean; no neighbour touched.")
     yield _done(4, 2, "2025-07-06")
     yield _moved(4, "fitted", "2025-07-06")
 

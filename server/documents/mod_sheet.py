@@ -14,9 +14,10 @@ from server.documents.sheet_symptoms import ended_symptoms
 from server.documents.sheet_trials import sheet_trials
 from server.records.cautions import cautions
 from server.records.placing import describe
-from server.records.questions.mods import CANNOT, BackLine
+from server.records.questions.mods import BackLine
 from server.records.questions.sheet import WholeMachine
 from server.records.tables import Board, Storage
+from server.records.traces import CANNOT_BE_PUT_BACK
 
 __all__ = ["SheetData", "sheet_data"]
 
@@ -39,15 +40,15 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str) -> Shee
         as_found_text=machine.as_found,
         provenance_text=machine.provenance,
         ended_symptoms=tuple(ended_symptoms(whole)),
-        in_force=tuple(sheet for mod, sheet in told if not is_undone(mod)),
-        undone=tuple(sheet for mod, sheet in told if is_undone(mod)),
-        trials=tuple(sheet_trials(whole, [mod for mod in mods if not is_undone(mod)])),
+        in_force=tuple(sheet for mod, sheet in told if not is_undone(whole, mod)),
+        undone=tuple(sheet for mod, sheet in told if is_undone(whole, mod)),
+        trials=tuple(sheet_trials(whole, [mod for mod in mods if not is_undone(whole, mod)])),
         bags=tuple(
             _bag(whole, bag) for bag in whole.storages if bag.until is None and bag.from_position_id in whole.position
         ),
         missing=tuple(missing_originals(whole)),
-        back=tuple(_back(line) for line in whole.back if line.line.step.kind not in CANNOT),
-        no_way_back=tuple(_back(line) for line in whole.back if line.line.step.kind in CANNOT),
+        back=tuple(_back(line) for line in whole.back if line.line.step.kind not in CANNOT_BE_PUT_BACK),
+        no_way_back=tuple(_back(line) for line in whole.back if line.line.step.kind in CANNOT_BE_PUT_BACK),
         not_known=tuple(not_known(whole, told)),
         day=day.isoformat(),
         signer=signer,
@@ -108,5 +109,5 @@ def _bag(whole: WholeMachine, bag: Storage) -> SheetBag:
 
 
 def _back(line: BackLine) -> SheetBack:
-    act = line.line.words if line.line.step.kind in CANNOT else line.act
+    act = line.line.words if line.line.step.kind in CANNOT_BE_PUT_BACK else line.act
     return SheetBack(f"Mod {line.mod.number}, step {line.line.step.number}", act, line.needs, line.obstacle)

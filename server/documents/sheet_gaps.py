@@ -72,7 +72,7 @@ def _of_parts(whole: WholeMachine) -> list[str]:
 
 
 def _of_mod(whole: WholeMachine, mod: Mod, told: SheetMod) -> list[str]:
-    if is_undone(mod):
+    if is_undone(whole, mod):
         return []
     gaps = []
     waiting = sum(1 for step in whole.steps_of.get(mod.key, []) if not step.done_on)

@@ -1,6 +1,7 @@
 """The mods of a sheet: what each was for, what was done, what it leaves, what its sums and trials say."""
 
 from collections.abc import Sequence
+from typing import Any
 
 from server.documents.sheet_shape import SheetExpectation, SheetLimit, SheetMod, SheetStep, SheetSum
 from server.engineering import calculations as engine
@@ -31,9 +32,10 @@ def done_mods(whole: WholeMachine) -> list[Mod]:
     return [mod for mod in whole.mods if any(step.done_on for step in whole.steps_of.get(mod.key, []))]
 
 
-def is_undone(mod: Mod) -> bool:
-    """Whether a mod that was done is in force no more."""
-    return mod.state in (ModState.UNDONE, ModState.DROPPED, ModState.CONSIDERED)
+def is_undone(whole: WholeMachine, mod: Mod) -> bool:
+    """Whether a mod that was done is in force no more: called so, or nothing of it stands."""
+    nothing_stands = all(step.undone_on for step in whole.steps_of.get(mod.key, []) if step.done_on)
+    return mod.state in (ModState.UNDONE, ModState.DROPPED, ModState.CONSIDERED) or nothing_stands
 
 
 def sheet_mod(whole: WholeMachine, mod: Mod) -> SheetMod:
@@ -57,7 +59,7 @@ def sheet_mod(whole: WholeMachine, mod: Mod) -> SheetMod:
             SheetExpectation(told.expectation.sentence, told.verdict.value, told.sentence)
             for told in whole.verdicts_of.get(mod.key, [])
         ),
-        sums=() if is_undone(mod) else tuple(_sum(whole, row) for row in whole.calculations_of.get(mod.key, [])),
+        sums=() if is_undone(whole, mod) else tuple(_sum(whole, row) for row in whole.calculations_of.get(mod.key, [])),
         outcome_text=mod.outcome,
     )
 
@@ -86,7 +88,7 @@ def _state(mod: Mod, steps: Sequence[Step]) -> str:
         case ModState.UNDONE:
             return "undone"
         case ModState.PLANNED:
-            return "begun, not finished"
+            return "tried and put back" if steps and back == len(steps) else "begun, not finished"
     return "given up"
 
 
@@ -145,6 +147,11 @@ def _went(whole: WholeMachine, line: StepLine) -> str:
     return f"; it was {part.gone}" if part and part.gone and part.gone_on == step.done_on else ""
 
 
+def _assumed(row: dict[str, Any]) -> str:
+    note = f": {row['note']}" if row.get("note") else ""
+    return f"{row['sentence']} {'Tested' if row.get('tested') else 'Not tested'}{note}"
+
+
 def _sum(whole: WholeMachine, calculation: Calculation) -> SheetSum:
     runs = whole.runs_of.get(calculation.key, [])
     kept = runs[-1].cases.get(Case.FITTED.value, {}) if runs else {}
@@ -158,4 +165,5 @@ def _sum(whole: WholeMachine, calculation: Calculation) -> SheetSum:
             for judged in (result.limits if result else ())
         ),
         problem="" if result else kept.get("problem", "It was never run for what was really fitted."),
+        assumptions=tuple(_assumed(row) for row in calculation.assumptions),
     )

@@ -57,6 +57,7 @@ class SheetSum:
     run_on: str
     limits: tuple[SheetLimit, ...]
     problem: str
+    assumptions: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)

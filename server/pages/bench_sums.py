@@ -16,7 +16,7 @@ from server.engineering.errors import CalculationError, EngineeringError
 from server.engineering.methods import Method, load_methods
 from server.engineering.quantities import Toleranced, parse, show
 from server.pages.calculations import new_calculation_address
-from server.pages.forms import Form
+from server.pages.forms import Form, number_of
 from server.pages.house import AtHome, House
 from server.pages.pictures import Picture
 from server.pages.results import CaseView, InputView, LineView, lines_of, pictures_of
@@ -107,7 +107,7 @@ def attach(house: AtHome, slug: str) -> Response:
     try:
         with house.reading() as session:
             machine = find_machine(session, tag)
-            mod = find_mod(session, machine, int(number) if number.isascii() and number.isdigit() else 0)
+            mod = find_mod(session, machine, number_of(number) or 0)
     except NotFound:
         form.errors[TO] = "Choose the mod that this sum belongs to."
         return _page(house, method, form, typed=True)

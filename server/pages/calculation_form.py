@@ -13,7 +13,7 @@ from sqlmodel import Session
 from server.engineering import calculations as engine
 from server.engineering.methods import Method, MethodConstant, MethodInput
 from server.engineering.quantities import show
-from server.pages.forms import Form
+from server.pages.forms import Form, number_of
 from server.pages.results import KINDS
 from server.records.questions.sums import TiedInput, tied_inputs
 from server.records.tables import Calculation
@@ -68,7 +68,7 @@ def compact(form: Form) -> None:
     """Close the gaps between written rows, so that messages and rows keep the same numbers."""
     for kind, columns in COLUMNS.items():
         names = [name for name in form.values if name.startswith(f"{kind}.")]
-        numbers = sorted({int(name.split(".")[1]) for name in names if name.split(".")[1].isdecimal()})
+        numbers = sorted({number for name in names if (number := number_of(name.split(".")[1])) is not None})
         rows = [{column: form.text(f"{kind}.{number}.{column}") for column in columns} for number in numbers]
         for name in names:
             del form.values[name]

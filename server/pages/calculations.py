@@ -6,7 +6,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 from starlette.responses import Response
 
 from server.engineering import calculations as engine
@@ -40,8 +40,8 @@ from server.records.commands.calculations import (
 )
 from server.records.questions.addresses import find_calculation, find_machine, find_mod
 from server.records.questions.boards import all_boards
-from server.records.questions.sums import lines_offered, means_offered, runs_of, tied_inputs
-from server.records.sums import digest_of, latest_run, read_cases
+from server.records.questions.sums import latest_runs, lines_offered, means_offered, runs_of, tied_inputs
+from server.records.sums import digest_of, read_cases
 from server.records.tables import Calculation, CalculationRun, Machine, Mod
 from server.records.words import Case, Source
 
@@ -51,11 +51,10 @@ PRESET = "value."  # before an input's name, in the address of a new calculation
 
 @dataclass(frozen=True, slots=True)
 class SumLine:
-    """One calculation in a mod's list: its worst verdict in each case, and whether its inputs have changed."""
+    """One calculation in a mod's list: its worst verdict in each case, and all that is known of it as fitted."""
 
     calculation: Calculation
     verdicts: list[str]
-    stale: bool
     fitted: CaseView
 
 
@@ -251,17 +250,12 @@ def new_calculation_address(machine: str, mod: int, method: str, typed: Mapping[
 
 
 def sums_of(session: Session, mod: Mod) -> list[SumLine]:
-    """The sums of a mod for its page."""
-    query = select(Calculation).where(Calculation.mod_id == mod.id).order_by(col(Calculation.number))
+    """The sums of a mod for its page, each with its latest kept result; one query, however many there are."""
     lines = []
-    for calculation in session.exec(query).all():
-        kept = latest_run(session, calculation)
-        if kept is None:
-            continue
+    for calculation, kept in latest_runs(session, mod):
         views = [_case_view(case, kept.cases[case.value]) for case in Case]
-        stale = kept.digest != digest_of(calculation, read_cases(session, calculation))
         fitted = next(view for view in views if view.case == Case.FITTED)
-        lines.append(SumLine(calculation, [view.verdict for view in views], stale, fitted))
+        lines.append(SumLine(calculation, [view.verdict for view in views], fitted))
     return lines
 
 

@@ -15,6 +15,7 @@ from server.records.errors import Difference, Invalid
 from server.records.tables.base import Kept
 
 Asked = TypeVar("Asked", bound=Command)
+NUMBER_DIGITS = 10
 FIELDS_MOST = 5_000
 FIELD_BYTES_MOST = 8_000_000
 
@@ -69,6 +70,12 @@ class Form:
 
     def refuse(self, problem: Invalid) -> None:
         self.errors.update(problem.messages)
+
+
+def number_of(text: str) -> int | None:
+    """A whole number as people type it in an address; none when it is no number that a record could have."""
+    text = text.strip()
+    return int(text) if text.isascii() and text.isdigit() and len(text) < NUMBER_DIGITS else None
 
 
 def _texts(value: object) -> list[str]:

@@ -16,11 +16,13 @@ from sqlmodel import Session
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from server.access.identity import keeper
-from server.pages.forms import Asked, Form
+from server.pages.forms import Asked, Form, number_of
 from server.pages.templating import environment
-from server.records.errors import Invalid, Stale
+from server.records.errors import Invalid, NotFound, Stale
+from server.records.questions.hazards import cautions_for
 from server.records.questions.journal import words_of
 from server.records.store import Done, Store
+from server.records.tables import Machine, Mod
 from server.settings import Settings
 
 
@@ -41,6 +43,7 @@ class House:
     def page(self, template: str, context: Any, status: int = 200) -> Response:
         """Answer with the page, or its `content` block alone, from a context that is a dataclass."""
         values = {field.name: getattr(context, field.name) for field in fields(context)}
+        values["standing_cautions"] = self._standing_cautions(values)
         env = environment()
         if self._wants_block():
             html = render_block(env, template, "content", request=self.request, **values)
@@ -66,6 +69,9 @@ class House:
         except Invalid as problem:
             form.refuse(problem)
             return again(form, 422)
+        except NotFound as missing:  # the page's own address was found before: something typed names nothing
+            form.refuse(Invalid({"": str(missing)}))
+            return again(form, 422)
         return self.go(to(done), done)
 
     def go(self, address: str, done: Done | None = None) -> Response:
@@ -77,6 +83,14 @@ class House:
             return Response(status_code=204, headers={"HX-Redirect": address, "Vary": "HX-Request"})
         return RedirectResponse(address, 303)
 
+    def _standing_cautions(self, values: dict[str, Any]) -> list[str]:
+        """What the page of a machine says of its hazards where it does not say it itself (rule 9)."""
+        machine, mod = values.get("machine"), values.get("mod")
+        if "cautions" in values or not isinstance(machine, Machine):
+            return []
+        with self.reading() as session:
+            return cautions_for(session, machine, mod if isinstance(mod, Mod) else None)
+
     def _wants_block(self) -> bool:
         headers = self.request.headers
         return (
@@ -86,11 +100,11 @@ class House:
         )
 
     def _notice(self) -> str | None:
-        written = self.request.query_params.get("written", "")
-        if not (written.isascii() and written.isdigit() and len(written) < 10):
+        written = number_of(self.request.query_params.get("written", ""))
+        if written is None:
             return None
         with self.reading() as session:
-            return words_of(session, int(written))
+            return words_of(session, written)
 
 
 async def at_home(request: Request) -> House:
@@ -109,8 +123,7 @@ AtHome = Annotated[House, Depends(at_home)]
 
 async def page_number(request: Request) -> int:
     """Which page of a list is asked for; anything unreadable is the first."""
-    asked = request.query_params.get("page", "")
-    return max(1, int(asked)) if asked.isascii() and asked.isdigit() and len(asked) < 8 else 1
+    return max(1, number_of(request.query_params.get("page", "")) or 1)
 
 
 PageNumber = Annotated[int, Depends(page_number)]

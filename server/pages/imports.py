@@ -109,8 +109,10 @@ async def posted_list(request: Request) -> AsyncIterator[Form]:
     form.set("text", form.text("text").replace("\r\n", "\n"))
     if len(form.text("text")) > most:
         form.errors["text"] = _too_large("The pasted text", settings)
-    yield form
-    await data.close()
+    try:
+        yield form
+    finally:
+        await data.close()
 
 
 def _refused(name: str, sentence: str) -> Form:

@@ -8,10 +8,9 @@ from sqlmodel import Session, col, select
 from starlette.responses import Response
 
 from server.pages.calculations import SumLine, sums_of
-from server.pages.forms import Form, PostedForm
+from server.pages.forms import Form, PostedForm, number_of
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
-from server.records.cautions import cautions
 from server.records.commands.mods import (
     MOVES,
     DropExpectation,
@@ -24,7 +23,8 @@ from server.records.commands.mods import (
 from server.records.questions.addresses import find_machine, find_mod
 from server.records.questions.assumptions import RULE, Held, Untested, untested
 from server.records.questions.expectations import ExpectationLine, Verdict, verdicts
-from server.records.questions.machines import ModLine, boards_of, mods_of
+from server.records.questions.hazards import cautions_for
+from server.records.questions.machines import ModLine, mods_of
 from server.records.questions.mods import BackLine, StepLine, moves_of, steps_of, trace_of, way_back, why_of
 from server.records.questions.paging import Paged
 from server.records.questions.symptoms import cured_by
@@ -47,13 +47,12 @@ class ModsPage:
 class Unmet:
     """A mod that does not do what was expected although every limit holds: what its sums assume and nobody tested.
 
-    `assumes` is whether they name any assumption at all, `stale` whether a sum should be run again before.
+    `assumes` is whether they name any assumption at all.
     """
 
     untested: list[Untested]
     rule: str
     assumes: bool
-    stale: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,13 +167,12 @@ def mod_page(house: AtHome, tag: str, number: int) -> Response:
 
 def mod_context(session: Session, machine: Machine, mod: Mod) -> ModPage:
     steps = steps_of(session, mod)
-    hazards = [line.board.hazards for line in boards_of(session, machine)]
     sums, expectations = sums_of(session, mod), verdicts(session, mod)
     unmet = _unmet(session, mod, sums, expectations)
     return ModPage(
         machine=machine,
         mod=mod,
-        cautions=cautions(machine.hazards, mod.hazards, *hazards),
+        cautions=cautions_for(session, machine, mod),
         moves=list(moves_of(session, mod)),
         next_states=list(MOVES[ModState(mod.state)]),
         steps=steps,
@@ -184,7 +182,7 @@ def mod_context(session: Session, machine: Machine, mod: Mod) -> ModPage:
         expectations=expectations,
         unmet=unmet,
         cured=list(cured_by(session, mod)),
-        next_words=_next_words(mod, steps, unmet),
+        next_words=_next_words(mod, steps, sums, unmet),
     )
 
 
@@ -199,12 +197,16 @@ def _unmet(session: Session, mod: Mod, sums: list[SumLine], expectations: list[E
         untested=untested(session, mod, held),
         rule=RULE,
         assumes=any(line.calculation.assumptions for line in sums),
-        stale=any(line.stale for line in sums),
     )
 
 
-def _next_words(mod: Mod, steps: list[StepLine], unmet: Unmet | None) -> str:
+def _next_words(mod: Mod, steps: list[StepLine], sums: list[SumLine], unmet: Unmet | None) -> str:
     """What a keeper would do next with this mod."""
+    done = [line for line in steps if line.step.done_on]
+    doubtful = next((line for line in sums if line.fitted.verdict in ("fails", "at risk")), None)
+    if doubtful and mod.state in (ModState.PLANNED, ModState.FITTED):
+        title = doubtful.calculation.title
+        return f"As fitted, a limit {_said_of(doubtful)}: look at “{title}”, or fit another part instead."
     if unmet:
         return "It does not do what was expected, although every limit holds. Next: test what its sums assume."
     waiting = [line.step.number for line in steps if line.step.done_on is None]
@@ -213,6 +215,12 @@ def _next_words(mod: Mod, steps: list[StepLine], unmet: Unmet | None) -> str:
             return "Next: write its steps, and call it planned when it is decided."
         case ModState.PLANNED if not steps:
             return "Next: write the first step, such as which part comes out."
+        case ModState.PLANNED if done and not any(line.stands for line in done):
+            return (
+                "Every step that was done was put back. Next: write the steps that are to be done now, or drop the mod."
+            )
+        case ModState.PLANNED if not done:
+            return f"Next: run a trial while it is still as it was, then carry out step {waiting[0]}."
         case ModState.PLANNED if waiting:
             return f"Next: carry out step {waiting[0]}, and say here what was really done."
         case ModState.PLANNED:
@@ -221,6 +229,10 @@ def _next_words(mod: Mod, steps: list[StepLine], unmet: Unmet | None) -> str:
             return "Next: run a trial with it, and write down what came of it."
         case _:
             return ""
+
+
+def _said_of(line: SumLine) -> str:
+    return "is at risk" if line.fitted.verdict == "at risk" else "fails"
 
 
 @router.get("/machines/{tag}/mods/{number}/edit")
@@ -298,8 +310,8 @@ def expect(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
 
 
 @router.post("/machines/{tag}/mods/{number}/expectations/{which}/drop")
-def drop_expectation(house: AtHome, tag: str, number: int, which: int) -> Response:
-    command = DropExpectation(machine=tag, mod=number, number=which)
+def drop_expectation(house: AtHome, tag: str, number: int, which: int, form: PostedForm) -> Response:
+    command = form.read(DropExpectation, machine=tag, mod=number, number=which)
     done = house.store.carry_out(command, house.who)
     return house.go(f"{mod_address(tag, number)}#expectations", done)
 
@@ -308,7 +320,8 @@ def drop_expectation(house: AtHome, tag: str, number: int, which: int) -> Respon
 def way_back_page(house: AtHome, tag: str, mod: str = "") -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
-        one = find_mod(session, machine, int(mod)) if mod.isascii() and mod.isdigit() else None
+        asked = number_of(mod)
+        one = find_mod(session, machine, asked) if asked is not None else None
         fitted = select(Mod).where(Mod.machine_id == machine.id, Mod.state == ModState.FITTED.value)
         context = WayBackPage(
             machine=machine,
@@ -316,7 +329,7 @@ def way_back_page(house: AtHome, tag: str, mod: str = "") -> Response:
             mod=one,
             mods=list(session.exec(fitted.order_by(col(Mod.number)))),
             back=way_back(session, machine, one),
-            cautions=cautions(machine.hazards, *(line.board.hazards for line in boards_of(session, machine))),
+            cautions=cautions_for(session, machine, one),
         )
         return house.page("mods/way_back.html", context)
 

@@ -22,13 +22,13 @@ from server.records.commands.steps import (
     StepFields,
     UndoStep,
 )
-from server.records.errors import Invalid
-from server.records.placing import describe, next_bag
+from server.records.errors import NotFound
+from server.records.placing import describe, next_bag, open_bag
 from server.records.questions.addresses import find_machine, find_mod, find_step
 from server.records.questions.machines import boards_of, kept_aside
 from server.records.questions.mods import StepLine, steps_of
 from server.records.tables import Machine, Mod
-from server.records.words import Origin, PartKind, StepKind, Trace
+from server.records.words import BoardKind, Origin, PartKind, StepKind, Trace
 
 router = APIRouter()
 Words = list[tuple[str, str]]
@@ -83,7 +83,10 @@ BECOMES = [("bag", "kept aside in a bag"), ("discarded", "discarded"), ("lost", 
 def new_step(house: AtHome, tag: str, number: int) -> Response:
     with house.reading() as session:
         machine, mod = _found(session, tag, number)
-    return _step_form(house, machine, mod, None, Form.blank(kind=StepKind.TAKE_OUT))
+        boards = boards_of(session, machine)
+    main = next((line for line in boards if line.board.kind == BoardKind.MAIN), boards[0] if boards else None)
+    form = Form.blank(kind=StepKind.TAKE_OUT, board=main.board.slug if main else "")
+    return _step_form(house, machine, mod, None, form)
 
 
 @router.post("/machines/{tag}/mods/{number}/steps/new")
@@ -133,15 +136,15 @@ def revise_step(house: AtHome, tag: str, number: int, which: int, form: PostedFo
 
 
 @router.post("/machines/{tag}/mods/{number}/steps/{which}/drop")
-def drop_step(house: AtHome, tag: str, number: int, which: int) -> Response:
-    done = house.store.carry_out(DropStep(machine=tag, mod=number, step=which), house.who)
-    return house.go(f"{mod_address(tag, number)}#steps", done)
+def drop_step(house: AtHome, tag: str, number: int, which: int, form: PostedForm) -> Response:
+    command = form.read(DropStep, machine=tag, mod=number, step=which)
+    return house.go(f"{mod_address(tag, number)}#steps", house.store.carry_out(command, house.who))
 
 
 @router.post("/machines/{tag}/mods/{number}/steps/{which}/to/{place}")
-def move_step(house: AtHome, tag: str, number: int, which: int, place: int) -> Response:
-    done = house.store.carry_out(MoveStep(machine=tag, mod=number, step=which, to=place), house.who)
-    return house.go(f"{mod_address(tag, number)}#steps", done)
+def move_step(house: AtHome, tag: str, number: int, which: int, place: int, form: PostedForm) -> Response:
+    command = form.read(MoveStep, machine=tag, mod=number, step=which, to=place)
+    return house.go(f"{mod_address(tag, number)}#steps", house.store.carry_out(command, house.who))
 
 
 @router.get("/machines/{tag}/mods/{number}/steps/{which}/{act}")
@@ -150,6 +153,7 @@ def act_form(house: AtHome, tag: str, number: int, which: int, act: str) -> Resp
         machine, mod = _found(session, tag, number)
         line = _line(session, mod, which)
     form = Form.blank(
+        opened_version=line.step.version,
         day=date.today(),  # noqa: DTZ011
         signer=machine.keeper or house.settings.keeper,
         type=line.step.planned_type,
@@ -180,7 +184,7 @@ def act_on_step(house: AtHome, tag: str, number: int, which: int, act: str, form
 
 def _act(name: str) -> tuple[type[Command], str]:
     if name not in ACTS:
-        raise Invalid({"": f"A step can be carried out, changed or put back; “{name}” is none of these."})
+        raise NotFound("act on a step (it is carried out, changed or put back)", name)
     return ACTS[name]
 
 
@@ -221,7 +225,10 @@ def _act_form(
         bagged = _bagged(session)
         hazards = [board.board.hazards for board in boards_of(session, machine)]
         bag = next_bag(session)
+        own_in_reach = line.part is not None and open_bag(session, line.part) is not None
     asks = _ASKS.get((act, StepKind(line.step.kind)), (False, False))
+    if act == "undo" and own_in_reach:
+        asks = (False, asks[1])
     context = ActFormPage(
         machine=machine,
         mod=mod,
@@ -249,6 +256,7 @@ _ASKS = {
     ("do", StepKind.FIT): (True, False),
     ("another", StepKind.FIT): (True, True),
     ("undo", StepKind.FIT): (False, True),
+    ("undo", StepKind.TAKE_OUT): (True, False),
 }
 BAGGED_MOST = 300
 

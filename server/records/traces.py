@@ -19,6 +19,8 @@ BY_KIND = {
     StepKind.OTHER: Trace.A_MARK,
 }
 
+CANNOT_BE_PUT_BACK = frozenset({StepKind.CLEAN, StepKind.DRILL_OR_CUT_CASE})
+
 WHY = {
     StepKind.TAKE_OUT: "a socketed part leaves nothing, a soldered one fresh solder",
     StepKind.FIT: "a socketed part leaves nothing, a soldered one fresh solder",

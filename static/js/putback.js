@@ -10,6 +10,20 @@
     if (form && form.method === "post") halfTyped.add(form);
   });
 
+  // A second press within two seconds is a double click, not a second wish.
+  const sent = new WeakSet();
+  document.addEventListener("submit", (event) => {
+    const form = event.target;
+    if (form.method !== "post") return;
+    if (sent.has(form)) {
+      event.preventDefault();
+      event.stopImmediatePropagation();
+      return;
+    }
+    sent.add(form);
+    setTimeout(() => sent.delete(form), 2000);
+  }, true);
+
   document.addEventListener("submit", (event) => halfTyped.delete(event.target));
 
   window.addEventListener("beforeunload", (event) => {

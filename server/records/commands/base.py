@@ -74,7 +74,9 @@ def _not_to_come(day: date) -> date:
 
 Day = Annotated[date, BeforeValidator(_iso_day), AfterValidator(_not_to_come)]
 OptionalDay = Annotated[
-    date | None, BeforeValidator(lambda value: None if _nothing(value) is None else _iso_day(value))
+    date | None,
+    BeforeValidator(lambda value: None if _nothing(value) is None else _iso_day(value)),
+    AfterValidator(lambda day: day and _not_to_come(day)),
 ]
 OptionalInt = Annotated[int | None, BeforeValidator(_nothing)]
 

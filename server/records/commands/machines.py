@@ -137,6 +137,7 @@ def revise_machine(work: Work, command: ReviseMachine) -> Entry:
 def add_board(work: Work, command: AddBoard) -> Entry:
     machine = find_machine(work.session, command.machine)
     _check_made(command.made)
+    _check_name(work.session, machine, command.name)
     board = Board(
         machine_id=machine.key,
         parent_id=_parent_id(work.session, machine, command.parent),
@@ -275,6 +276,13 @@ def _check_no_circle(session: Session, board: Board, parent_id: int | None) -> N
         if parent_id == board.id:
             raise Invalid({"parent": "A board cannot hold itself, directly or through others."})
         parent_id = session.exec(select(Board.parent_id).where(Board.id == parent_id)).one()
+
+
+def _check_name(session: Session, machine: Machine, name: str) -> None:
+    """Two boards of one name would be told apart by nobody; most often a form was sent twice."""
+    names = session.exec(select(Board.name).where(Board.machine_id == machine.id))
+    if name.casefold() in {other.casefold() for other in names}:
+        raise Invalid({"name": f"{machine.tag} has a board called {name} already. Give this one a name of its own."})
 
 
 def _free_slug(session: Session, machine: Machine, name: str) -> str:

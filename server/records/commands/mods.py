@@ -17,7 +17,8 @@ from server.records.commands.base import (
 from server.records.errors import Invalid, NotFound, Refused
 from server.records.questions.addresses import find_expectation, find_machine, find_mod, find_procedure
 from server.records.tables import Expectation, Machine, Mod, ModMove, Procedure, Step
-from server.records.words import Hazard, ModState, Sense, StepKind
+from server.records.traces import CANNOT_BE_PUT_BACK
+from server.records.words import Hazard, ModState, Sense
 from server.records.work import Entry, Work, handles
 
 MOVES: dict[ModState, tuple[ModState, ...]] = {
@@ -75,9 +76,12 @@ class Expect(Command):
 
 
 class DropExpectation(Command):
+    """Take an expectation away; its sentence says which was meant, because numbers are given again."""
+
     machine: str
     mod: int
     number: int
+    sentence: str
 
 
 @handles(PlanMod)
@@ -125,7 +129,7 @@ def expect(work: Work, command: Expect) -> Entry:
         Expectation(
             mod_id=mod.key,
             number=(last or 0) + 1,
-            sentence=command.sentence,
+            sentence=command.sentence.rstrip("."),
             procedure_id=procedure.key if procedure else None,
             sense=command.sense.value,
             bound=command.bound,
@@ -139,6 +143,8 @@ def drop_expectation(work: Work, command: DropExpectation) -> Entry:
     machine = find_machine(work.session, command.machine)
     mod = find_mod(work.session, machine, command.mod)
     expectation = find_expectation(work.session, mod, command.number)
+    if expectation.sentence != command.sentence:
+        raise Refused("That expectation was changed by someone else meanwhile. Look again before it is taken away.")
     work.session.delete(expectation)
     words = f"{called(machine, mod)}: no longer expected to: {expectation.sentence}."
     return Entry("drop expectation", expectation, words, machine)
@@ -208,5 +214,5 @@ def _check_none_stands(steps: Sequence[Step], command: MoveMod) -> None:
 
 def stands(step: Step) -> bool:
     """Whether a step is done, not put back, and of a kind that can be put back at all."""
-    undoable = step.kind not in (StepKind.CLEAN, StepKind.DRILL_OR_CUT_CASE)
+    undoable = step.kind not in CANNOT_BE_PUT_BACK
     return step.done_on is not None and step.undone_on is None and undoable

@@ -9,6 +9,7 @@ from server.records.commands.base import (
     Command,
     Line,
     NeededLine,
+    OptionalInt,
     Prose,
     change,
     expect_version,
@@ -16,17 +17,16 @@ from server.records.commands.base import (
 from server.records.commands.fitting import PartToFit, part_to_fit, to_put_back
 from server.records.commands.mods import called, stands
 from server.records.commands.parts import Stowing, stow
-from server.records.errors import Invalid, NotFound, Refused
+from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
 from server.records.placing import describe, occupant, place, take_out
 from server.records.questions.addresses import find_board, find_machine, find_mod, find_position, find_step
 from server.records.tables import Board, Machine, Mod, Position, Step
-from server.records.traces import ORDER, trace_of_kind
+from server.records.traces import CANNOT_BE_PUT_BACK, ORDER, trace_of_kind
 from server.records.values import check_value
 from server.records.words import ModState, StepKind, Trace
 from server.records.work import Entry, Work, handles
 
 NEEDS_POSITION = {StepKind.TAKE_OUT, StepKind.FIT, StepKind.LIFT_PIN}
-CANNOT_BE_PUT_BACK = {StepKind.CLEAN, StepKind.DRILL_OR_CUT_CASE}
 
 
 class StepFields(Command):
@@ -57,11 +57,12 @@ class ReviseStep(StepFields):
 
 
 class OfStep(Command):
-    """An act on one step of one mod."""
+    """An act on one step of one mod. The page says which version of the step its keeper has seen."""
 
     machine: str
     mod: int
     step: int
+    opened_version: OptionalInt = None
 
 
 class MoveStep(OfStep):
@@ -124,7 +125,7 @@ def revise_step(work: Work, command: ReviseStep) -> Entry:
 @handles(MoveStep)
 def move_step(work: Work, command: MoveStep) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
-    moved = find_step(work.session, mod, command.step)
+    moved = _seen(work, mod, command)
     steps = list(work.session.exec(select(Step).where(Step.mod_id == mod.id).order_by(col(Step.number))))
     if not 1 <= command.to <= len(steps):
         raise Invalid({"to": f"The mod has steps 1 to {len(steps)}."})
@@ -141,7 +142,7 @@ def move_step(work: Work, command: MoveStep) -> Entry:
 @handles(DropStep)
 def drop_step(work: Work, command: DropStep) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
-    step = find_step(work.session, mod, command.step)
+    step = _seen(work, mod, command)
     if step.done_on:
         raise Refused("A step that was done cannot be taken off the plan. Put it back instead.")
     words = f"{called(machine, mod)} step {step.number} was taken off the plan."
@@ -155,7 +156,7 @@ def drop_step(work: Work, command: DropStep) -> Entry:
 @handles(CarryOutStep)
 def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
-    step = find_step(work.session, mod, command.step)
+    step = _seen(work, mod, command)
     if step.done_on:
         raise Refused(f"Step {step.number} was done on {step.done_on} already.")
     if mod.state == ModState.CONSIDERED:
@@ -172,7 +173,7 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
 @handles(FitAnother)
 def fit_another(work: Work, command: FitAnother) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
-    step = find_step(work.session, mod, command.step)
+    step = _seen(work, mod, command)
     position, order = _position_of(work, step), _next_order(work, machine)
     if step.kind != StepKind.FIT or not step.done_on or step.undone_on or position is None:
         raise Refused("Only where this mod has fitted a part can another take its place.")
@@ -195,7 +196,7 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
 @handles(UndoStep)
 def undo_step(work: Work, command: UndoStep) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
-    step = find_step(work.session, mod, command.step)
+    step = _seen(work, mod, command)
     _check_undo(work, mod, step, command.day)
     position = _position_of(work, step)
     done = _reverse(work, step, position, command)
@@ -219,6 +220,20 @@ def _open_mod(work: Work, tag: str, number: int) -> tuple[Machine, Mod]:
         raise Refused(f"The mod is {mod.state}; its steps stay as they are.")
     work.touched_mods.add(mod.key)
     return machine, mod
+
+
+def _seen(work: Work, mod: Mod, command: OfStep) -> Step:
+    """The step, if it is still what the keeper saw: numbers shift, and another may have acted meanwhile (rule 7)."""
+    step = find_step(work.session, mod, command.step)
+    if command.opened_version is not None and step.version != command.opened_version:
+        raise Stale("step", step.version, [Difference("step", f"number {step.number} as you saw it", _stands_as(step))])
+    return step
+
+
+def _stands_as(step: Step) -> str:
+    now = " ".join(filter(None, [step.kind, step.planned_type, step.planned_value]))
+    done = f", done {step.done_on}" if step.done_on else ""
+    return f"{now}{done}{f', put back {step.undone_on}' if step.undone_on else ''}"
 
 
 def _position(work: Work, machine: Machine, command: StepFields) -> Position | None:

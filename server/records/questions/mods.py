@@ -9,10 +9,8 @@ from sqlmodel import Session, col, select
 
 from server.records.placing import describe
 from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step, Storage
-from server.records.traces import WHY, trace_of_step, worst
+from server.records.traces import CANNOT_BE_PUT_BACK, WHY, trace_of_step, worst
 from server.records.words import StepKind, Trace
-
-CANNOT = {StepKind.CLEAN, StepKind.DRILL_OR_CUT_CASE}
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +49,10 @@ class StepLine:
     @property
     def stands(self) -> bool:
         return self.step.done_on is not None and self.step.undone_on is None
+
+    @property
+    def can_be_put_back(self) -> bool:
+        return self.stands and self.step.kind not in CANNOT_BE_PUT_BACK
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,7 +148,7 @@ def _bags_of(session: Session, parts: list[int]) -> dict[int, Storage]:
 def _back(mod: Mod, line: StepLine, bags: dict[int, Storage]) -> BackLine:
     step, part = line.step, line.part
     where = f"{line.position.designator} on {line.board.name}" if line.position and line.board else ""
-    if step.kind in CANNOT:
+    if step.kind in CANNOT_BE_PUT_BACK:
         return BackLine(mod, line, f"cannot be undone: {line.words}", "", WHY[StepKind(step.kind)])
     if step.kind == StepKind.TAKE_OUT and part:
         bag = bags.get(part.key)

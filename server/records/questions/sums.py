@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from sqlalchemy import and_
 from sqlmodel import Session, col, func, select
 
 from server.records.tables import (
@@ -51,6 +52,26 @@ class TiedInput:
             "other_calculation": str(self.other.number) if self.other else "",
             "other_line": entry.other_line,
         }
+
+
+def latest_runs(session: Session, mod: Mod) -> Sequence[tuple[Calculation, CalculationRun]]:
+    """Every calculation of a mod with its latest kept run, in order."""
+    latest = (
+        select(CalculationRun.calculation_id, func.max(CalculationRun.number).label("number"))
+        .group_by(col(CalculationRun.calculation_id))
+        .subquery()
+    )
+    query = (
+        select(Calculation, CalculationRun)
+        .join(CalculationRun, col(CalculationRun.calculation_id) == col(Calculation.id))
+        .join(
+            latest,
+            and_(latest.c.calculation_id == CalculationRun.calculation_id, latest.c.number == CalculationRun.number),
+        )
+        .where(Calculation.mod_id == mod.id)
+        .order_by(col(Calculation.number))
+    )
+    return session.exec(query).all()
 
 
 def runs_of(session: Session, calculation: Calculation, most: int = RUNS_MOST) -> Sequence[CalculationRun]:
