@@ -172,7 +172,7 @@ def test_a_sum_is_attached_and_shown(client: TestClient, htmx: bool) -> None:
     words = words_of(page)
     assert address_of(answer) == FIRST
     assert "lamp current is 10.64 mA, and at worst 11.76 mA: within the 12 mA allowed. rating of the lamp" in words
-    assert rows_of(page)[0][:3] == ["stock", "10.64", "9.626 to 11.76"]
+    assert rows_of(page)[0][:3] == ["stock", "10.64", "9.625 to 11.76"]
     assert "470 Ω ±5 % original part at R1" in words
     assert "The supply is steady. Not tested." in words
     assert '<figure class="picture">' in page.text
