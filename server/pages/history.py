@@ -11,9 +11,11 @@ from server.pages.machines import address, sections
 from server.records.errors import NotFound
 from server.records.questions.addresses import find_machine
 from server.records.questions.journal import Told, told
+from server.records.questions.mods import StepLine, standing_on
 from server.records.questions.paging import Paged
 from server.records.questions.states import Seat, days_of_change, mods_in_force, seats_on
 from server.records.tables import Machine, Mod
+from server.records.words import StepKind
 
 router = APIRouter()
 
@@ -37,7 +39,11 @@ class HistoryPage:
 
 @dataclass(frozen=True, slots=True)
 class DayPage:
-    """A machine at the end of a day: what sat where, and which mods were in force."""
+    """A machine at the end of a day: what sat where, which mods were in force, and what else had been done to it.
+
+    `begun` are steps of mods that were not called fitted that day; `marks_left` those that moved no part: cut traces,
+    links, lifted pins, work on the case.
+    """
 
     machine: Machine
     tabs: list[tuple[str, str]]
@@ -45,6 +51,8 @@ class DayPage:
     earlier: date | None
     later: date | None
     mods: list[Mod]
+    begun: list[StepLine]
+    marks_left: list[StepLine]
     seats: Paged[Seat]
     base: str
 
@@ -76,13 +84,18 @@ def day_page(house: AtHome, tag: str, day: str, number: PageNumber) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         days = days_of_change(session, machine)
+        in_force = list(mods_in_force(session, machine, asked))
+        standing = standing_on(session, machine, asked)
+        of_mods = {mod.key for mod in in_force}
         context = DayPage(
             machine=machine,
             tabs=sections(machine),
             day=asked,
             earlier=max((found for found in days if found < asked), default=None),
             later=min((found for found in days if found > asked), default=None),
-            mods=list(mods_in_force(session, machine, asked)),
+            mods=in_force,
+            begun=[line for line in standing if line.step.mod_id not in of_mods],
+            marks_left=[line for line in standing if line.step.kind not in (StepKind.TAKE_OUT, StepKind.FIT)],
             seats=seats_on(session, machine, asked, number),
             base=f"{address(machine)}/on/{asked}",
         )

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import ColumnElement
+from sqlalchemy import ColumnElement, or_
 from sqlmodel import Session, col, select
 
 from server.records.placing import describe
@@ -109,6 +109,16 @@ def _sittings(session: Session, steps: list[int]) -> dict[int, list[Sitting]]:
                 Sitting(part, placement.fitted_on, placement.signer)
             )
     return found
+
+
+def standing_on(session: Session, machine: Machine, day: date) -> list[StepLine]:
+    """The steps that were done and not put back at the end of a day, in the order of their mods."""
+    return lines_where(
+        session,
+        col(Mod.machine_id) == machine.key,
+        col(Step.done_on) <= day,
+        or_(col(Step.undone_on).is_(None), col(Step.undone_on) > day),
+    )
 
 
 def trace_of(lines: Sequence[StepLine]) -> Trace:
