@@ -13,13 +13,10 @@ Only `pages/` and `cli.py` turn these into statuses and exit codes.
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from server.records.texts import printable
+
 NAME_MOST = 60
-
-
-def _short(name: str) -> str:
-    """A name as a sentence can hold it: whatever was asked for, it can be printed and has an end."""
-    printable = "".join(character if character.isprintable() else "\N{REPLACEMENT CHARACTER}" for character in name)
-    return printable if len(printable) <= NAME_MOST else f"{printable[:NAME_MOST]}…"
+SENTENCE_MOST = 600
 
 
 class RecordError(Exception):
@@ -31,7 +28,7 @@ class NotFound(RecordError):
 
     def __init__(self, kind: str, name: object) -> None:
         self.kind = kind
-        self.name = _short(str(name))
+        self.name = printable(str(name), NAME_MOST)
         super().__init__(f"There is no {kind} “{self.name}”.")
 
 
@@ -39,7 +36,7 @@ class Invalid(RecordError):
     """Fields that cannot be stored, each with its own sentence; key "" speaks of the whole form."""
 
     def __init__(self, messages: Mapping[str, str]) -> None:
-        self.messages = dict(messages)
+        self.messages = {field: printable(sentence, SENTENCE_MOST) for field, sentence in messages.items()}
         super().__init__(" ".join(self.messages.values()))
 
 

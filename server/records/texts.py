@@ -3,6 +3,8 @@
 import re
 import unicodedata
 
+# All but the end of a line and the tab, which a sentence may hold.
+_CONTROL = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\ud800-\udfff]")
 _UNSTORABLE = re.compile("[\x00-\x1f\x7f-\x9f\ud800-\udfff]")
 
 
@@ -20,3 +22,9 @@ def unstorable_at(text: str, allowed: str = "") -> int | None:
 def sought(name: str) -> str:
     """A name to look for: one that no record can have finds nothing, rather than upsetting the database."""
     return _UNSTORABLE.sub("\N{REPLACEMENT CHARACTER}", normal(name))
+
+
+def printable(text: str, most: int) -> str:
+    """Text as a sentence can hold it: it can be printed whatever was typed, and it has an end."""
+    cut = text if len(text) <= most else f"{text[:most]}…"
+    return _CONTROL.sub("\N{REPLACEMENT CHARACTER}", cut)
