@@ -4,17 +4,19 @@
   "use strict";
 
   const halfTyped = new Set();
+  // By the attribute: a field that is itself called "method" hides the form's own property.
+  const writes = (form) => form?.getAttribute("method") === "post";
 
   document.addEventListener("input", (event) => {
     const form = event.target.closest("form");
-    if (form && form.method === "post") halfTyped.add(form);
+    if (writes(form)) halfTyped.add(form);
   });
 
   // A second press within two seconds is a double click, not a second wish.
   const sent = new WeakSet();
   document.addEventListener("submit", (event) => {
     const form = event.target;
-    if (form.method !== "post") return;
+    if (!writes(form)) return;
     if (sent.has(form)) {
       event.preventDefault();
       event.stopImmediatePropagation();
@@ -48,7 +50,10 @@
 
   const wasRefused = (sentence) => (event) => {
     const form = event.detail.elt.closest("form");
-    if (form) halfTyped.add(form);
+    if (form) {
+      halfTyped.add(form);
+      sent.delete(form);
+    }
     say(sentence);
   };
   document.addEventListener("htmx:sendError", wasRefused(

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 import uvicorn
-from playwright.sync_api import Browser, BrowserContext, Page
+from playwright.sync_api import Browser, BrowserContext, Page, expect
 
 from server.app import create_app
 from server.settings import Settings
@@ -19,6 +19,7 @@ DESK = {"width": 1280, "height": 900}
 PHONE = {"width": 360, "height": 780}
 WAIT_MS = 15_000
 STARTED_S = 20
+expect.set_options(timeout=WAIT_MS)
 
 
 @pytest.fixture(scope="session")
