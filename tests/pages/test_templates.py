@@ -25,7 +25,7 @@ from tests.pages.reading import faults_of
 from tests.pages.walking import ROUTES, Visited, route_of, walk
 
 TEMPLATES = sorted(str(path.relative_to(FOLDER)) for path in FOLDER.rglob("*.html"))
-GIVEN_TO_ALL = {"request", "notice"}  # by House.page
+GIVEN_TO_ALL = {"request", "notice", "standing_cautions"}  # by House.page
 A_PATTERN = 25
 Shown = set[tuple[str, type]]
 
@@ -34,16 +34,24 @@ def parsed(name: str) -> nodes.Template:
     return environment().parse((FOLDER / name).read_text("utf-8"))
 
 
-def used(name: str) -> set[str]:
-    """The names that a template takes from its page, its frame's among them."""
+def with_frames(name: str) -> Iterator[nodes.Template]:
+    """A template and those that it extends."""
     tree = parsed(name)
-    frames = [node.template.value for node in tree.find_all(nodes.Extends) if isinstance(node.template, nodes.Const)]
-    return find_undeclared_variables(tree).union(*(used(frame) for frame in frames))
+    yield tree
+    for node in tree.find_all(nodes.Extends):
+        if isinstance(node.template, nodes.Const):
+            yield from with_frames(node.template.value)
+
+
+def used(name: str) -> set[str]:
+    """The names that a template and its frame take from its page."""
+    return set().union(*map(find_undeclared_variables, with_frames(name)))
 
 
 def set_within(name: str) -> set[str]:
-    """The names that a template sets itself, in whichever branch."""
-    return {node.name for node in parsed(name).find_all(nodes.Name) if node.ctx == "store"}
+    """The names that they set or import themselves, in whichever branch."""
+    stored = {node.name for tree in with_frames(name) for node in tree.find_all(nodes.Name) if node.ctx == "store"}
+    return stored | {node.target for tree in with_frames(name) for node in tree.find_all(nodes.Import)}
 
 
 @pytest.mark.parametrize("name", TEMPLATES)
