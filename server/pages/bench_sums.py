@@ -192,12 +192,12 @@ def _field_at_fault(method: Method, fault: EngineeringError) -> str:
 
 
 def _case(method: Method, values: Mapping[str, Toleranced]) -> CaseView:
-    result = _evaluated(method.slug, tuple(values.items()))
+    result = evaluated(method.slug, tuple(values.items()))
     inputs = [InputView(name, show(value), "typed") for name, value in values.items()]
     return CaseView(CASE, inputs, result.lines, result.limits)
 
 
 @lru_cache(maxsize=REMEMBERED)
-def _evaluated(slug: str, values: tuple[tuple[str, Toleranced], ...]) -> engine.Result:
+def evaluated(slug: str, values: tuple[tuple[str, Toleranced], ...]) -> engine.Result:
     """The same values give the same result to the last digit, so it need not be worked out twice."""
     return engine.evaluate(load_methods()[slug].calculation(dict(values)))

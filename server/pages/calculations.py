@@ -31,7 +31,7 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import address
 from server.pages.pictures import Picture
-from server.pages.results import CaseView, InputView, LineView, lines_of, pictures_of
+from server.pages.results import CaseView, InputView, LineView, kept_verdict, lines_of, pictures_of
 from server.records.commands.calculations import (
     AttachCalculation,
     ReviseCalculation,
@@ -60,10 +60,10 @@ class SumLine:
 
 @dataclass(frozen=True, slots=True)
 class RunView:
-    """A kept run with what differs between its inputs and those of now."""
+    """A kept run in a line: its worst verdict in each case, and what differs between its inputs and those of now."""
 
     run: CalculationRun
-    cases: list[CaseView]
+    verdicts: list[tuple[str, str]]
     changes: list[str]
 
 
@@ -79,7 +79,7 @@ class Tick:
 
 @dataclass(frozen=True, slots=True)
 class CalculationPage:
-    """One sum: the latest kept result for three cases, what it rests on, and every earlier result."""
+    """One sum: the latest kept result for three cases, what it rests on, and every kept run, the latest first."""
 
     machine: Machine
     mod: Mod
@@ -87,12 +87,12 @@ class CalculationPage:
     method: Method | None
     labels: dict[str, str]
     constants: dict[str, str]
-    latest: RunView
+    cases: list[CaseView]
     lines: list[LineView]
     stale: bool
     pictures: list[Picture]
     ticks: list[Tick]
-    earlier: list[RunView]
+    runs: list[RunView]
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,7 +162,8 @@ def calculation_context(
     """Everything the page shows; the kept results are shown as they were concluded, never worked out anew."""
     now = read_cases(session, calculation)
     plain_now = {case.value: {name: reading.value for name, reading in read.items()} for case, read in now.items()}
-    runs = [_run_view(run, plain_now) for run in runs_of(session, calculation)]
+    runs = runs_of(session, calculation)
+    cases = [_case_view(case, runs[0].cases[case.value]) for case in Case]
     method = load_methods().get(calculation.method)
     return CalculationPage(
         machine=machine,
@@ -171,12 +172,12 @@ def calculation_context(
         method=method,
         labels={tied.entry.name: tied.entry.label for tied in tied_inputs(session, calculation)},
         constants={fixed.name: fixed.source for fixed in method.constants} if method else {},
-        latest=runs[0],
-        lines=lines_of(runs[0].cases),
-        stale=runs[0].run.digest != digest_of(calculation, now),
-        pictures=pictures_of(runs[0].cases),
+        cases=cases,
+        lines=lines_of(cases),
+        stale=runs[0].digest != digest_of(calculation, now),
+        pictures=pictures_of(cases),
         ticks=_ticks(calculation, refused),
-        earlier=runs[1:],
+        runs=[_run_view(run, plain_now) for run in runs],
     )
 
 
@@ -273,9 +274,9 @@ def _address_of_key(house: House, machine: Machine, mod: Mod, key: int) -> str:
 
 
 def _run_view(run: CalculationRun, now: Mapping[str, Mapping[str, Toleranced | None]]) -> RunView:
-    cases = [_case_view(case, run.cases[case.value]) for case in Case]
+    verdicts = [(case.value, kept_verdict(run.cases[case.value])) for case in Case]
     changes = [change for case in Case for change in _changes(case, run.cases[case.value], now[case.value])]
-    return RunView(run, cases, changes)
+    return RunView(run, verdicts, changes)
 
 
 def _case_view(case: Case, kept: Mapping[str, Any]) -> CaseView:
@@ -310,8 +311,11 @@ def _ticks(calculation: Calculation, refused: tuple[int, Form] | None) -> list[T
         form = Form.blank(tested=row["tested"], note=row["note"], opened_version=calculation.version)
         if refused and refused[0] == number:
             form = refused[1]
-        form.prefix = f"a{number}"
         ticks.append(Tick(number, row["sentence"], row["tested"], form))
+    if refused and not any(tick.form is refused[1] for tick in ticks):
+        ticks.append(Tick(refused[0], "This assumption is no longer there.", False, refused[1]))
+    for tick in ticks:
+        tick.form.prefix = f"a{tick.number}"
     return ticks
 
 

@@ -4,11 +4,11 @@ It knows results of the engineering core and nothing of records or requests.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Container, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from server.engineering import calculations as engine
-from server.engineering.quantities import exact, show
 from server.pages.pictures import Bound, Picture, Spread, spread_view
 
 VERDICTS = ("fails", "at risk", "holds")
@@ -63,10 +63,16 @@ class LineView:
 
 def worst_verdict(limits: Sequence[engine.LimitResult], problem: str) -> str:
     """One word for several limits: the worst of them."""
-    if problem:
-        return "no result"
-    words = {limit.verdict for limit in limits}
-    return next((word for word in VERDICTS if word in words), "no limit")
+    return "no result" if problem else _worst({limit.verdict for limit in limits})
+
+
+def kept_verdict(kept: Mapping[str, Any]) -> str:
+    """The same of a case as it is kept, without reading the whole result back: a sum can have many."""
+    return "no result" if "problem" in kept else _worst({limit["verdict"] for limit in kept["result"]["limits"]})
+
+
+def _worst(verdicts: Container[str]) -> str:
+    return next((word for word in VERDICTS if word in verdicts), "no limit")
 
 
 def matters(shares: Mapping[str, float]) -> str:
@@ -86,15 +92,6 @@ def _line(place: int, cases: Sequence[CaseView]) -> LineView:
     first = results[0][1]
     rows = [LineRow(case, result, matters(result.shares)) for case, result in results]
     return LineView(first.name, first.expression, first.label, first.unit, rows)
-
-
-def held_against(limit: engine.LimitResult) -> str:
-    """What a line is held against, in words: `at least 7.5 V`; with its name, where it has one."""
-    against = limit.against
-    ends = [against.low, against.high] if limit.limit.kind == "between" else [against.nominal]
-    figures = " and ".join(show(exact(end, against.unit), 6) for end in ends)
-    named = f"{limit.limit.value}, " if isinstance(limit.limit.value, str) else ""
-    return f"{KINDS[limit.limit.kind]} {named}{figures}"
 
 
 def pictures_of(cases: Sequence[CaseView]) -> list[Picture]:

@@ -393,7 +393,12 @@ def test_the_second_to_tick_sees_what_the_first_said(client: TestClient, htmx: b
     assert_sound(answer)
 
 
-def test_an_assumption_that_is_not_there_has_no_address(client: TestClient) -> None:
+def test_what_was_said_of_an_assumption_taken_away_meanwhile_is_not_lost(client: TestClient) -> None:
     attach(client)
 
-    assert tick(client, row=7).status_code == 404
+    answer = tick(client, row=7, note="meter: 9.8 mA")
+
+    assert answer.status_code == 422
+    assert "There is no assumption “7”." in words_of(answer)
+    assert 'value="meter: 9.8 mA"' in answer.text
+    assert_sound(answer)
