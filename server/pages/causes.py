@@ -19,6 +19,7 @@ from server.records.commands.base import LINE_MOST
 from server.records.commands.symptoms import AddEvidence, DropEvidence, JudgeCause, JudgeFields, SuspectCause
 from server.records.errors import NotFound
 from server.records.questions.addresses import find_calculation, find_cause, find_machine, find_mod
+from server.records.questions.hazards import cautions_for
 from server.records.questions.symptoms import SumName, sums_offered, symptoms_offered
 from server.records.questions.trials import trial_names
 from server.records.tables import Machine, PossibleCause, Symptom
@@ -164,7 +165,7 @@ def _assumption_form(
     with house.reading() as session:
         mod = find_mod(session, machine, m)
         calculation = find_calculation(session, mod, k)
-        cautions = cautions_of(session, machine)
+        cautions = cautions_for(session, machine, mod)
         symptoms = [(str(line.number), f"{line.number} {line.title}") for line in symptoms_offered(session, machine)]
     here = calculation_address(machine, mod, calculation)
     context = SuspectFormPage(
