@@ -16,6 +16,7 @@ from server.app import create_app
 from server.pages.machines import machine_context
 from server.pages.templating import environment
 from server.records.commands import machines, mods, parts, steps
+from server.records.commands.base import Command
 from server.records.questions.addresses import find_machine
 from server.records.store import Store
 from server.settings import Settings
@@ -51,7 +52,7 @@ def main() -> None:
 
 def fill(store: Store) -> None:
     """One machine with many parts and mods, through the commands."""
-    do = [
+    do: list[tuple[type[Command], dict[str, Any]]] = [
         (machines.EnterMachine, {"tag": "BIG-1", "model": "Bench", "hazards": ["mains inside"]}),
         (machines.AddBoard, {"machine": "BIG-1", "name": "Main board", "kind": "main board"}),
     ]
