@@ -20,7 +20,8 @@ from server.engineering.units import check_unit, same_dimension
 
 _TIME_NAME = re.compile(r"(?:time|times|t|zeit|temps|tiempo|tempo|tijd|seconds?|secs?)\b.*", re.IGNORECASE | re.DOTALL)
 _COUNT_NAME = re.compile(r"(?:samples?|sequence|index|points?|no|nr|n|#|count)[.:]?", re.IGNORECASE)
-_BRACKETED = re.compile(r"[(\[{]\s*([^()\[\]{}]*?)\s*[)\]}]\s*$")
+_BRACKETED = re.compile(r"[(\[{]\s*([^()\[\]{}]*?)\s*[)\]}]")
+_OTHER_QUANTITY = re.compile(r"\b(?:db\w?|decibels?|freq(?:uency)?|phase|current|power)\b", re.IGNORECASE)
 # Behind a number it is a value (`CH1 scale 500 mV`), behind a word the unit of the column (`CH1 mV`, `t/ms`).
 _AFTER_WORD = re.compile(r"(?:.*[\s_])?[^\W\d_]\w*(?:\s*/\s*|\s+in\s+|[\s_]+)(\S+)")
 _NO_UNIT = re.compile(r"(?:\d.*|x\d+|[ad]c|ch(?:annel)?\s*\w?)", re.IGNORECASE)
@@ -72,8 +73,8 @@ def read_headings(header: Sequence[str], rows: Sequence[Sequence[str]], numeric:
     named = headings[time].is_time
     time_unit = headings[time].unit or settings.get("time", "")
     volt_unit = headings[volts].unit or settings.get("volts", "")
-    _refuse_other(time_unit, "s", time, "time")
-    _refuse_other(volt_unit, "V", volts, "voltage")
+    for place, unit, coherent, name in ((time, time_unit, "s", "time"), (volts, volt_unit, "V", "voltage")):
+        _refuse_other(headings[place].name[:40], unit, coherent, place, name)
     notes = _notes(time_unit, volt_unit, time, volts, len(numeric))
     return Columns(time, volts, time_unit or "s", volt_unit or "V", named, tuple(notes))
 
@@ -93,8 +94,9 @@ def _headings(rows: Sequence[Sequence[str]], count: int) -> dict[int, _Heading]:
 def _unit_in(cell: str) -> str:
     """The unit that a heading gives; behind a mere space only a time or a voltage counts: `Channel A` is no current."""
     as_time = bool(_TIME_NAME.fullmatch(cell))
-    if bracketed := _BRACKETED.search(cell):
-        return "" if _NO_UNIT.fullmatch(bracketed[1]) else _spelled(bracketed[1], as_time)
+    if bracketed := _BRACKETED.findall(cell):
+        said = next((text for text in bracketed if not _NO_UNIT.fullmatch(text)), "")
+        return _spelled(said, as_time) if said else ""
     after = _AFTER_WORD.fullmatch(cell)
     for word in (cell, after[1] if after else ""):
         try:
@@ -150,9 +152,13 @@ def _volt_column(headings: dict[int, _Heading], numeric: Sequence[int], time: in
     return (in_volts or likely or others)[0]
 
 
-def _refuse_other(unit: str, wanted: str, place: int, name: str) -> None:
-    if unit and not same_dimension(unit, wanted):
+def _refuse_other(heading: str, unit: str, coherent: str, place: int, name: str) -> None:
+    if unit and not same_dimension(unit, coherent):
         raise CaptureError(f"Column {place + 1} is in {unit} by its heading, and a {name} is needed there.", text=unit)
+    if _OTHER_QUANTITY.search(heading):
+        raise CaptureError(
+            f"Column {place + 1}, “{heading}”, is no {name}, and a {name} is needed there.", text=heading
+        )
 
 
 def _notes(time_unit: str, volt_unit: str, time: int, volts: int, count: int) -> Iterator[str]:

@@ -57,3 +57,14 @@ def _layout_of(line: str) -> Layout | None:
             comma = delimiter != "," and any("," in cells[place] for place in numeric)
             return Layout(delimiter, comma, len(cells), numeric)
     return None
+
+
+def good_lines(layout: Layout) -> re.Pattern[bytes]:
+    """Matches the lines, from the first on, that are blank or nothing but as many finite numbers as most have."""
+    sign = b"," if layout.comma_decimal else b"[.]"
+    space = b" *" if layout.delimiter == "\t" else b"[ \t]*"
+    between = b"[ \t]+" if layout.delimiter is None else space + layout.delimiter.encode() + space
+    number = b"[+-]?[0-9]+(?:" + sign + b"[0-9]*)?(?:[eE][+-]?[0-9]{1,4})?"
+    line = space + number + b"(?:" + between + number + b"){%d}" % (layout.count - 1) + space
+    # Atomic, so that a million lines need no memory of how each was matched.
+    return re.compile(b"(?>(?:" + line + b"|[ \t]*)\n)*+")

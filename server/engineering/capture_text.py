@@ -21,7 +21,7 @@ from itertools import islice
 import numpy as np
 
 from server.engineering.capture_headers import Columns, read_headings
-from server.engineering.capture_layout import NUMBER, Layout, find_layout
+from server.engineering.capture_layout import NUMBER, Layout, find_layout, good_lines
 from server.engineering.captures import FEWEST_SAMPLES, MOST_SAMPLES, Capture, CaptureError, Reals, first_fault
 
 MOST_BYTES = 100_000_000
@@ -148,10 +148,15 @@ def _headings(header: Sequence[str], body: bytes, layout: Layout) -> tuple[list[
 
 
 def _name_cells(line: str, layout: Layout) -> list[str]:
+    """The cells of a line of names; it may be parted otherwise than the numbers are."""
     bare = re.sub(r"\s+(?=[(\[])", "", line.lstrip("#%; \t"))
-    cells = [cell.strip() for cell in layout.cells(bare)]
-    while len(cells) > layout.count and not cells[-1]:
-        cells.pop()
+    cells: list[str] = []
+    for delimiter in (layout.delimiter, ";", "\t", ","):
+        cells = [cell.strip() for cell in bare.split(delimiter)]
+        while len(cells) > layout.count and not cells[-1]:
+            cells.pop()
+        if len(cells) == layout.count:
+            break
     return cells
 
 
@@ -165,9 +170,15 @@ class _LineNumbers:
     def of_sample(self, place: int) -> int:
         return next(islice(self.samples(), place, None))[0]
 
-    def samples(self) -> Iterator[tuple[int, str]]:
-        """Number and text of every line that is not blank."""
-        for number, line in enumerate(io.BytesIO(self._body), start=self._skipped + 1):
+    def after_good(self, layout: Layout) -> Iterator[tuple[int, str]]:
+        """The lines from the first on that is not plainly good; those before it are not gone through one by one."""
+        good = good_lines(layout).match(self._body)
+        return self.samples(good.end() if good else 0)
+
+    def samples(self, start: int = 0) -> Iterator[tuple[int, str]]:
+        """Number and text of every line from byte `start` that is not blank."""
+        first = self._skipped + self._body.count(b"\n", 0, start) + 1
+        for number, line in enumerate(io.BytesIO(self._body[start:]), start=first):
             if line.strip(b" \t\n"):
                 yield number, _decoded(line[:LONGEST_LINE]).rstrip("\n")
 
@@ -235,7 +246,7 @@ def _is_ragged(body: bytes, delimiter: str, count: int) -> bool:
 
 def _first_bad(layout: Layout, columns: Columns, lines: _LineNumbers) -> CaptureError:
     """What is wrong with the first line that is not like the others."""
-    for number, line in lines.samples():
+    for number, line in lines.after_good(layout):
         if fault := _fault_in(layout.cells(line), layout, columns):
             return CaptureError(f"{fault}.", line=number, text=line[:_SHOWN])
     return CaptureError("The file cannot be read as columns of numbers.")

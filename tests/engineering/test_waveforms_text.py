@@ -78,6 +78,10 @@ def test_bytes_are_read_in_the_encodings_that_instruments_write(encoding: str) -
         ("Time unit: us\nVolt unit: mV", ("µs", "mV")),
         ("Time (ms),CH1 (mV)\n\n", ("ms", "mV")),
         ("Time (h),CH1 (V)", ("h", "V")),
+        ("Time (ms);CH1 (mV)", ("ms", "mV")),
+        ("Time (ms)\tCH1 (mV)", ("ms", "mV")),
+        ("Time [ms] saved,CH1 [mV] @ 10x", ("ms", "mV")),
+        ("Time (ms),CH1 (DC) (mV)", ("ms", "mV")),
         ("Time (ms),CH1 (DC)", ("ms", "V")),
         ("CH1 scale,500 mV\nTime base,2", ("s", "V")),
         ("Saved,2031-05-06 10:11:12\nModel,QX-2\nRecord length,10", ("s", "V")),
@@ -188,6 +192,8 @@ def test_the_first_line_that_cannot_be_read_is_named(tail: str, line: int, fault
         ("Sequence,Volt\n" + POINTS, "counts samples"),
         ("Time (s),Current (A)\n" + POINTS, "Column 2 is in A"),
         ("Voltage (V),Frequency (Hz)\n" + POINTS, "Column 1 is in V"),
+        ("Frequency,Amplitude\n" + POINTS, "Column 1, “Frequency”, is no time"),
+        ("Time (s),Level dBV\n" + POINTS, "Column 2, “Level dBV”, is no voltage"),
         ("Time (parsecs),CH1 (V)\n" + POINTS, "“parsecs”, written above the numbers as a unit"),
         ("\n" * (2 * MOST_SAMPLES + 1) + POINTS, "2,000,000 lines"),
         ("text\n" * 1_001 + POINTS, "no readings in the first 1,000 lines"),
@@ -206,6 +212,15 @@ def test_a_million_samples_are_read_and_one_more_is_refused() -> None:
     assert read_capture(f"Time (s),CH1 (V)\n\n{body}\n").time.size == MOST_SAMPLES
     with pytest.raises(CaptureError, match="Line 1000003: is one sample too many; at most 1,000,000"):
         read_capture(f"Time (s),CH1 (V)\n\n{body}{MOST_SAMPLES},1\n")
+
+
+@pytest.mark.parametrize("delimiter", [",", ";", "\t", " "])
+def test_a_fault_far_down_is_found_as_surely_as_one_at_the_top(delimiter: str) -> None:
+    """Good lines are passed over as a whole, blank ones counted, and the first bad one named."""
+    body = "".join(f"{n}.5{delimiter}-1e-3\n" for n in range(50_000)) + "\n"
+
+    with pytest.raises(CaptureError, match="Line 50003: “OL” is not a number, where the voltage should stand"):
+        read_capture(f"Time{delimiter}CH1\n{body}50000{delimiter}OL\n50001{delimiter}x\n")
 
 
 def test_a_gap_in_the_samples_is_noted() -> None:
