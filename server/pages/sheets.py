@@ -26,12 +26,13 @@ class SheetPage:
     machine: Machine
     tabs: list[tuple[str, str]]
     sheet: SheetData
+    cautions: list[str]
 
 
 @router.get("/machines/{tag}/sheet")
 def sheet_page(house: AtHome, tag: str) -> Response:
     machine, sheet, _ = _sheet(house, tag)
-    return house.page("sheets/sheet.html", SheetPage(machine, sections(machine), sheet))
+    return house.page("sheets/sheet.html", SheetPage(machine, sections(machine), sheet, list(sheet.cautions)))
 
 
 @router.get("/machines/{tag}/sheet.pdf")

@@ -65,11 +65,11 @@ def test_steps_say_what_was_really_done(sheet: SheetData) -> None:
 
     assert steps == [
         "Took the 360 Ω ±5 % resistor (original) out of R7 on Main board, into bag 1",
-        "Fitted a 330 Ω ±1 % resistor (new) at R7 on Main board; planned was 300 Ω",
+        "Fitted 330 Ω ±1 % resistor (new) at R7 on Main board; planned was 300 Ω",
         "Cleaned",
         "Cut a trace at U4 on Main board, pin 3",
         "Took the 470 µF ±20 % capacitor (original) out of C3 on Main board; it was discarded",
-        "Fitted a 470 µF ±20 % capacitor (new) at C3 on Main board",
+        "Fitted 470 µF ±20 % capacitor (new) at C3 on Main board",
     ]
 
 

@@ -15,6 +15,7 @@ from starlette.testclient import TestClient
 
 from server.app import create_app
 from server.documents.record import canonical, digest
+from server.records.words import Hazard
 from server.settings import Settings
 from tests.documents.invented import HOSTILE, PRIVATE_WORDS, TAG, Bench, hostile, tell
 
@@ -48,7 +49,7 @@ def test_the_sheet_tells_of_mods_trials_bags_and_the_way_back(told: TestClient) 
     assert answer.status_code == 200
     for expected in (
         "1. Brighter picture In force , signed Ada Wren.",
-        "Fitted a 330 Ω ±1 % resistor (new) at R7 on Main board; planned was 300 Ω.",
+        "Fitted 330 Ω ±1 % resistor (new) at R7 on Main board; planned was 300 Ω.",
         "Trace left: solder only (a socketed part leaves nothing, a soldered one fresh solder).",
         "3. Faster clock Undone",
         "0.6100 ± 0.0050 V",
@@ -67,8 +68,12 @@ def test_the_sheet_offers_the_pdf_and_the_record(told: TestClient) -> None:
     assert f'href="{RECORD}"' in html
 
 
-def test_every_caution_stands_on_the_sheet(told: TestClient) -> None:
-    assert told.get(SHEET).text.count('class="caution"') == 4
+def test_every_caution_stands_on_the_sheet_once(told: TestClient) -> None:
+    """Those of the machine, of its board and of the work, in one block."""
+    html = unescape(told.get(SHEET).text)
+
+    for hazard in (Hazard.MAINS_INSIDE, Hazard.CHARGED_RESERVOIR, Hazard.STATIC, Hazard.LEAD_AND_FUMES):
+        assert 1 == html.count(CAUTIONS[hazard])
 
 
 def test_htmx_gets_the_sheet_without_the_frame(told: TestClient) -> None:
@@ -95,7 +100,8 @@ def test_hostile_text_is_shown_and_never_obeyed(told: TestClient) -> None:
 
 
 def test_a_machine_with_nothing_to_tell_has_a_sheet(client: TestClient, app: FastAPI) -> None:
-    from server.records.commands.machines import EnterMachine
+    from server.records.cautions import CAUTIONS
+from server.records.commands.machines import EnterMachine
 
     Bench(app.state.store).do(EnterMachine, tag=TAG, model="Plover 80")
 

@@ -79,11 +79,11 @@ def test_it_is_handed_over_after_it_came_in(bench: Bench) -> None:
 
 
 def test_a_revision_says_what_changed(bench: Bench) -> None:
-    """Noted, changed, taken away; and long texts only that they are other ones."""
+    """Noted, changed, taken away; long texts only that they are other ones, and of what is private only that (rule 8)."""
     changed = MACHINE | {"model": "Merle 41", "maker": "", "price": "a song", "provenance": "word " * 50}
     bench.do(ReviseMachine, opened_version=1, **changed)
 
     assert bench.last_entry().words == (
         "Machine TM-03: maker “Tarn & Fell” taken away; model from “Merle 40” to “Merle 41”; "
-        "price “a song” noted; provenance rewritten."
+        "price changed; provenance rewritten."
     )
