@@ -91,7 +91,7 @@ def _of_two(kind: Kind, line: LineResult, against: Toleranced, left: Margins, ot
 def _figure(number: float, unit: str, ends: Sequence[float]) -> str:
     """Four digits, or as many as tell the number from the ends it is held against."""
     for digits in range(4, 12):
-        rounded = float(f"{number:.{digits - 1}e}")
+        rounded = float(figure(number, "", digits))  # as it will be shown: a half is rounded there as it is written
         if all((rounded > end, rounded < end) == (number > end, number < end) for end in ends):
             return figure(number, unit, digits)
     return figure(number, unit, 12)

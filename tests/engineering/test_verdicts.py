@@ -1,7 +1,7 @@
 """The sentences of limits: the worked example, each outcome, and numbers that never contradict their verdict."""
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from server.engineering.quantities import parse
@@ -85,6 +85,7 @@ def test_a_value_equal_to_its_limit_is_within_it() -> None:
 
 
 @given(st.floats(min_value=1e-7, max_value=1e-2))
+@example(0.005)
 @settings(max_examples=60, deadline=None)
 def test_a_value_just_over_its_limit_is_never_shown_as_equal_to_it(excess: float) -> None:
     """As many digits as it takes: `10.00001 mA`, not `10 mA: over the 10 mA allowed`."""
