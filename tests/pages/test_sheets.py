@@ -15,6 +15,7 @@ from starlette.testclient import TestClient
 
 from server.app import create_app
 from server.documents.record import canonical, digest
+from server.records.cautions import CAUTIONS
 from server.records.words import Hazard
 from server.settings import Settings
 from tests.documents.invented import HOSTILE, PRIVATE_WORDS, TAG, Bench, hostile, tell
@@ -73,7 +74,7 @@ def test_every_caution_stands_on_the_sheet_once(told: TestClient) -> None:
     html = unescape(told.get(SHEET).text)
 
     for hazard in (Hazard.MAINS_INSIDE, Hazard.CHARGED_RESERVOIR, Hazard.STATIC, Hazard.LEAD_AND_FUMES):
-        assert 1 == html.count(CAUTIONS[hazard])
+        assert html.count(CAUTIONS[hazard]) == 1
 
 
 def test_htmx_gets_the_sheet_without_the_frame(told: TestClient) -> None:
@@ -100,8 +101,7 @@ def test_hostile_text_is_shown_and_never_obeyed(told: TestClient) -> None:
 
 
 def test_a_machine_with_nothing_to_tell_has_a_sheet(client: TestClient, app: FastAPI) -> None:
-    from server.records.cautions import CAUTIONS
-from server.records.commands.machines import EnterMachine
+    from server.records.commands.machines import EnterMachine
 
     Bench(app.state.store).do(EnterMachine, tag=TAG, model="Plover 80")
 
