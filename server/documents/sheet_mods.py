@@ -129,13 +129,20 @@ def _by(sitting: Sitting) -> str:
 
 
 def _as_planned(step: Step, part: Part) -> bool:
-    """Whether what was fitted is what was planned: 6k8 5 % is 6.8 kΩ ±5 %, however it is written."""
+    """Whether what was fitted is what was planned: 6k8 5 % is 6.8 kΩ ±5 %, however it is written.
+
+    A value planned without a tolerance leaves the tolerance open.
+    """
     if step.planned_type and step.planned_type != part.type:
         return False
+    if not step.planned_value or step.planned_value == part.value:
+        return True
     try:
-        return not step.planned_value or read_value(step.planned_value, part.kind) == read_value(part.value, part.kind)
+        planned, fitted = (read_value(text, part.kind) for text in (step.planned_value, part.value))
     except EngineeringError:
-        return step.planned_value == part.value
+        return False
+    alike = (planned.nominal, planned.unit) == (fitted.nominal, fitted.unit)
+    return alike if planned.is_exact else planned == fitted
 
 
 def _went(whole: WholeMachine, line: StepLine) -> str:
