@@ -15,7 +15,7 @@ from server.records import journal, tables
 from server.records.reading import Unreadable, every
 from server.records.tables import Board, JournalEntry, Mod, ModMove, Part, Placement, Position, Step, Storage
 from server.records.tables.base import Kept
-from server.records.work import filled
+from server.records.work import UNJOURNALLED, filled
 
 Known = dict[tuple[str, str], dict[str, Any]]
 NAMED_MOST = 200
@@ -141,6 +141,7 @@ def _tables() -> list[type[Kept]]:
 
 def _table_against(known: Known, session: Session, table: type[Kept]) -> Iterator[str]:
     name = str(table.__tablename__)
+    usual = _usual(table)
     for row in every(session, table, table.id):
         if isinstance(row, Unreadable):
             yield f"{name} {row.key} cannot be read: it was changed behind the journal's back."
@@ -148,8 +149,14 @@ def _table_against(known: Known, session: Session, table: type[Kept]) -> Iterato
         told = known.pop((name, str(row.uuid)), None)
         if told is None:
             yield f"{name} {row.id} stands in the record without a journal entry."
-        elif differing := sorted(_differences(told, _signed(row))):
+        elif differing := sorted(_differences(usual | told, _signed(row))):
             yield f"{name} {row.id} differs from what the journal says of it: {', '.join(differing)}."
+
+
+def _usual(table: type[Kept]) -> dict[str, Any]:
+    """At what a column stands in rows whose entry is older than the column."""
+    fields = {name: field for name, field in table.model_fields.items() if name not in UNJOURNALLED}
+    return {name: field.default for name, field in fields.items() if not (field.is_required() or field.default_factory)}
 
 
 def _replay(known: Known, entry: JournalEntry) -> None:

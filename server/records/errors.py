@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from server.records.texts import printable
 
 NAME_MOST = 60
-SENTENCE_MOST = 600
+SENTENCE_MOST = 10_000  # a refused list names many lines
 
 
 class RecordError(Exception):

@@ -21,16 +21,25 @@ def test_a_board_is_called_by_a_slug_of_its_name(bench: Bench) -> None:
     assert slugs(bench)[2:] == ["carte-mere-n-2", "new-board", "board", "board-2"]
 
 
-def test_boards_of_one_name_are_numbered(bench: Bench) -> None:
+def test_boards_of_one_slug_are_numbered(bench: Bench) -> None:
     """Each machine by itself, and never beyond what an address holds."""
     bench.do(EnterMachine, tag="TM-04", model="Merle 80")
     bench.do(AddBoard, machine="TM-04", name="Supply", kind="supply")
-    for _ in range(3):
-        bench.do(AddBoard, name="x" * 100, kind="other")
+    for last in "abc":
+        bench.do(AddBoard, name="x" * 100 + last, kind="other")
 
     assert slugs(bench)[2] == "supply"
     assert [len(slug) for slug in slugs(bench)[3:]] == [SLUG_MOST] * 3
     assert [slug[-2:] for slug in slugs(bench)[3:]] == ["xx", "-2", "-3"]
+
+
+@pytest.mark.parametrize("name", ["Supply", "SUPPLY", " supply "])
+def test_a_board_has_a_name_of_its_own(bench: Bench, name: str) -> None:
+    """Two of one name could not be told apart in words."""
+    other = {"kind": "other", "name": name}
+
+    assert list(bench.refuse(AddBoard, **other)) == ["name"]
+    assert list(bench.refuse(ReviseBoard, board=MAIN, opened_version=1, **other)) == ["name"]
 
 
 def test_a_renamed_board_keeps_its_address(bench: Bench) -> None:
@@ -48,7 +57,7 @@ def test_a_board_is_held_by_a_board_of_its_machine(bench: Bench) -> None:
 
     assert bench.row(Board, 4).parent_id == 1
     for kind, more in ((AddBoard, {}), (ReviseBoard, {"board": "riser", "opened_version": 1})):
-        assert bench.refuse(kind, name="Riser", kind="other", parent="drive", **more) == {
+        assert bench.refuse(kind, name="Raiser", kind="other", parent="drive", **more) == {
             "parent": "There is no board “drive”."
         }
 

@@ -103,7 +103,7 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     ReviseMod: {"mod": MODS, "title": WORDS, "opened_version": VERSIONS},
     MoveMod: {"mod": MODS, "state": STATES, "day": DAYS, "signer": st.just(KEEPER)},
     Expect: {"mod": MODS, "sentence": st.just("It is faster")},
-    DropExpectation: {"mod": MODS, "number": NUMBERS},
+    DropExpectation: {"mod": MODS, "number": NUMBERS, "sentence": st.just("It is faster")},
     AddStep: {"mod": MODS, **PLANNED},
     ReviseStep: {**STEP, **PLANNED, "opened_version": VERSIONS},
     MoveStep: {**STEP, "to": NUMBERS},

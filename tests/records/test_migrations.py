@@ -103,6 +103,16 @@ def test_an_old_record_comes_up_to_date_whole(old_file: Path) -> None:
         assert REVISIONS[-1] == revision_of(store.engine)
 
 
+def test_a_column_that_came_later_is_checked_in_old_rows_too(old_file: Path) -> None:
+    """No entry tells of it, so it stands at its usual value."""
+    with closing(Store(sqlite_url(old_file))) as store:
+        migrate.upgrade(store.engine)
+        with store.engine.begin() as connection:
+            connection.execute(text("UPDATE step SET done_order = 7 WHERE id = 1"))
+
+        assert Bench(store).faults() == ["step 1 differs from what the journal says of it: done_order."]
+
+
 def test_two_servers_may_start_at_once(engine: Engine) -> None:
     """The second waits for the first, and finds the work done."""
     with ThreadPoolExecutor() as pool:

@@ -56,7 +56,7 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("ReviseMod", {"mod": 1, "title": "Title"}),
     ("MoveMod", {"mod": 2, "state": "fitted", "day": DAY, **SIGNED}),
     ("Expect", {"mod": 1, "sentence": "It is faster"}),
-    ("DropExpectation", {"mod": 1, "number": 1}),
+    ("DropExpectation", {"mod": 1, "number": 1, "sentence": "It is faster"}),
     ("AddStep", {"mod": 1, "kind": "other", "board": MAIN, "designator": "R9"}),
     ("ReviseStep", {"mod": 1, "step": 3, "kind": "fit", "board": MAIN, "designator": "R9"}),
     ("MoveStep", {"mod": 1, "step": 4, "to": 3}),

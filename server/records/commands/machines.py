@@ -155,6 +155,8 @@ def revise_board(work: Work, command: ReviseBoard) -> Entry:
     values = board_columns(command)
     expect_version("board", board, command.opened_version, values | {"parent": command.parent}, _parent(work, board))
     _check_made(command.made)
+    if command.name.casefold() != board.name.casefold():
+        _check_name(work.session, machine, command.name)
     parent_id = _parent_id(work.session, machine, command.parent)
     _check_no_circle(work.session, board, parent_id)
     said = change(board, values | {"parent_id": parent_id})

@@ -243,9 +243,9 @@ def _position(work: Work, machine: Machine, command: StepFields) -> Position | N
         raise Invalid({"board": "Say on which board the position is."})
     try:
         board = find_board(work.session, machine, command.board)
-    except NotFound:
+    except NotFound as missing:
         raise Invalid(
-            {"board": f"{machine.tag} has no board “{command.board}”. A mod works on its own machine."}
+            {"board": f"{machine.tag} has no board “{missing.name}”. A mod works on its own machine."}
         ) from None
     try:
         return find_position(work.session, board, command.designator)
