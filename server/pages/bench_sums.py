@@ -30,7 +30,6 @@ HERE = "/bench-sums"
 TO = "attach-to"  # no input can have this name: a hyphen is an operator
 CASE = "these values"
 REMEMBERED = 128
-TYPED_MOST = 80
 Options = list[tuple[str, str]]
 
 
