@@ -79,7 +79,7 @@ def test_it_is_handed_over_after_it_came_in(bench: Bench) -> None:
 
 
 def test_a_revision_says_what_changed(bench: Bench) -> None:
-    """Noted, changed, taken away; long texts only that they are other ones, and of what is private only that (rule 8)."""
+    """Noted, changed, taken away; of long texts and of what is private (rule 8) only that they are other ones."""
     changed = MACHINE | {"model": "Merle 41", "maker": "", "price": "a song", "provenance": "word " * 50}
     bench.do(ReviseMachine, opened_version=1, **changed)
 
