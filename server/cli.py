@@ -147,6 +147,7 @@ def _fill_with_demo(settings: Settings) -> None:
     settings.log_level = "warning"
     configure_logs(settings)
     store = open_record(settings)
+    console.print(f"Writing the demo into {settings.data}; this takes some seconds.", highlight=False)
     with _progress("Writing the demo") as heard:
         fill(store, heard)
     store.close()

@@ -152,7 +152,9 @@ def _marking_views(marking: markings.Marking) -> list[MarkingView]:
 def _marking_view(marking: markings.Marking) -> MarkingView:
     value = marking.value
     limits = "" if value.is_exact else f"From {_end(value, value.low)} to {_end(value, value.high)}."
-    bands = "" if marking.scheme == "colour bands" else _bands(marking)
+    # Bands tell a tolerance, but for the one black band of a link: where none is marked, none spell it.
+    spelled = not value.is_exact or value.nominal == 0
+    bands = _bands(marking) if spelled and marking.scheme != "colour bands" else ""
     return MarkingView(marking.understood, limits, marking.notes, bands)
 
 
