@@ -204,7 +204,7 @@ def compare(reader: Reader) -> None:
     )
 
     reader.go(f"{HOME}/mods/1")
-    reader.sees("U3 stays cooler: met")
+    reader.sees("U3 stays cooler", "(the readings: better than before)", ": met")
 
 
 def read_sheet(reader: Reader) -> None:
