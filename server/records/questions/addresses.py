@@ -6,6 +6,7 @@ from collections.abc import Container
 from typing import TypeVar
 from uuid import UUID
 
+from sqlalchemy import bindparam
 from sqlmodel import Session, select
 from sqlmodel.sql.expression import SelectOfScalar
 
@@ -58,8 +59,15 @@ def free_slug(wanted: str, taken: Container[str]) -> str:
     return candidate
 
 
+# Every page of a machine begins by finding it, so this statement is built once.
+MACHINE = select(Machine).where(Machine.tag_key == bindparam("tag_key"))
+
+
 def find_machine(session: Session, tag: str) -> Machine:
-    return _only(session, select(Machine).where(Machine.tag_key == tag_key(tag)), "machine", tag)
+    machine = session.exec(MACHINE, params={"tag_key": tag_key(tag)}).first()
+    if machine is None:
+        raise NotFound("machine", tag)
+    return machine
 
 
 def find_board(session: Session, machine: Machine, name: str) -> Board:

@@ -49,7 +49,7 @@ def words_of(session: Session, seq: int) -> str | None:
 def latest(session: Session, machine: Machine, most: int) -> list[Told]:
     """The last entries on a machine, the latest first."""
     given = {"machine": machine.uuid, "most": most}
-    return [Told(*row) for row in session.connection().execute(LATEST, given)]
+    return [Told(*row) for row in session.connection().execute(LATEST, given).all()]
 
 
 def told(session: Session, number: int, machine: Machine | None = None, most: int = 50) -> Paged[Told]:

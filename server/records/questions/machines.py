@@ -3,7 +3,9 @@
 A machine's page is asked for most often, so its statements are built once; only their values change.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlalchemy import ColumnElement, and_, bindparam, case
 from sqlalchemy import select as columns
@@ -105,7 +107,14 @@ BY_ITSELF = case(
     else_=0,
 )
 MODS = select(Mod.id, Mod.number, Mod.title, Mod.state).where(Mod.machine_id == bindparam("machine"))
-MODS_OF_PAGE = MODS.order_by(col(Mod.number).desc()).offset(bindparam("start")).limit(bindparam("most")).subquery()
+MODS_OF_PAGE = (
+    columns(col(Mod.id), col(Mod.number), col(Mod.title), col(Mod.state), func.count().over().label("total"))
+    .where(col(Mod.machine_id) == bindparam("machine"))
+    .order_by(col(Mod.number).desc())
+    .offset(bindparam("start"))
+    .limit(bindparam("most"))
+    .subquery()
+)
 MOD_LINES = (
     columns(
         MODS_OF_PAGE.c.number,
@@ -114,6 +123,7 @@ MOD_LINES = (
         func.max(BY_ITSELF),
         func.max(_rank(col(Step.trace_stated))),
         func.count(col(Step.id)),
+        func.max(MODS_OF_PAGE.c.total),
     )
     .select_from(MODS_OF_PAGE)
     .outerjoin(Step, col(Step.mod_id) == MODS_OF_PAGE.c.id)
@@ -124,15 +134,21 @@ MOD_LINES = (
 
 
 def mods_of(session: Session, machine: Machine, number: int, most: int = MODS_A_PAGE) -> Paged[ModLine]:
-    """The mods of a machine, the latest first, each with its derived trace."""
-    page = page_of(session, MODS, number, most, machine=machine.id)
-    given = {"machine": machine.id, "start": page.start, "most": most}
-    rows = session.connection().execute(MOD_LINES, given)
+    """The mods of a machine, the latest first, each with its derived trace; one query where the page is there."""
+    rows = _mod_rows(session, machine, number, most)
+    if not rows and number > 1:
+        number = page_of(session, MODS, number, most, machine=machine.id).number
+        rows = _mod_rows(session, machine, number, most)
+    total = rows[0][-1] if rows else 0
     lines = [
-        ModLine(mod, title, state, ORDER[max(by_itself, stated)], steps)
-        for mod, title, state, by_itself, stated, steps in rows
+        ModLine(mod, title, state, ORDER[max(own, stated)], steps) for mod, title, state, own, stated, steps, _ in rows
     ]
-    return Paged(lines, page.number, page.last, page.total)
+    return Paged(lines, number, max(1, -(-total // most)), total)
+
+
+def _mod_rows(session: Session, machine: Machine, number: int, most: int) -> Sequence[Any]:
+    given = {"machine": machine.id, "start": (number - 1) * most, "most": most}
+    return session.connection().execute(MOD_LINES, given).all()
 
 
 BAGS = (
@@ -149,7 +165,7 @@ BAGS_OF_MACHINE = BAGS.where(Board.machine_id == bindparam("machine")).limit(bin
 def bags_of(session: Session, machine: Machine, most: int) -> list[BagLine]:
     """What of a machine lies in bags now, by bag number."""
     given = {"machine": machine.id, "most": most}
-    return [BagLine(*row, machine) for row in session.exec(BAGS_OF_MACHINE, params=given)]
+    return [BagLine(*row, machine) for row in session.exec(BAGS_OF_MACHINE, params=given).all()]
 
 
 def kept_aside(session: Session, number: int, most: int = 50) -> Paged[BagLine]:

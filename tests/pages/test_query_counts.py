@@ -1,0 +1,71 @@
+"""No page asks more questions of the record because there is more in it."""
+
+from collections.abc import Callable
+
+import pytest
+from fastapi import FastAPI
+from sqlalchemy import event
+from starlette.testclient import TestClient
+
+from server.records.commands.base import Command
+from server.records.commands.calculations import AttachCalculation
+from server.records.commands.machines import AddBoard, EnterMachine
+from server.records.commands.mods import Expect, PlanMod
+from server.records.commands.parts import ImportParts
+from server.records.commands.steps import AddStep
+from server.records.store import Store
+
+TAG = "QC-1"
+PAGES = ("", "/mods", "/mods/1", "/parts", "/boards/main-board", "/way-back", "/history", "/on/2025-06-01", "/sheet")
+
+
+def begin(store: Store) -> None:
+    do(store, EnterMachine, tag=TAG, model="Tern")
+    do(store, AddBoard, machine=TAG, name="Main board", kind="main board")
+
+
+def add(store: Store, numbers: range) -> None:
+    """So many parts, mods, and steps, sums and expectations of the first mod."""
+    for n in numbers:
+        part = {"designator": f"R{n}", "kind": "resistor", "value": "1 kΩ ±5 %"}
+        do(store, ImportParts, machine=TAG, board="main-board", rows=[part])
+        do(store, PlanMod, machine=TAG, title=f"Change {n}", day="2025-01-02", signer="Tester", state="planned")
+        do(store, AddStep, machine=TAG, mod=1, kind="take out", board="main-board", designator=f"R{n}")
+        do(store, Expect, machine=TAG, mod=1, sentence=f"It does {n}")
+        reads = {"name": "R", "source": "part", "board": "main-board", "designator": f"R{n}"}
+        inputs = [reads, {"name": "V", "text": "5 V"}]
+        lines = [{"name": "I", "expression": "V / R", "unit": "mA"}]
+        do(store, AttachCalculation, machine=TAG, mod=1, title=f"Sum {n}", inputs=inputs, lines=lines)
+
+
+def do(store: Store, command: type[Command], **given: object) -> None:
+    store.carry_out(command.read(given), "Tester")
+
+
+@pytest.fixture
+def counted(app: FastAPI, client: TestClient) -> Callable[[str], int]:
+    """How many statements a page runs."""
+    seen: list[str] = []
+
+    def note(_: object, __: object, statement: str, *___: object) -> None:
+        if not statement.startswith("BEGIN"):
+            seen.append(statement)
+
+    event.listen(app.state.store.engine, "before_cursor_execute", note)
+
+    def count(path: str) -> int:
+        seen.clear()
+        assert client.get(f"/machines/{TAG}{path}").status_code == 200
+        return len(seen)
+
+    return count
+
+
+def test_no_page_asks_more_of_a_larger_record(app: FastAPI, counted: Callable[[str], int]) -> None:
+    """The same pages over a machine with two of everything, and then with eight."""
+    begin(app.state.store)
+    add(app.state.store, range(1, 3))
+    small = {path: counted(path) for path in PAGES}
+    add(app.state.store, range(3, 9))
+
+    assert small == {path: counted(path) for path in PAGES}
