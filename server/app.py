@@ -13,7 +13,7 @@ from server import pages
 from server.access.guards import Guards
 from server.records import migrate
 from server.records.errors import RecordError
-from server.records.store import Store
+from server.records.store import FILES, Store
 from server.settings import Settings
 
 STATIC = Path(__file__).parent.parent / "static"
@@ -45,9 +45,8 @@ def create_app(settings: Settings | None = None) -> FastAPI:
 
 def open_record(settings: Settings) -> Store:
     """The record at the settings' place, made or migrated as needed."""
-    if not settings.database_url:
-        _make_folder(settings.data)
-    store = Store(settings.url)
+    _make_folder(settings.data)
+    store = Store(settings.url, settings.data / FILES)
     try:
         migrate.upgrade(store.engine)
     except BaseException:

@@ -17,7 +17,7 @@ from sqlalchemy.exc import DBAPIError
 from server.app import configure_logs, create_app, open_record
 from server.records import checks, migrate
 from server.records.errors import RecordError
-from server.records.store import Store
+from server.records.store import FILES, Store
 from server.settings import Settings, unset
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, help="Keep the record of vintage computers.")
@@ -55,7 +55,7 @@ def check(data: Data = None) -> None:
     with _plainly():
         settings = _settings(data=data)
         _expect_record(settings)
-        entries, found = _checked(Store(settings.url))
+        entries, found = _checked(Store(settings.url, settings.data / FILES))
     for sentence in found:
         console.print(sentence, markup=False, highlight=False, soft_wrap=True)
     if found:
@@ -132,7 +132,7 @@ def _checked(store: Store) -> tuple[int, list[str]]:
         with store.reading() as session:
             if not migrate.stands_at_head(session.connection()):
                 raise Refusal("This record is not of this version yet. Open it once with `putback serve`, then check.")
-            found = list(checks.faults(session))
+            found = list(checks.faults(session, store.files))
             return checks.entries_count(session), found
     finally:
         store.close()

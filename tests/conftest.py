@@ -128,7 +128,7 @@ def postgres_url(folder: str, name: str) -> str:
 def fresh_database(postgres: str) -> Iterator[str]:
     """A PostgreSQL database with the newest tables and nothing in them, to be copied."""
     with made_database(postgres) as name:
-        store = Store(postgres_url(postgres, name))
+        store = Store(postgres_url(postgres, name), Path(postgres))
         migrate.upgrade(store.engine)
         store.close()
         yield name
@@ -154,7 +154,7 @@ def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
             yield store
         return
     folder, fresh = request.getfixturevalue("postgres"), request.getfixturevalue("fresh_database")
-    with made_database(folder, fresh) as name, closing(Store(postgres_url(folder, name))) as store:
+    with made_database(folder, fresh) as name, closing(Store(postgres_url(folder, name), tmp_path / "files")) as store:
         yield store
 
 

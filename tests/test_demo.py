@@ -19,10 +19,11 @@ from server.engineering import calculations as engine
 from server.engineering.datecodes import decode
 from server.engineering.trials import summarise
 from server.records import checks
+from server.records.files import FileStore
 from server.records.questions.addresses import find_machine
 from server.records.questions.expectations import Verdict, verdicts
 from server.records.questions.mods import steps_of, trace_of
-from server.records.store import Store, sqlite_url
+from server.records.store import FILES, Store, sqlite_url
 from server.records.tables import Calculation, CalculationRun, Mod, ModMove, Part, Storage, Trial
 from server.records.words import Case, ModState, Origin, Trace
 
@@ -68,9 +69,9 @@ def fitted_verdicts(run: CalculationRun) -> set[str]:
     return set() if "problem" in kept else {limit.verdict for limit in engine.from_plain(kept["result"]).limits}
 
 
-def test_the_demo_is_whole(demo: Session) -> None:
+def test_the_demo_is_whole(demo: Session, demo_folder: Path) -> None:
     """Nothing in it breaks a rule that always holds, and the journal accounts for every row."""
-    found = list(checks.faults(demo))
+    found = list(checks.faults(demo, FileStore(demo_folder / FILES)))
 
     assert found == []
     assert checks.entries_count(demo) > 50

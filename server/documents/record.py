@@ -21,6 +21,7 @@ from server.documents.record_schema import (
     RecordedBoard,
     RecordedCalculation,
     RecordedCause,
+    RecordedDesign,
     RecordedEvidence,
     RecordedExpectation,
     RecordedInput,
@@ -28,6 +29,7 @@ from server.documents.record_schema import (
     RecordedMod,
     RecordedMove,
     RecordedPart,
+    RecordedPhotograph,
     RecordedPlacement,
     RecordedPosition,
     RecordedProcedure,
@@ -36,6 +38,7 @@ from server.documents.record_schema import (
     RecordedStorage,
     RecordedSymptom,
     RecordedTrial,
+    RecordedWaveform,
 )
 from server.records.questions.sheet import WholeMachine, whole_machine
 from server.records.tables import Calculation, Machine, Mod, PossibleCause, Step, Symptom, Trial
@@ -82,6 +85,8 @@ class _Writer:
         self.calculation = _uuids(whole.calculations)
         self.procedure = _uuids(whole.procedures)
         self.trial = _uuids(whole.trials)
+        self.waveform = _uuids(whole.waveforms)
+        self.design = _uuids(whole.designs)
 
     def record(self) -> MachineRecord:
         whole = self.whole
@@ -97,7 +102,10 @@ class _Writer:
             calculations=[self.of_calculation(row) for row in whole.calculations],
             procedures=[self.entry(RecordedProcedure, row) for row in whole.procedures],
             trials=[self.of_trial(row) for row in whole.trials],
+            waveforms=[self.entry(RecordedWaveform, row) for row in whole.waveforms],
             symptoms=[self.of_symptom(row) for row in whole.symptoms],
+            photographs=[self.entry(RecordedPhotograph, row) for row in whole.photographs],
+            designs=[self.entry(RecordedDesign, row) for row in whole.designs],
             journal=JournalHead(seq=whole.head[0], hash=whole.head[1]) if whole.head else None,
         )
 
@@ -137,10 +145,16 @@ class _Writer:
         return self.entry(
             RecordedMod,
             mod,
+            design=_of(self.design, mod.design_id),
             moves=[self.entry(RecordedMove, row) for row in self.whole.moves_of.get(mod.key, [])],
             steps=[self.of_step(row) for row in self.whole.steps_of.get(mod.key, [])],
             expectations=[
-                self.entry(RecordedExpectation, row, procedure=_of(self.procedure, row.procedure_id))
+                self.entry(
+                    RecordedExpectation,
+                    row,
+                    procedure=_of(self.procedure, row.procedure_id),
+                    calculation=_of(self.calculation, row.calculation_id),
+                )
                 for row in expectations
             ],
         )
@@ -157,6 +171,7 @@ class _Writer:
                 position=_of(self.position, row.position_id),
                 trial=_of(self.trial, row.trial_id),
                 other_calculation=_of(self.calculation, row.other_calculation_id),
+                waveform=_of(self.waveform, row.waveform_id),
             )
             for row in self.whole.inputs_of.get(calculation.key, [])
         ]

@@ -145,6 +145,7 @@ class RecordedStep(Recorded):
     undone_by: str
     undone_note: str
     part: UUID | None
+    role: str = Field(description="What the position is called in the mod's design; empty without one.")
 
 
 class RecordedExpectation(Recorded):
@@ -155,6 +156,8 @@ class RecordedExpectation(Recorded):
     procedure: UUID | None
     sense: str
     bound: float | None
+    calculation: UUID | None = Field(description="The calculation of which `line` foretells what the readings will be.")
+    line: str
 
 
 class RecordedMod(Recorded):
@@ -167,6 +170,7 @@ class RecordedMod(Recorded):
     hazards: list[str]
     state: str
     outcome: str
+    design: UUID | None = Field(description="The design that this mod is a fitting of.")
     moves: list[RecordedMove]
     steps: list[RecordedStep]
     expectations: list[RecordedExpectation]
@@ -185,6 +189,8 @@ class RecordedInput(Recorded):
     trial: UUID | None
     other_calculation: UUID | None
     other_line: str
+    waveform: UUID | None
+    figure: str = Field(description="Which figure of the waveform is read.")
 
 
 class RecordedRun(Recorded):
@@ -237,6 +243,65 @@ class RecordedTrial(Recorded):
     signer: str
     note: str
     mods: list[UUID]
+    mods_reason: str = Field(description="Why other mods are noted than those that the days of their moves give.")
+
+
+class RecordedWaveform(Recorded):
+    """One capture of a scope: the file by its digest, the figures read from it, and the few samples that draw it."""
+
+    number: int
+    day: date
+    title: str
+    probed_at: str
+    instrument: str
+    conditions: str
+    signer: str
+    note: str
+    file_name: str
+    size: int
+    sha256: str
+    samples: int
+    time_unit: str
+    volt_unit: str
+    fit_from: float | None = Field(
+        description="In time_unit, as is fit_to: the stretch that the decay was fitted over."
+    )
+    fit_to: float | None
+    figures: dict[str, JsonValue]
+    reasons: dict[str, str]
+    notes: list[str]
+    drawing: dict[str, list[float]]
+
+
+class RecordedPhotograph(Recorded):
+    """A photograph by the digests of its file: as kept, without place data, and as it was sent."""
+
+    number: int
+    on_kind: str
+    on_uuid: UUID = Field(description="The entry of this record that the photograph is attached to.")
+    caption: str
+    taken_on: date | None
+    file_name: str
+    media_type: str
+    width: int
+    height: int
+    size: int
+    sha256: str
+    sent_sha256: str
+
+
+class RecordedDesign(Recorded):
+    """What a mod of this machine is a fitting of: steps, calculations and expectations told of roles."""
+
+    slug: str
+    title: str
+    purpose: str
+    reasoning: str
+    hazards: list[str]
+    roles: list[dict[str, JsonValue]]
+    steps: list[dict[str, JsonValue]]
+    calculations: list[dict[str, JsonValue]]
+    expectations: list[dict[str, JsonValue]]
 
 
 class RecordedEvidence(Recorded):
@@ -300,5 +365,8 @@ class MachineRecord(BaseModel):
     calculations: list[RecordedCalculation]
     procedures: list[RecordedProcedure]
     trials: list[RecordedTrial]
+    waveforms: list[RecordedWaveform]
     symptoms: list[RecordedSymptom]
+    photographs: list[RecordedPhotograph]
+    designs: list[RecordedDesign]
     journal: JournalHead | None

@@ -5,6 +5,7 @@ was changed, removed or slipped in behind its back is named.
 """
 
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
 from sqlalchemy import text
@@ -12,8 +13,22 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session, col, func, select
 
 from server.records import journal, tables
+from server.records.errors import Damaged
+from server.records.files import FileStore
 from server.records.reading import Unreadable, every
-from server.records.tables import Board, JournalEntry, Mod, ModMove, Part, Placement, Position, Step, Storage
+from server.records.tables import (
+    Board,
+    JournalEntry,
+    Mod,
+    ModMove,
+    Part,
+    Photograph,
+    Placement,
+    Position,
+    Step,
+    Storage,
+    Waveform,
+)
 from server.records.tables.base import Kept
 from server.records.work import UNJOURNALLED, filled
 
@@ -22,10 +37,11 @@ NAMED_MOST = 200
 NOTHING: tuple[object, ...] = (None, "", [], {})
 
 
-def faults(session: Session) -> Iterator[str]:
+def faults(session: Session, files: FileStore) -> Iterator[str]:
     """A sentence for everything that is wrong; none when the record is whole."""
     yield from _as_far_as_it_goes(session, _database)
     yield from _as_far_as_it_goes(session, _rows_against_journal)
+    yield from _as_far_as_it_goes(session, partial(_files, files))
     for rule in (_places, _placements_in_time, _bags_in_time, _states, _steps_at_home):
         yield from _as_far_as_it_goes(session, rule)
 
@@ -36,7 +52,8 @@ def entries_count(session: Session) -> int:
 
 def _as_far_as_it_goes(session: Session, check: Callable[[Session], Iterator[str]]) -> Iterator[str]:
     """What cannot be read stops its own check and no other."""
-    about = (check.__doc__ or "").partition(".")[0]
+    named = check.func if isinstance(check, partial) else check
+    about = (named.__doc__ or "").partition(".")[0]
     try:
         yield from check(session)
     except DBAPIError as fault:
@@ -55,6 +72,16 @@ def _database(session: Session) -> Iterator[str]:
             yield f"The database file is damaged: {said}."
     for table, *_ in session.connection().execute(text("PRAGMA foreign_key_check")):
         yield f"A row of {table} points to a record that is not there."
+
+
+def _files(files: FileStore, session: Session) -> Iterator[str]:
+    """Every file that the record names, against its digest."""
+    names = [select(Waveform.sha256, Waveform.file_name), select(Photograph.sha256, Photograph.file_name)]
+    for digest, name in sorted({row for query in names for row in session.exec(query)}):
+        try:
+            files.read(digest)
+        except Damaged as damage:
+            yield f"{name}: {damage}"
 
 
 def _places(session: Session) -> Iterator[str]:

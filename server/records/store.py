@@ -20,12 +20,14 @@ from sqlmodel import Session
 from server.records import commands, journal
 from server.records.commands.base import Command
 from server.records.errors import Refused
+from server.records.files import FileStore
 from server.records.tables.base import now
 from server.records.work import HANDLERS, Work, unheard
 
 log = structlog.get_logger("putback.record")
 JOURNAL_LOCK = 0x70757462  # "putb": any number will do, all servers of one record must share it
 WRITE_LOCK_WAIT_S = 30
+FILES = "files"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,8 +43,9 @@ class Done:
 class Store:
     """One record, in a SQLite file or a PostgreSQL database."""
 
-    def __init__(self, url: str) -> None:
+    def __init__(self, url: str, files: Path | None = None) -> None:
         self.url = url
+        self.files = FileStore(files or _files_beside(url))
         self.engine = open_engine(url)
         self._writing = self.engine.execution_options(putback_writes=True)
         if self.engine.dialect.name == "postgresql":
@@ -63,7 +66,7 @@ class Store:
         handler = HANDLERS[type(command)]
         with Session(self._writing, expire_on_commit=False) as session:
             try:
-                work = Work(session, who, now(), progress)
+                work = Work(session, who, now(), progress, self.files)
                 take_turn(session.connection())
                 said = handler(work, command)
                 commands.follow_up(work)
@@ -118,6 +121,14 @@ def open_engine(url: str) -> Engine:
 def sqlite_url(folder: Path) -> str:
     """The record's file in a data folder, whatever characters the folder's name has."""
     return URL.create("sqlite", database=str(folder / "putback.sqlite3")).render_as_string()
+
+
+def _files_beside(url: str) -> Path:
+    """The files of a SQLite record lie beside it; where those of another database are has to be said."""
+    parsed = make_url(url)
+    if parsed.get_backend_name() != "sqlite":
+        raise ValueError("a record in a database server needs a folder for its files")
+    return Path(parsed.database or "").parent / FILES
 
 
 def _prepare_sqlite(connection: object, _: object) -> None:

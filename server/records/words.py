@@ -117,13 +117,15 @@ class Source(StrEnum):
     TYPED = "typed"
     PART = "part"
     TRIAL = "trial"
+    WAVEFORM = "waveform"
     LINE = "line"
 
 
 class Sense(StrEnum):
-    """What an expectation says of a procedure's readings."""
+    """What an expectation says of a procedure's readings, or of a calculation's line."""
 
     BETTER = "better than before"
+    AGREES = "agrees with the calculation"
     BELOW = "falls below"
     ABOVE = "rises above"
     NOT_SEEN = "no longer seen"

@@ -14,6 +14,7 @@ from uuid import UUID
 from sqlalchemy import event, inspect
 from sqlmodel import Session, SQLModel
 
+from server.records.files import FileStore
 from server.records.tables import Machine
 from server.records.tables.base import Kept
 
@@ -43,8 +44,10 @@ class Work:
     who: str
     at: datetime
     progress: Callable[[int, int], None]
+    files: FileStore
     touched_positions: set[int] = field(default_factory=set)
     touched_trials: set[int] = field(default_factory=set)
+    touched_waveforms: set[int] = field(default_factory=set)
     touched_mods: set[int] = field(default_factory=set)
     changes: dict[tuple[str, str], dict[str, Any]] = field(default_factory=dict)
 

@@ -38,6 +38,9 @@ SCHEMA_OF: dict[type[SQLModel], type[schema.Recorded]] = {
     tables.Symptom: schema.RecordedSymptom,
     tables.PossibleCause: schema.RecordedCause,
     tables.Evidence: schema.RecordedEvidence,
+    tables.Waveform: schema.RecordedWaveform,
+    tables.Photograph: schema.RecordedPhotograph,
+    tables.Design: schema.RecordedDesign,
 }
 # What the record says by other means: by nesting, by order, or by being found again.
 SAID_OTHERWISE = {

@@ -61,5 +61,6 @@ def walk(client: TestClient, start: str = "/", a_pattern: int | None = None) -> 
 def faults_of_record(client: TestClient) -> list[str]:
     """What is wrong with the record that the application works on."""
     assert isinstance(client.app, FastAPI)
-    with client.app.state.store.reading() as session:
-        return list(checks.faults(session))
+    store = client.app.state.store
+    with store.reading() as session:
+        return list(checks.faults(session, store.files))

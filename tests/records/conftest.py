@@ -26,6 +26,7 @@ from server.records.work import HANDLERS
 
 TAG = "TM-03"
 KEEPER = "Test keeper"
+NO_FILES = Path("no-files")
 MAIN = "main-board"
 
 
@@ -59,7 +60,7 @@ class Bench:
 
     def faults(self) -> list[str]:
         with self.store.reading() as session:
-            return list(checks.faults(session))
+            return list(checks.faults(session, self.store.files))
 
     def rows(self, table: type[Kept]) -> list[Any]:
         with self.store.reading() as session:
@@ -160,7 +161,7 @@ def postgres_originals(postgres: str) -> str:
 
 
 def _make(url: str, entered: bool) -> None:
-    store = Store(url)
+    store = Store(url, NO_FILES)
     migrate.upgrade(store.engine)
     if entered:
         enter(Bench(store))
@@ -189,7 +190,8 @@ def copies(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
         server, name = request.getfixturevalue("postgres_originals"), f"t{uuid4().hex}"
         with _administering(server) as connection:
             connection.execute(f'CREATE DATABASE "{name}" TEMPLATE {original}')
-            with closing(Store(f"postgresql+psycopg://app@/{name}?host={server}")) as store:
+            url = f"postgresql+psycopg://app@/{name}?host={server}"
+            with closing(Store(url, tmp_path_factory.mktemp("files"))) as store:
                 yield store
             connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
 

@@ -6,6 +6,7 @@
 import itertools
 import logging
 import sys
+from pathlib import Path
 
 import structlog
 
@@ -16,7 +17,7 @@ from tests.records.conftest import Bench
 
 def write(url: str) -> None:
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.ERROR))
-    bench = Bench(Store(url))
+    bench = Bench(Store(url, Path()))
     for number in itertools.count(1):
         part = bench.do(BagPart, day="2025-01-10", kind="chip", origin="new", note="n" * (number % 3_000))
         told(part)

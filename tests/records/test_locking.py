@@ -173,7 +173,7 @@ def test_every_command_that_revises_is_shown_above() -> None:
 
 def at_once(store: Store, commands: list[Command]) -> list[Exception | None]:
     """Carry out commands in threads of two servers over one record; what each was refused with."""
-    other = Store(store.url)
+    other = Store(store.url, store.files.root)
 
     def carry_out(numbered: tuple[int, Command]) -> Exception | None:
         number, command = numbered

@@ -138,7 +138,7 @@ def test_a_record_with_lists_mods_and_bags_is_whole(bench: Store) -> None:
     do(bench, KeepAside, part=1, day="2024-06-01", becomes="discarded")
 
     with bench.reading() as session:
-        assert list(checks.faults(session)) == []
+        assert list(checks.faults(session, bench.files)) == []
 
 
 def test_a_part_that_is_gone_is_put_nowhere(bench: Store) -> None:

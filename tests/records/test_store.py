@@ -213,7 +213,7 @@ def _while_listening(kept: Store, heard: Callable[..., None], act: Callable[[], 
 def test_whoever_waits_too_long_for_the_record_is_told(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
     """Somebody else's write that never ends does not hang this one."""
     monkeypatch.setattr(store, "WRITE_LOCK_WAIT_S", 0.2)
-    impatient = Bench(Store(bench.store.url))
+    impatient = Bench(Store(bench.store.url, bench.store.files.root))
     writing = bench.store.engine.execution_options(putback_writes=True)
 
     with Session(writing) as session:

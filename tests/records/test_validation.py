@@ -158,7 +158,7 @@ def tried(bench: Bench, kind: type[Command], typed: dict[str, Any], expected: st
         command = read(kind, typed)
         with Session(bench.store.engine.execution_options(putback_writes=True)) as session:
             take_turn(session.connection())
-            work = Work(session, KEEPER, datetime.now(UTC), unheard)
+            work = Work(session, KEEPER, datetime.now(UTC), unheard, bench.store.files)
             said = HANDLERS[kind](work, command)
             commands.follow_up(work)
             session.flush()

@@ -154,6 +154,7 @@ def run_touched(work: Work) -> None:
     """After an act that changed parts at positions, trials, or what a mod does: the sums resting on it run again."""
     reasons = dict.fromkeys(_of_mods(work), "the mod’s steps or state were changed")
     reasons |= dict.fromkeys(_reading(work, "trial_id", work.touched_trials), "a trial it reads was changed")
+    reasons |= dict.fromkeys(_reading(work, "waveform_id", work.touched_waveforms), "a waveform it reads was changed")
     reasons |= dict.fromkeys(_reading(work, "position_id", work.touched_positions), "a part it reads was changed")
     for key in _in_turn(work, set(reasons)):
         reason = reasons.get(key, "a sum it reads was changed")

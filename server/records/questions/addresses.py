@@ -14,17 +14,20 @@ from server.records.errors import NotFound
 from server.records.tables import (
     Board,
     Calculation,
+    Design,
     Evidence,
     Expectation,
     Machine,
     Mod,
     Part,
+    Photograph,
     Position,
     PossibleCause,
     Procedure,
     Step,
     Symptom,
     Trial,
+    Waveform,
 )
 from server.records.texts import sought
 
@@ -111,6 +114,20 @@ def find_procedure(session: Session, name: str) -> Procedure:
 def find_trial(session: Session, machine: Machine, number: int) -> Trial:
     query = select(Trial).where(Trial.machine_id == machine.id, Trial.number == _storable(number))
     return _only(session, query, "trial", number)
+
+
+def find_waveform(session: Session, machine: Machine, number: int) -> Waveform:
+    query = select(Waveform).where(Waveform.machine_id == machine.id, Waveform.number == _storable(number))
+    return _only(session, query, "waveform", number)
+
+
+def find_photograph(session: Session, machine: Machine, number: int) -> Photograph:
+    query = select(Photograph).where(Photograph.machine_id == machine.id, Photograph.number == _storable(number))
+    return _only(session, query, "photograph", number)
+
+
+def find_design(session: Session, name: str) -> Design:
+    return _only(session, select(Design).where(Design.slug == sought(name)), "design", name)
 
 
 def find_symptom(session: Session, machine: Machine, number: int) -> Symptom:

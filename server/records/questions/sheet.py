@@ -26,6 +26,7 @@ from server.records.tables import (
     Calculation,
     CalculationInput,
     CalculationRun,
+    Design,
     Evidence,
     Expectation,
     JournalEntry,
@@ -33,6 +34,7 @@ from server.records.tables import (
     Mod,
     ModMove,
     Part,
+    Photograph,
     Placement,
     Position,
     PossibleCause,
@@ -42,6 +44,7 @@ from server.records.tables import (
     Symptom,
     Trial,
     TrialMod,
+    Waveform,
 )
 from server.records.tables.base import Kept
 
@@ -73,6 +76,9 @@ class WholeMachine:
     symptoms: Sequence[Symptom]
     causes: Sequence[PossibleCause]
     evidence: Sequence[Evidence]
+    waveforms: Sequence[Waveform]
+    photographs: Sequence[Photograph]
+    designs: Sequence[Design]
     back: Sequence[BackLine]
     head: tuple[int, str] | None
 
@@ -220,6 +226,11 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
             .where(col(Evidence.possible_cause_id).in_(causes))
             .order_by(col(Evidence.day), col(Evidence.uuid))
         ).all(),
+        waveforms=read(select(Waveform).where(Waveform.machine_id == machine.id).order_by(col(Waveform.number))).all(),
+        photographs=read(
+            select(Photograph).where(Photograph.machine_id == machine.id).order_by(col(Photograph.number))
+        ).all(),
+        designs=_designs(session, machine),
         back=way_back(session, machine),
         head=_head(session, machine),
     )
@@ -263,6 +274,11 @@ def _procedures(session: Session, machine: Machine, mods: Keys) -> list[Procedur
     expected = select(Expectation.procedure_id).where(col(Expectation.mod_id).in_(mods))
     query = select(Procedure).where(or_(col(Procedure.id).in_(tried), col(Procedure.id).in_(expected)))
     return sorted(session.exec(query), key=lambda procedure: procedure.slug)
+
+
+def _designs(session: Session, machine: Machine) -> list[Design]:
+    fitted = select(Mod.design_id).where(Mod.machine_id == machine.id)
+    return sorted(session.exec(select(Design).where(col(Design.id).in_(fitted))), key=lambda design: design.slug)
 
 
 def _trial_mods(session: Session, trials: Keys) -> Sequence[TrialMod]:

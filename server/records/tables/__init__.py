@@ -1,18 +1,22 @@
 """Every table of the record; importing this fills the metadata that migrations compare against."""
 
 from server.records.tables.calculations import Calculation, CalculationInput, CalculationRun
+from server.records.tables.designs import Design
 from server.records.tables.journal import JournalEntry
 from server.records.tables.machines import Board, Machine, Position
 from server.records.tables.mods import Expectation, Mod, ModMove, Step
 from server.records.tables.parts import Part, Placement, Storage
+from server.records.tables.photographs import Photograph
 from server.records.tables.symptoms import Evidence, PossibleCause, Symptom
 from server.records.tables.trials import Procedure, Trial, TrialMod
+from server.records.tables.waveforms import Waveform
 
 __all__ = [
     "Board",
     "Calculation",
     "CalculationInput",
     "CalculationRun",
+    "Design",
     "Evidence",
     "Expectation",
     "JournalEntry",
@@ -20,6 +24,7 @@ __all__ = [
     "Mod",
     "ModMove",
     "Part",
+    "Photograph",
     "Placement",
     "Position",
     "PossibleCause",
@@ -29,4 +34,5 @@ __all__ = [
     "Symptom",
     "Trial",
     "TrialMod",
+    "Waveform",
 ]

@@ -25,7 +25,7 @@ class Calculation(Kept, table=True):
 
 
 class CalculationInput(Kept, table=True):
-    """One named input: typed, or read from the part at a position, a trial's mean, or another sum's line.
+    """One named input: typed, or read from a part at a position, a trial, a waveform, or another sum’s line.
 
     `when_empty` is the value where the position holds no part (a missing series resistor is 0 Ω).
     """
@@ -45,6 +45,8 @@ class CalculationInput(Kept, table=True):
     trial_id: int | None = Field(default=None, foreign_key="trial.id", index=True)
     other_calculation_id: int | None = Field(default=None, foreign_key="calculation.id", index=True)
     other_line: str = ""
+    waveform_id: int | None = Field(default=None, foreign_key="waveform.id", index=True)
+    figure: str = ""
 
 
 class CalculationRun(Kept, table=True):

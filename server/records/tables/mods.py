@@ -9,7 +9,7 @@ from server.records.tables.base import Kept
 
 
 class Mod(Kept, table=True):
-    """A planned or done change. `state` is that of its latest move."""
+    """A planned or done change. `state` is that of its latest move; `design_id` the design that it is a fitting of."""
 
     __table_args__ = (UniqueConstraint("machine_id", "number"),)
 
@@ -21,6 +21,7 @@ class Mod(Kept, table=True):
     hazards: list[str] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     state: str
     outcome: str = ""
+    design_id: int | None = Field(default=None, foreign_key="design.id", index=True)
 
 
 class ModMove(Kept, table=True):
@@ -40,7 +41,7 @@ class Step(Kept, table=True):
 
     `part_id` is the part that the act took out or fitted. `trace_stated` may only be worse than what the kind
     of step leaves by itself, and then has its reason. `done_order` counts the acts on the machine, so that those of one
-    day come back in the reverse order.
+    day come back in the reverse order. `role` is what the position is called in the mod’s design.
     """
 
     __table_args__ = (UniqueConstraint("mod_id", "number"),)
@@ -64,10 +65,14 @@ class Step(Kept, table=True):
     undone_by: str = ""
     undone_note: str = ""
     part_id: int | None = Field(default=None, foreign_key="part.id", index=True)
+    role: str = ""
 
 
 class Expectation(Kept, table=True):
-    """What a mod is expected to do, tied to a procedure; its verdict is derived from trials."""
+    """What a mod is expected to do, tied to a procedure, to a line of a calculation, or to both.
+
+    Its verdict is derived from trials.
+    """
 
     __table_args__ = (UniqueConstraint("mod_id", "number"),)
 
@@ -77,3 +82,5 @@ class Expectation(Kept, table=True):
     procedure_id: int | None = Field(default=None, foreign_key="procedure.id", index=True)
     sense: str = ""
     bound: float | None = None
+    calculation_id: int | None = Field(default=None, foreign_key="calculation.id", index=True)
+    line: str = ""

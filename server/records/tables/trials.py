@@ -22,7 +22,10 @@ class Procedure(Kept, table=True):
 
 
 class Trial(Kept, table=True):
-    """One occasion of running a procedure on one machine, with its readings in the order they were taken."""
+    """One occasion of running a procedure on one machine, with its readings in the order they were taken.
+
+    `mods_reason` says why the mods noted as in force are others than those that the days of their moves give.
+    """
 
     __table_args__ = (UniqueConstraint("machine_id", "number"),)
 
@@ -35,6 +38,7 @@ class Trial(Kept, table=True):
     instrument: str = ""
     signer: str = ""
     note: str = ""
+    mods_reason: str = ""
 
 
 class TrialMod(Kept, table=True):

@@ -1,0 +1,71 @@
+"""The files folder: whatever was uploaded, each file under the SHA-256 of what it holds.
+
+A file is whole on the disk before the row that names it is written, so that a row never names a missing one; what a
+failed write leaves behind is named by no row and does no harm. Knows nothing of what a file means.
+"""
+
+import hashlib
+import os
+from pathlib import Path
+from uuid import uuid4
+
+from server.records.errors import Damaged, Refused
+
+
+class FileStore:
+    """One folder of files, in subfolders by the first two digits of their digests."""
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+
+    def keep(self, content: bytes) -> str:
+        """Store the content, durably, and give its digest; what is there already is left as it is."""
+        digest = hashlib.sha256(content).hexdigest()
+        place = self.path(digest)
+        if place.is_file() and place.stat().st_size == len(content):
+            return digest
+        try:
+            _write_whole(place, content)
+        except OSError as fault:
+            raise Refused(f"The file could not be kept ({fault.strerror}). Nothing was changed.") from fault
+        return digest
+
+    def path(self, digest: str) -> Path:
+        """Where a file lies, or would."""
+        return self.root / digest[:2] / digest
+
+    def read(self, digest: str) -> bytes:
+        """A kept file; one that is gone or holds something else is damage."""
+        try:
+            content = self.path(digest).read_bytes()
+        except OSError as fault:
+            raise Damaged(f"File {digest} cannot be read ({fault.strerror}).") from fault
+        if hashlib.sha256(content).hexdigest() != digest:
+            raise Damaged(f"File {digest} no longer holds what was stored in it.")
+        return content
+
+
+def _write_whole(place: Path, content: bytes) -> None:
+    """All of the file or none of it, whatever happens meanwhile: written beside its place, synced, then moved there."""
+    place.parent.mkdir(parents=True, exist_ok=True)
+    beside = place.with_name(f".{place.name}.{uuid4().hex}")
+    try:
+        with beside.open("xb") as file:
+            file.write(content)
+            file.flush()
+            os.fsync(file.fileno())
+        beside.replace(place)
+    finally:
+        beside.unlink(missing_ok=True)
+    _sync_folder(place.parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """The name of a file is durable once its folder is."""
+    if os.name != "posix":  # elsewhere a folder cannot be opened
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)

@@ -1,0 +1,74 @@
+"""Uploaded files: kept whole under their digests, or not at all."""
+
+import hashlib
+import os
+from pathlib import Path
+
+import pytest
+
+from server.records.errors import Damaged, Refused
+from server.records.files import FileStore
+
+CONTENT = b"time,volts\n0,5\n"
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> FileStore:
+    return FileStore(tmp_path / "files")
+
+
+def everything_in(files: FileStore) -> list[Path]:
+    return [path for path in files.root.rglob("*") if path.is_file()]
+
+
+def test_a_file_lies_under_the_digest_of_what_it_holds(files: FileStore) -> None:
+    """Anyone can check it with a common tool."""
+    digest = files.keep(CONTENT)
+
+    assert hashlib.sha256(CONTENT).hexdigest() == digest
+    assert [files.path(digest)] == everything_in(files)
+    assert files.read(digest) == CONTENT
+
+
+def test_the_same_content_is_kept_once(files: FileStore) -> None:
+    """Two records may name one file."""
+    assert files.keep(CONTENT) == files.keep(CONTENT)
+    assert len(everything_in(files)) == 1
+
+
+def test_a_file_cut_short_is_written_anew(files: FileStore) -> None:
+    """A copy that a full disk cut short does not stand in for the whole one."""
+    digest = files.keep(CONTENT)
+    files.path(digest).write_bytes(CONTENT[:4])
+
+    files.keep(CONTENT)
+
+    assert files.read(digest) == CONTENT
+
+
+def test_a_file_that_was_changed_is_damage(files: FileStore) -> None:
+    """What is read is what was stored, or it is said that it is not."""
+    digest = files.keep(CONTENT)
+    files.path(digest).write_bytes(b"x" * len(CONTENT))
+
+    with pytest.raises(Damaged, match="no longer holds what was stored"):
+        files.read(digest)
+
+
+def test_a_file_that_is_gone_is_damage(files: FileStore) -> None:
+    """Its row stays and is told apart from a row that never was."""
+    with pytest.raises(Damaged, match="cannot be read"):
+        files.read("0" * 64)
+
+
+def test_a_write_that_fails_leaves_nothing_behind(files: FileStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A full disk is told in a sentence, and no half of a file stays."""
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+
+    with pytest.raises(Refused, match=r"could not be kept \(No space left on device\)"):
+        files.keep(CONTENT)
+    assert everything_in(files) == []
