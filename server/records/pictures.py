@@ -1,0 +1,208 @@
+"""What is done with the bytes of an uploaded photograph before anything of it is kept.
+
+The kind of file is found from the bytes, never from a name. Its size is held against bounds before it is decoded, and
+it is decoded whole before it is trusted. JPEG, PNG and WebP are kept without place data (see `picture_formats`) and
+otherwise as they came; a HEIC picture becomes a JPEG, because few browsers show it. Two smaller JPEGs, upright and in
+sRGB, are made for pages. Knows no record and no web.
+"""
+
+import hashlib
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from datetime import date
+from io import BytesIO
+
+import pillow_heif
+from PIL import Image, ImageCms
+
+from server.records.exif import Tags, day_taken, read_tags
+from server.records.picture_formats import (
+    DAMAGED,
+    EXIF,
+    PNG_SIGNATURE,
+    BadPicture,
+    Stripped,
+    strip_jpeg,
+    strip_png,
+    strip_webp,
+)
+
+SMALL, SCREEN = 480, 1600  # pixels along the longest side
+PIXELS_MOST = 64_000_000
+SIDE_MOST = 20_000
+VIEW_QUALITY = 82
+CONVERTED_QUALITY = 92
+JPEG = "image/jpeg"
+HEIC_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1"}
+TURNS = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+SIDEWAYS = range(5, 9)  # orientations that swap width and height
+
+
+@dataclass(frozen=True, slots=True)
+class Picture:
+    """A photograph as it is kept: the file, its size upright, the day it was taken, and the views made of it.
+
+    `sent_sha256` is the digest of the file as it came; `views` are JPEG files by the length of their longest side.
+    """
+
+    kept: bytes
+    media_type: str
+    width: int
+    height: int
+    taken_on: date | None
+    sent_sha256: str
+    views: dict[int, bytes]
+
+
+def take_in(content: bytes) -> Picture:
+    """What is kept of a file that was sent; raises BadPicture with a sentence that says why nothing is."""
+    if not content:
+        raise BadPicture("The file is empty.")
+    media_type, decode = _kind(content)
+    stripped, image = decode(content)
+    width, height = stripped.size
+    if stripped.tags.orientation in SIDEWAYS:
+        width, height = height, width
+    with _foreign():
+        views = _views(image, stripped.tags.orientation)
+    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    return Picture(
+        kept=stripped.kept,
+        media_type=media_type,
+        width=width,
+        height=height,
+        taken_on=day_taken(stripped.tags, today),
+        sent_sha256=hashlib.sha256(content).hexdigest(),
+        views=views,
+    )
+
+
+def fitted(width: int, height: int, most: int) -> tuple[int, int]:
+    """The size of a view: nothing is made larger than it is, and nothing vanishes."""
+    scale = min(1.0, most / max(width, height))
+    return max(1, round(width * scale)), max(1, round(height * scale))
+
+
+# ---- What it is ----
+
+Decoder = Callable[[bytes], tuple[Stripped, Image.Image]]
+
+
+def _kind(content: bytes) -> tuple[str, Decoder]:
+    """The media type under which a file is kept, and how it is decoded."""
+    if content.startswith(b"\xff\xd8\xff"):
+        return JPEG, lambda sent: _decoded("JPEG", strip_jpeg(sent))
+    if content.startswith(PNG_SIGNATURE):
+        return "image/png", lambda sent: _decoded("PNG", strip_png(sent))
+    if content.startswith(b"RIFF") and content[8:12] == b"WEBP":
+        return "image/webp", lambda sent: _decoded("WEBP", strip_webp(sent))
+    if content[4:8] == b"ftyp" and content[8:12] in HEIC_BRANDS:
+        return JPEG, _converted
+    raise BadPicture("This is no photograph of a kind that can be kept: JPEG, PNG, WebP and HEIC files are taken.")
+
+
+def _check_size(size: tuple[int, int]) -> None:
+    width, height = size
+    if width < 1 or height < 1:
+        raise BadPicture(DAMAGED)
+    if max(size) > SIDE_MOST or width * height > PIXELS_MOST:
+        raise BadPicture(
+            f"This is {width:,} × {height:,} pixels. A photograph has at most {PIXELS_MOST // 1_000_000} million "
+            f"pixels, and at most {SIDE_MOST:,} on a side."
+        )
+
+
+@contextmanager
+def _foreign() -> Iterator[None]:
+    """Within it foreign data is decoded, and decoders fail in more ways than they write down."""
+    try:
+        yield
+    except BadPicture:
+        raise
+    except Exception as fault:
+        raise BadPicture(DAMAGED) from fault
+
+
+def _decoded(kind: str, stripped: Stripped) -> tuple[Stripped, Image.Image]:
+    """The picture in the file that will be kept: what was left out of it is never decoded."""
+    _check_size(stripped.size)
+    with _foreign(), Image.open(BytesIO(stripped.kept), formats=[kind]) as image:
+        if image.size != stripped.size:
+            raise BadPicture(DAMAGED)
+        image.load()
+    return stripped, image
+
+
+def _converted(content: bytes) -> tuple[Stripped, Image.Image]:
+    """The main picture of a HEIC file, and a JPEG of it; its decoder turns it upright."""
+    with _foreign():
+        sent = pillow_heif.open_heif(content)
+        _check_size(sent.size)
+        image = sent.to_pillow()
+        _check_size(image.size)
+        tags = read_tags((sent.info["exif"] or b"").removeprefix(EXIF))
+        profile = image.info.get("icc_profile")
+        image = _opaque(_resizable(image))
+        kept = _as_jpeg(image, CONVERTED_QUALITY, profile)
+    return Stripped(kept, image.size, Tags(taken=tags.taken)), image
+
+
+# ---- The views ----
+
+
+def _views(image: Image.Image, orientation: int) -> dict[int, bytes]:
+    """The larger one, and from it the smaller."""
+    larger = _opaque(_fitted(_resizable(image), SCREEN))
+    larger = _in_srgb(larger, image.info.get("icc_profile"))
+    if orientation in TURNS:
+        larger = larger.transpose(TURNS[orientation])
+    return {most: _as_jpeg(_fitted(larger, most), VIEW_QUALITY) for most in (SCREEN, SMALL)}
+
+
+def _fitted(image: Image.Image, most: int) -> Image.Image:
+    return image.resize(fitted(*image.size, most), Image.Resampling.LANCZOS, reducing_gap=2.0)
+
+
+def _resizable(image: Image.Image) -> Image.Image:
+    """Eight bits a channel and no palette."""
+    if image.mode.startswith("I"):  # 16 bits of grey; a plain conversion would cut them off at 255
+        image = image.point(lambda value: value * (1 / 256))
+        image.info.pop("transparency", None)
+        return image.convert("L")
+    if image.has_transparency_data:
+        return image if image.mode in ("LA", "RGBA") else image.convert("RGBA")
+    return image if image.mode in ("L", "RGB", "CMYK") else image.convert("RGB")
+
+
+def _opaque(image: Image.Image) -> Image.Image:
+    """What can be seen through is seen on white."""
+    if image.mode not in ("LA", "RGBA"):
+        return image
+    ground = Image.new("RGBA", image.size, "white")
+    opaque = Image.alpha_composite(ground, image.convert("RGBA")).convert("RGB")
+    opaque.info.update(image.info)
+    return opaque
+
+
+def _in_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:
+    """The colours as a screen shows them; a profile that fits no picture of this kind says nothing."""
+    if profile:
+        with suppress(ImageCms.PyCMSError, OSError):
+            source, screen = ImageCms.ImageCmsProfile(BytesIO(profile)), ImageCms.createProfile("sRGB")
+            image = ImageCms.profileToProfile(image, source, screen, outputMode="RGB") or image
+    return image if image.mode in ("L", "RGB") else image.convert("RGB")
+
+
+def _as_jpeg(image: Image.Image, quality: int, profile: bytes | None = None) -> bytes:
+    file = BytesIO()
+    image.save(file, "JPEG", quality=quality, icc_profile=profile, comment=b"")
+    return file.getvalue()
