@@ -1,15 +1,20 @@
 """The files folder: whatever was uploaded, each file under the SHA-256 of what it holds.
 
 A file is whole on the disk before the row that names it is written, so that a row never names a missing one; what a
-failed write leaves behind is named by no row and does no harm. Knows nothing of what a file means.
+failed write leaves behind is named by no row and does no harm. What can be made of a kept file at any time lies in a
+folder of its own, `derived`, which may be emptied. Knows nothing of what a file means.
 """
 
 import hashlib
 import os
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from uuid import uuid4
 
 from server.records.errors import Damaged, Refused
+
+DERIVED = "derived"
 
 
 class FileStore:
@@ -42,6 +47,16 @@ class FileStore:
             raise Damaged(f"File {digest} cannot be read ({fault.strerror}).") from fault
         if hashlib.sha256(content).hexdigest() != digest:
             raise Damaged(f"File {digest} no longer holds what was stored in it.")
+        return content
+
+    def derived(self, digest: str, name: str, make: Callable[[], bytes]) -> bytes:
+        """What is made of a kept file under a name of its own: made once, and again when it is missing."""
+        place = self.root / DERIVED / digest[:2] / f"{digest}-{name}"
+        with suppress(OSError):
+            return place.read_bytes()
+        content = make()
+        with suppress(OSError):  # on a full disk it is made each time
+            _write_whole(place, content)
         return content
 
 

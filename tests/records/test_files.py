@@ -2,12 +2,13 @@
 
 import hashlib
 import os
+import shutil
 from pathlib import Path
 
 import pytest
 
 from server.records.errors import Damaged, Refused
-from server.records.files import FileStore
+from server.records.files import DERIVED, FileStore
 
 CONTENT = b"time,volts\n0,5\n"
 
@@ -72,3 +73,36 @@ def test_a_write_that_fails_leaves_nothing_behind(files: FileStore, monkeypatch:
     with pytest.raises(Refused, match=r"could not be kept \(No space left on device\)"):
         files.keep(CONTENT)
     assert everything_in(files) == []
+
+
+# ---- What is made of a kept file ----
+
+
+def test_what_is_made_of_a_file_is_made_once_and_again_when_it_is_missing(files: FileStore) -> None:
+    """The folder of what was made may be emptied at any time."""
+    digest, made = files.keep(CONTENT), list[int]()
+
+    def make() -> bytes:
+        made.append(len(made) + 1)
+        return b"smaller"
+
+    assert [files.derived(digest, "480.jpg", make) for _ in range(3)] == [b"smaller"] * 3
+    shutil.rmtree(files.root / DERIVED)
+
+    assert files.derived(digest, "480.jpg", make) == b"smaller"
+    assert made == [1, 2]
+    assert files.derived(digest, "1600.jpg", lambda: b"larger") == b"larger"
+    assert files.read(digest) == CONTENT
+
+
+def test_a_full_disk_hinders_nothing_that_can_be_made_again(files: FileStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is made each time it is asked for, and no half of it stays."""
+    digest = files.keep(CONTENT)
+
+    def full(_: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(os, "fsync", full)
+
+    assert files.derived(digest, "480.jpg", lambda: b"smaller") == b"smaller"
+    assert everything_in(files) == [files.path(digest)]
