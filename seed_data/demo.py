@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from seed_data import symptoms
+from seed_data import captures, designs, symptoms
 from seed_data.symptoms import HEAD_ASSUMED, Act
 from server.records import parts_list
 from server.records.commands import calculations, machines, mods, parts, steps, trials
@@ -21,8 +21,10 @@ MERLE = "MR-07"
 def fill(store: Store, heard: Callable[[int, int], None]) -> None:
     """Write the whole story into an empty record."""
     story = [*_machines(), *_lists(), *_procedures(), *_before(), *symptoms.first_seen(MERLE), *_reservoir(),
+             *captures.reservoir(MERLE, KEEPER),
              *symptoms.hum_gone(MERLE), *_tape(), *symptoms.filter_ruled_out(MERLE), *_lamp(), *_button(),
-             *symptoms.stripes_explained(MERLE), *_sound_chip(), *_considered()]  # fmt: skip
+             *symptoms.stripes_explained(MERLE), *_sound_chip(), *_considered(), *designs.second_machine(KEEPER),
+             *designs.design_fitted(MERLE, 2, KEEPER)]  # fmt: skip
     for number, (command, given) in enumerate(story, start=1):
         store.carry_out(command.read(given), KEEPER)
         heard(number, len(story))
@@ -107,23 +109,19 @@ def _moved(mod: int, state: str, day: str, note: str = "") -> Act:
     return mods.MoveMod, {"machine": MERLE, "mod": mod, "state": state, "day": day, "signer": KEEPER, "note": note}
 
 
-def _outcome(mod: int, version: int, title: str, purpose: str, reasoning: str, outcome: str) -> Act:
-    return mods.ReviseMod, {
-        "machine": MERLE, "mod": mod, "opened_version": version, "title": title, "purpose": purpose,
-        "reasoning": reasoning, "outcome": outcome,
-    }  # fmt: skip
+def _outcome(mod: int, version: int, words: dict[str, Any], outcome: str) -> Act:
+    return mods.ReviseMod, {"machine": MERLE, "mod": mod, "opened_version": version, "outcome": outcome, **words}
 
 
 def _reservoir() -> Iterator[Act]:
     """Mod 1: reversible, met its expectation; what lay in the drawer changed the verdict for a while."""
-    title, purpose = "More reservoir ahead of the regulator", "Take the hum out of the sound."
-    reasoning = (
-        "The hum is at 100 Hz and follows the load. At the bottom of the ripple the regulator runs out of headroom, "
-        "and what it no longer takes out is heard."
-    )
-    yield _plan(
-        title, "2025-04-02", purpose=purpose, reasoning=reasoning, hazards=["charged reservoir", "lead and flux fumes"]
-    )
+    words: dict[str, Any] = {
+        "title": "More reservoir ahead of the regulator", "purpose": "Take the hum out of the sound.",
+        "reasoning": "The hum is at 100 Hz and follows the load. At the bottom of the ripple the regulator runs out of "
+        "headroom, and what it no longer takes out is heard.",
+        "hazards": ["charged reservoir", "lead and flux fumes"],
+    }  # fmt: skip
+    yield _plan(day="2025-04-02", **words)
     yield _step(1, "take out", "supply/C3", instruction="Unplug, wait, measure across C3 before touching it.")
     yield _step(1, "fit", "supply/C3", planned_type="electrolytic", planned_value="4700 µF ±20 %")
     yield calculations.AttachCalculation, {
@@ -170,14 +168,17 @@ def _reservoir() -> Iterator[Act]:
         "hum-at-the-loudspeaker", "2025-04-20", "18.4 19.9 17.7 18.8 18.1",
         instrument="hand meter, true RMS", conditions="20 °C, mains 229 V",
     )  # fmt: skip
-    yield _outcome(1, 2, title, purpose, reasoning, "The hum is gone to the ear. The sum and the meter agree.")
+    yield _outcome(1, 2, words, "The hum is gone to the ear. The sum and the meter agree.")
 
 
 def _tape() -> Iterator[Act]:
     """Mod 2: its sums hold, and it did not help."""
-    title, purpose = "Wider tape input filter", "Load tapes without errors."
-    reasoning = "The input filter R12, C9 turns down just where the upper tone's edges are. Raise its corner."
-    yield _plan(title, "2025-05-03", purpose=purpose, reasoning=reasoning, hazards=["lead and flux fumes"])
+    words: dict[str, Any] = {
+        "title": "Wider tape input filter", "purpose": "Load tapes without errors.",
+        "reasoning": "The input filter R12, C9 turns down just where the upper tone's edges are. Raise its corner.",
+        "hazards": ["lead and flux fumes"],
+    }  # fmt: skip
+    yield _plan(day="2025-05-03", **words)
     yield _step(2, "take out", "main-board/R12")
     yield _step(2, "fit", "main-board/R12", planned_type="carbon film", planned_value="6.8 kΩ ±5 %")
     yield calculations.AttachCalculation, {
@@ -210,7 +211,7 @@ def _tape() -> Iterator[Act]:
     yield _moved(2, "fitted", "2025-05-04")
     yield _trial("errors-while-loading-a-tape", "2025-05-05", "4 3 5 4 3 5", instrument="the machine's own count")
     yield _outcome(
-        2, 2, title, purpose, reasoning,
+        2, 2, words,
         "No fewer errors, although the corner is where it was meant to be. The filter was not the cause; the head's "
         "angle is next.",
     )  # fmt: skip

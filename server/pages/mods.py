@@ -22,13 +22,14 @@ from server.records.commands.mods import (
 )
 from server.records.questions.addresses import find_machine, find_mod
 from server.records.questions.assumptions import RULE, Held, Untested, untested
+from server.records.questions.designs import design_of
 from server.records.questions.expectations import ExpectationLine, Verdict, verdicts
 from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import ModLine, mods_of
 from server.records.questions.mods import BackLine, StepLine, moves_of, steps_of, trace_of, way_back, why_of
 from server.records.questions.paging import Paged
 from server.records.questions.symptoms import cured_by
-from server.records.tables import Machine, Mod, ModMove, Procedure, Symptom
+from server.records.tables import Design, Machine, Mod, ModMove, Procedure, Symptom
 from server.records.words import ModState, Sense, Trace
 
 router = APIRouter()
@@ -71,6 +72,7 @@ class ModPage:
     expectations: list[ExpectationLine]
     unmet: Unmet | None
     cured: list[Symptom]
+    design: Design | None
     next_words: str
 
 
@@ -182,6 +184,7 @@ def mod_context(session: Session, machine: Machine, mod: Mod) -> ModPage:
         expectations=expectations,
         unmet=unmet,
         cured=list(cured_by(session, mod)),
+        design=design_of(session, mod),
         next_words=_next_words(mod, steps, sums, unmet),
     )
 

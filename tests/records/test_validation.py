@@ -37,6 +37,12 @@ REFUSED = {
 }
 DAY = "2025-03-02"
 SIGNED = {"signer": KEEPER}
+
+
+def role(designator: str) -> dict[str, str]:
+    return {"board": MAIN, "designator": designator, "name": designator}
+
+
 TWO_SUMS = lamp(inputs=[at("R2"), SUPPLY, DROP], assumptions=[{"sentence": "It is steady"}], limits=[AT_MOST])
 
 # What each command takes, as it would be carried out on the scene below. Some are tried in two ways.
@@ -55,6 +61,12 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("PlanMod", {"title": "Title", "day": DAY, **SIGNED}),
     ("ReviseMod", {"mod": 1, "title": "Title"}),
     ("MoveMod", {"mod": 2, "state": "fitted", "day": DAY, **SIGNED}),
+    ("WriteDesign", {"mod": 1, "title": "Title", "roles": [role("R2"), role("R9")]}),
+    ("ReviseDesign", {"design": "outlet", "title": "Outlet"}),
+    (
+        "FitDesign",
+        {"design": "outlet", "places": [{"role": "R7", "board": MAIN, "designator": "R9"}], "day": DAY, **SIGNED},
+    ),
     ("Expect", {"mod": 1, "sentence": "It is faster"}),
     ("DropExpectation", {"mod": 1, "number": 1, "sentence": "It is faster"}),
     ("AddStep", {"mod": 1, "kind": "other", "board": MAIN, "designator": "R9"}),
@@ -102,6 +114,7 @@ def set_up(bench: Bench) -> None:
     bench.plan()
     bench.step("take out", "R7", mod=2)
     bench.carry_out(1, mod=2, becomes="discarded")
+    bench.do(KINDS["WriteDesign"], mod=2, title="Outlet", roles=[role("R7")])
     bench.do(KINDS["AttachCalculation"], **TWO_SUMS)
     bench.do(KINDS["Expect"], mod=1, sentence="It is faster")
     bench.do(WriteProcedure, title="Timing")

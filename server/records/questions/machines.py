@@ -18,6 +18,7 @@ from server.records.traces import BY_MOUNTING, ORDER, rank_of, trace_of_kind
 from server.records.words import ModState, Mounting, StepKind, Trace
 
 MODS_A_PAGE = 100
+OFFERED_MOST = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +76,14 @@ def shelf(session: Session, number: int) -> Paged[OnShelf]:
     return Paged([OnShelf(*row) for row in found.rows], found.number, found.last, found.total)
 
 
+def machines_offered(session: Session, most: int = OFFERED_MOST) -> list[tuple[str, str]]:
+    """Machines as choices, by tag: the tag, and it with what the machine is."""
+    query = (
+        select(Machine.tag, Machine.maker, Machine.model, Machine.variant).order_by(col(Machine.tag_key)).limit(most)
+    )
+    return [(tag, " ".join(filter(None, [tag, *named]))) for tag, *named in session.exec(query)]
+
+
 POSITIONS = select(func.count(col(Position.id))).where(Position.board_id == Board.id).correlate(Board).scalar_subquery()
 PARTS = (
     select(func.count(col(Placement.id)))
@@ -89,6 +98,13 @@ BOARDS = select(Board, POSITIONS, PARTS).where(Board.machine_id == bindparam("ma
 def boards_of(session: Session, machine: Machine) -> list[BoardLine]:
     """Every board of a machine, with its numbers of positions and of parts in them."""
     return [BoardLine(*row) for row in session.exec(BOARDS, params={"machine": machine.id})]
+
+
+def designators_of(session: Session, machine: Machine, kind: str, most: int = OFFERED_MOST) -> list[str]:
+    """Designators of a machine's positions for one kind of part, to be offered while typing."""
+    query = select(Position.designator_key, Position.designator).join(Board, col(Board.id) == col(Position.board_id))
+    of_kind = query.where(Board.machine_id == machine.id, Position.kind == kind).order_by(col(Position.designator_key))
+    return list(dict.fromkeys(designator for _, designator in session.exec(of_kind.limit(most))))
 
 
 def _rank(column: Mapped[str]) -> ColumnElement[int]:

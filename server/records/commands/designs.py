@@ -1,0 +1,210 @@
+"""Designs: a mod written once, and fitted on many machines."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, TypeVar
+from uuid import UUID
+
+from sqlmodel import col, select
+
+from server.records.commands.base import Command, Day, Line, NeededLine, change, expect_version
+from server.records.commands.calculations import AttachCalculation, attach_calculation
+from server.records.commands.mods import Expect, ModFields, PlanMod, called, expect, plan_mod
+from server.records.commands.steps import AddStep, add_step
+from server.records.designing import places_of, written
+from server.records.errors import Invalid, NotFound, Refused
+from server.records.questions.addresses import (
+    find_board,
+    find_design,
+    find_machine,
+    find_mod,
+    find_position,
+    free_slug,
+    slug,
+)
+from server.records.tables import Design, Machine, Mod, Position, Procedure, Step
+from server.records.words import ModState
+from server.records.work import Entry, Work, handles
+
+Made = TypeVar("Made", bound=Command)
+
+
+class RoleFields(Command):
+    """What a design calls a position of the mod that it is written from."""
+
+    board: str
+    designator: Line
+    name: NeededLine
+
+
+class WriteDesign(ModFields):
+    """Write a mod down as a design; the mod is then its first fitting."""
+
+    machine: str
+    mod: int
+    roles: list[RoleFields] = []
+
+
+class ReviseDesign(ModFields):
+    """Its words. What is done, reckoned and expected stays, so that all fittings are held against one plan."""
+
+    design: str
+    opened_version: int
+
+
+class PlaceFields(Command):
+    """Where a role's part is on one machine."""
+
+    role: NeededLine
+    board: str
+    designator: NeededLine
+
+
+class FitDesign(Command):
+    """Plan a fitting of a design on a machine: a mod with its steps, calculations and expectations."""
+
+    machine: str
+    design: str
+    places: list[PlaceFields] = []
+    state: ModState = ModState.PLANNED
+    day: Day
+    signer: NeededLine
+
+
+@handles(WriteDesign)
+def write_design(work: Work, command: WriteDesign) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    mod = find_mod(work.session, machine, command.mod)
+    if mod.design_id is not None:
+        known = work.session.get_one(Design, mod.design_id)
+        raise Refused(f"This mod is a fitting of the design “{known.title}” already.")
+    names = _names(work, machine, mod, command.roles)
+    told = written(work.session, machine, mod, names)
+    if not told["steps"]:
+        raise Refused("A design needs at least one step. Write the mod’s steps first.")
+    design = work.add(Design(slug=_free_slug(work, command.title), **command.columns(ModFields), **told))
+    mod.design_id = design.key
+    for step in work.session.exec(select(Step).where(Step.mod_id == mod.id)):
+        step.role = names.get(step.position_id or 0, "")
+    return Entry("write design", design, f"Wrote the design {design.title} from mod {mod.number} of {machine.tag}.")
+
+
+@handles(ReviseDesign)
+def revise_design(work: Work, command: ReviseDesign) -> Entry:
+    design = find_design(work.session, command.design)
+    values = command.columns(ModFields)
+    expect_version("design", design, command.opened_version, values)
+    return Entry("revise design", design, f"Design {design.title}: {change(design, values)}.")
+
+
+@handles(FitDesign)
+def fit_design(work: Work, command: FitDesign) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    design = find_design(work.session, command.design)
+    places = _places(work, machine, design, command.places)
+    mod = _planned(work, machine, design, command)
+    of_mod = {"machine": machine.tag, "mod": mod.number}
+    for number, row in enumerate(design.steps, start=1):
+        _carry_out(work, f"Step {number}", add_step, AddStep, _at(row, places) | of_mod)
+    for step, row in zip(_steps(work, mod), design.steps, strict=True):
+        step.role = row["role"]
+    for row in design.calculations:
+        asked = row | {"inputs": [_at(given, places) for given in row["inputs"]]} | of_mod
+        _carry_out(work, f"The calculation “{row['title']}”", attach_calculation, AttachCalculation, asked)
+    for row in design.expectations:
+        asked = row | {"procedure": _procedure(work, row["procedure"])} | of_mod
+        _carry_out(work, f"The expectation “{row['sentence']}”", expect, Expect, asked)
+    words = f"{called(machine, mod)} was planned as a fitting of the design {design.title}."
+    return Entry("fit design", mod, words, machine)
+
+
+def _planned(work: Work, machine: Machine, design: Design, command: FitDesign) -> Mod:
+    asked = {name: getattr(design, name) for name in ModFields.model_fields}
+    asked |= {"machine": machine.tag, "state": command.state, "day": command.day, "signer": command.signer}
+    mod = plan_mod(work, PlanMod.read(asked)).subject
+    if not isinstance(mod, Mod):
+        raise TypeError("planning a mod gives a mod")
+    mod.design_id = design.key
+    return mod
+
+
+def _steps(work: Work, mod: Mod) -> Sequence[Step]:
+    return work.session.exec(select(Step).where(Step.mod_id == mod.id).order_by(col(Step.number))).all()
+
+
+def _names(work: Work, machine: Machine, mod: Mod, roles: list[RoleFields]) -> dict[int, str]:
+    """Each position's role; every position of the mod needs one of its own."""
+    given = {
+        find_position(work.session, find_board(work.session, machine, role.board), role.designator).key: role.name
+        for role in roles
+    }
+    faults, taken = {}, set[str]()
+    for number, place in enumerate(places_of(work.session, mod)):
+        name = given.get(place.position.key, "")
+        if not name:
+            faults[f"roles.{number}.name"] = f"Say what {place.position.designator} is called in the design."
+        elif name.casefold() in taken:
+            faults[f"roles.{number}.name"] = f"Another position is called “{name}” already."
+        taken.add(name.casefold())
+    if faults:
+        raise Invalid(faults)
+    return given
+
+
+def _places(work: Work, machine: Machine, design: Design, given: list[PlaceFields]) -> dict[str, PlaceFields]:
+    """Where each role is on this machine; two roles may not share a position."""
+    named = {place.role: place for place in given}
+    faults: dict[str, str] = {}
+    taken: dict[int, str] = {}
+    for number, role in enumerate(row["name"] for row in design.roles):
+        if role not in named:
+            faults[f"places.{number}.designator"] = f"Say where the {role} is on {machine.tag}."
+            continue
+        position = _position(work, machine, named[role], number, faults)
+        if position is None:
+            continue
+        if other := taken.get(position.key):
+            faults[f"places.{number}.designator"] = f"{position.designator} is the {other} already."
+        taken[position.key] = role
+    if faults:
+        raise Invalid(faults)
+    return named
+
+
+def _position(work: Work, machine: Machine, place: PlaceFields, number: int, faults: dict[str, str]) -> Position | None:
+    try:
+        return find_position(work.session, find_board(work.session, machine, place.board), place.designator)
+    except NotFound as missing:
+        field = "board" if missing.kind == "board" else "designator"
+        faults[f"places.{number}.{field}"] = f"{missing} Enter it among the board’s positions first."
+        return None
+
+
+def _at(row: Mapping[str, Any], places: Mapping[str, PlaceFields]) -> dict[str, Any]:
+    """A row of a design with its role as the position that it has on this machine."""
+    told = {name: value for name, value in row.items() if name != "role"}
+    if role := row.get("role"):
+        told |= {"board": places[role].board, "designator": places[role].designator}
+    return told
+
+
+def _procedure(work: Work, uuid: str) -> str:
+    if not uuid:
+        return ""
+    found = work.session.exec(select(Procedure).where(Procedure.uuid == UUID(uuid))).first()
+    return found.slug if found else ""
+
+
+def _carry_out(
+    work: Work, what: str, handler: Callable[[Work, Made], Entry], kind: type[Made], asked: Mapping[str, Any]
+) -> None:
+    """One part of the fitting, by its own command; its fields are not those of the form, so a fault is of the whole."""
+    try:
+        handler(work, kind.read({name: value for name, value in asked.items() if value not in (None, "")}))
+    except Invalid as fault:
+        raise Refused(f"{what} cannot be fitted here: {fault}") from None
+
+
+def _free_slug(work: Work, title: str) -> str:
+    wanted = slug(title) or "design"
+    wanted = f"{wanted}-design" if wanted == "new" else wanted
+    return free_slug(wanted, set(work.session.exec(select(Design.slug))))
