@@ -92,6 +92,11 @@ def fitted(width: int, height: int, most: int) -> tuple[int, int]:
     return max(1, round(width * scale)), max(1, round(height * scale))
 
 
+def view_name(most: int) -> str:
+    """What a view is called beside the file that it is made of."""
+    return f"{most}.jpg"
+
+
 # ---- What it is ----
 
 Decoder = Callable[[bytes], tuple[Stripped, Image.Image]]

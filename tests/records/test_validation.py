@@ -17,6 +17,7 @@ from sqlmodel import Session, SQLModel
 from server.records import commands, journal
 from server.records.commands.base import LINE_MOST, Command
 from server.records.commands.parts import BagPart
+from server.records.commands.photographs import AddPhotograph
 from server.records.commands.steps import CarryOutStep, UndoStep
 from server.records.commands.symptoms import AddEvidence, EndSymptom, SuspectCause
 from server.records.commands.trials import RecordTrial, WriteProcedure
@@ -26,6 +27,7 @@ from server.records.tables import Evidence, Part
 from server.records.work import HANDLERS, Work, plain, unheard
 from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
 from tests.records.indicator import AT_MOST, DROP, SUPPLY, at, lamp
+from tests.records.photographs import jpeg
 
 AWKWARD = "<script>alert('1')</script> & {{ 7*7 }} %00 \\ \" 🙂 日本 مرحبا \u202eabc\u202c e\N{COMBINING ACUTE ACCENT}"
 REFUSED = {
@@ -84,7 +86,7 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("ReviseProcedure", {"procedure": "timing", "title": "Timing"}),
     ("RecordTrial", {"procedure": "timing", "day": DAY, "readings": "1 2", **SIGNED}),
     ("ReviseTrial", {"trial": 1, "day": DAY, "readings": "1 2", **SIGNED}),
-    ("NoteModsInForce", {"trial": 1, "mods": [1]}),
+    ("NoteModsInForce", {"trial": 1, "mods": [1], "reason": "It was in already"}),
     ("NoteSymptom", {"title": "It hangs", "seen_on": DAY}),
     ("ReviseSymptom", {"symptom": 1, "title": "It hangs", "seen_on": DAY}),
     ("EndSymptom", {"symptom": 1, "ended_as": "accepted", "ended_on": DAY}),
@@ -93,6 +95,8 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("JudgeCause", {"symptom": 1, "cause": 1, "sentence": "A cause", "state": "open"}),
     ("AddEvidence", {"symptom": 1, "cause": 1, "side": "for", "day": DAY, "note": "Seen"}),
     ("DropEvidence", {"symptom": 1, "cause": 1}),
+    ("AddPhotograph", {"on_kind": "symptom", "on": "2", "file_name": "shot.jpg", "content": jpeg()}),
+    ("ReviseCaption", {"photograph": 1}),
 ]
 # Fields that the act tried here has no use for, named so that nothing else that is typed is lost in silence.
 UNUSED = {
@@ -123,6 +127,7 @@ def set_up(bench: Bench) -> None:
         bench.do(SuspectCause, title=title, seen_on="2025-01-05", sentence="A cause")
     bench.do(EndSymptom, symptom=2, ended_as="accepted", ended_on="2025-02-05", opened_version=1)
     bench.do(AddEvidence, symptom=1, cause=1, side="for", day="2025-02-05", note="Seen")
+    bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="shot.jpg", content=jpeg())
 
 
 @pytest.fixture(scope="module", params=["sqlite", "postgresql"])
