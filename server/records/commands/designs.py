@@ -33,7 +33,7 @@ class RoleFields(Command):
 
     board: str
     designator: Line
-    name: NeededLine
+    name: Line = ""
 
 
 class WriteDesign(ModFields):
