@@ -50,7 +50,8 @@ class TrialsPage:
 class TrialPage:
     """One trial: what its readings say, the readings in order, and the mods in force then.
 
-    `doubt` is a sentence where the mods noted differ from those that the days of their moves give.
+    `doubt` is a sentence where the mods noted differ from those that the days of their moves give and nothing says why;
+    `reason` is the sentence that says it.
     """
 
     machine: Machine
@@ -60,6 +61,7 @@ class TrialPage:
     told: Told
     before: Trial | None
     doubt: str
+    reason: str
     form: Form
     mods: list[tuple[str, str]]
 
@@ -199,7 +201,8 @@ def _trial(house: House, tag: str, n: int, form: Form | None = None, status: int
             line=line,
             told=told(line),
             before=trial_before(session, trial),
-            doubt=_doubt(line, mods_in_force(session, machine, trial.day)),
+            doubt="" if trial.mods_reason else _doubt(line, mods_in_force(session, machine, trial.day)),
+            reason=_reason(line, mods_in_force(session, machine, trial.day)) if trial.mods_reason else "",
             form=_mods_form(line, form, status),
             mods=[(str(number), f"{number} {title}") for number, title in mods_offered(session, machine)],
         )
@@ -208,23 +211,35 @@ def _trial(house: House, tag: str, n: int, form: Form | None = None, status: int
 
 def _mods_form(line: TrialLine, form: Form | None, status: int) -> Form:
     """Which mods were in force, as boxes to tick; opened anew it shows what is noted."""
-    noted = numbered(line.mods)
+    noted, reason = numbered(line.mods), line.trial.mods_reason
     if form is None:
-        form = Form.blank(mods=[mod.number for mod in line.mods], opened_with=noted)
-    elif status == 409:
+        form = Form.blank(mods=[mod.number for mod in line.mods], reason=reason)
+    if status != 422:
         form.set("opened_with", noted)
+        form.set("opened_reason", reason)
     form.prefix = "mods"
     return form
 
 
 def _doubt(line: TrialLine, by_day: Sequence[Mod]) -> str:
-    noted, given = set(numbered(line.mods).split(", ")), set(numbered(by_day).split(", "))
-    if noted == given:
+    if numbered(line.mods) == numbered(by_day):
         return ""
     return (
+        f"{_both(line, by_day)} That is right where the readings were taken before a mod was fitted or undone on the "
+        "same day; then say so below, and otherwise put it right."
+    )
+
+
+def _reason(line: TrialLine, by_day: Sequence[Mod]) -> str:
+    """Why other mods are noted than the days give, as an explanation."""
+    told = f"Because: {line.trial.mods_reason.rstrip('.')}."
+    return told if numbered(line.mods) == numbered(by_day) else f"{_both(line, by_day)} {told}"
+
+
+def _both(line: TrialLine, by_day: Sequence[Mod]) -> str:
+    return (
         f"By the days of their moves, the mods in force on {line.trial.day} were: {numbered(by_day) or 'none'}. "
-        f"Noted with this trial: {numbered(line.mods) or 'none'}. That is right where the readings were taken before "
-        "a mod was fitted or undone on the same day; otherwise put it right below."
+        f"Noted with this trial: {numbered(line.mods) or 'none'}."
     )
 
 

@@ -238,25 +238,60 @@ def test_a_mod_fitted_later_the_same_day_is_put_right(client: TestClient, shop: 
 
     page = client.post(f"{BASE}/trials/1/mods-in-force", data={"mods": ["1"], "opened_with": ""})
 
-    assert "the mods in force on 2024-03-10 were: 1. Noted with this trial: none." in before
+    assert "<strong>Look again:</strong> By the days of their moves, the mods in force" in before
+    assert "on 2024-03-10 were: 1. Noted with this trial: none." in before
     assert page.status_code == 200
     assert f'<p><a href="{BASE}/mods/1">1 Another resistor</a></p>' in page.text
     assert "Look again" not in page.text
+
+
+def test_a_reason_turns_the_doubt_into_an_explanation(client: TestClient, shop: Store) -> None:
+    """What is noted stays, and the page says why; the form holds it for the next time."""
+    scene.run(shop, "2024-03-10", "500 501")
+    scene.fit_mod(shop, 1, "2024-03-10")
+
+    page = client.post(
+        f"{BASE}/trials/1/mods-in-force", data={"opened_with": "", "reason": "read <b>before</b> it was fitted"}
+    )
+
+    assert page.status_code == 200
+    assert "Look again" not in page.text
+    assert "Noted with this trial: none. Because: read &lt;b&gt;before&lt;/b&gt; it was fitted." in page.text
+    assert 'name="opened_reason" value="read &lt;b&gt;before&lt;/b&gt; it was fitted"' in page.text
+
+
+@BOTH_WAYS
+def test_other_mods_without_a_reason_are_refused_beside_it(
+    client: TestClient, shop: Store, headers: dict[str, str]
+) -> None:
+    """With the boxes as they were ticked."""
+    scene.fit_mod(shop, 1, "2024-03-10")
+    scene.run(shop, "2024-03-10", "500 501")
+
+    page = client.post(f"{BASE}/trials/1/mods-in-force", data={"opened_with": "1"}, headers=headers)
+
+    assert page.status_code == 422
+    assert ("<!doctype" in page.text) == (not headers)
+    assert 'id="mods-reason-error"><strong>Look again:</strong> By the days of their moves it would be 1.' in page.text
+    assert "checked" not in page.text
 
 
 @BOTH_WAYS
 def test_mods_noted_meanwhile_are_shown_beside_ones_own(
     client: TestClient, shop: Store, headers: dict[str, str]
 ) -> None:
-    """And the next press says that they were seen."""
+    """And the next press says that they were seen, and why they are so."""
     scene.fit_mod(shop, 1, "2024-03-10")
     scene.run(shop, "2024-03-10", "500 501")
+    client.post(f"{BASE}/trials/1/mods-in-force", data={"opened_with": "1", "reason": "read before"})
 
-    page = client.post(f"{BASE}/trials/1/mods-in-force", data={"opened_with": ""}, headers=headers)
+    page = client.post(f"{BASE}/trials/1/mods-in-force", data={"mods": "1", "opened_with": "1"}, headers=headers)
 
     assert page.status_code == 409
     assert "Someone else saved this record" in page.text
-    assert 'name="opened_with" value="1"' in page.text
+    assert "<td>read before</td>" in page.text
+    assert 'name="opened_with" value=""' in page.text
+    assert 'name="opened_reason" value="read before"' in page.text
 
 
 def test_a_mod_that_is_not_there_is_refused_beside_the_boxes(client: TestClient, shop: Store) -> None:

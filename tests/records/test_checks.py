@@ -162,7 +162,12 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "note": WORDS,
     },
     DropEvidence: {"symptom": FIRST, "cause": NUMBERS, "evidence": st.just(str(UUID(int=1)))},
-    NoteModsInForce: {"trial": FIRST, "mods": st.lists(NUMBERS, max_size=2), "opened_with": st.just("")},
+    NoteModsInForce: {
+        "trial": FIRST,
+        "mods": st.lists(NUMBERS, max_size=2),
+        "reason": st.sampled_from(["", "Read in the morning"]),
+        "opened_with": st.just(""),
+    },
 }
 LIKELY: list[type[Command]] = [CarryOutStep, UndoStep, FitAnother, CarryOutStep, UndoStep, AddStep, MoveMod, KeepAside]
 ASKABLE: list[type[Command]] = [*LIKELY, *ACTS]

@@ -152,7 +152,7 @@ def test_readings_of_the_fitting_day_count_as_they_are_noted(shop: Store) -> Non
     expect(shop)
     scene.run(shop, FITTED, SLOW)
     scene.run(shop, FITTED, FAST)
-    do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], opened_with="1")
+    do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], reason="Before it was fitted", opened_with="1")
 
     line = verdict(shop)
 

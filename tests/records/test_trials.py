@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 from sqlalchemy import Engine, event
-from sqlmodel import select
+from sqlmodel import col, select
 
 from server.records.commands import trials
 from server.records.commands.base import Command
@@ -26,6 +26,8 @@ from server.records.tables import JournalEntry, Procedure, Trial
 from tests.records import trial_scene as scene
 from tests.records.trial_scene import CRASH, KEEPER, TAG, TIMING, do
 
+MORNING = "Read in the morning, before it was fitted"
+
 
 @pytest.fixture
 def shop(store: Store) -> Store:
@@ -40,6 +42,18 @@ def noted(store: Store, number: int) -> str:
     with store.reading() as session:
         trial = session.exec(select(Trial).where(Trial.number == number)).one()
         return numbered(mods_noted(session, [trial.key])[trial.key])
+
+
+def reason(store: Store, number: int) -> str:
+    """Why the mods noted are others than the days give."""
+    with store.reading() as session:
+        return session.exec(select(Trial.mods_reason).where(Trial.number == number)).one()
+
+
+def last_words(store: Store) -> str:
+    """What the journal last said."""
+    with store.reading() as session:
+        return session.exec(select(JournalEntry.words).order_by(col(JournalEntry.seq).desc())).first() or ""
 
 
 def told(change: SeatChange) -> tuple[str, str, str, int]:
@@ -186,11 +200,7 @@ def test_a_trial_is_journalled_in_words(shop: Store) -> None:
     """Who reads the journal need not look up numbers."""
     scene.run(shop, "2024-03-01", "500 501")
 
-    with shop.reading() as session:
-        entry = session.exec(select(JournalEntry).order_by(JournalEntry.seq.desc())).first()  # type: ignore[attr-defined]
-
-    assert entry is not None
-    assert entry.words == "Trial 1 of TM-03, Time to count to a thousand, on 2024-03-01: 2 readings."
+    assert last_words(shop) == "Trial 1 of TM-03, Time to count to a thousand, on 2024-03-01: 2 readings."
 
 
 # ---- Mods in force ----
@@ -229,20 +239,87 @@ def test_mods_noted_by_hand_stay_when_the_readings_are_revised(shop: Store) -> N
     """Read in the morning, fitted in the afternoon: the day alone does not know."""
     scene.fit_mod(shop, 1, "2024-03-10")
     scene.run(shop, "2024-03-10", "500")
-    do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], opened_with="1")
+    do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], reason=MORNING, opened_with="1")
 
     do(
         shop,
         trials.ReviseTrial,
         machine=TAG,
         trial=1,
-        opened_version=1,
+        opened_version=2,
         day="2024-03-10",
         readings="501",
         signer=KEEPER,
     )
 
-    assert noted(shop, 1) == ""
+    assert (noted(shop, 1), reason(shop, 1)) == ("", MORNING)
+
+
+def test_other_mods_than_the_days_give_need_a_reason(shop: Store) -> None:
+    """It is kept with the trial and told in the journal; without one nothing is noted."""
+    scene.fit_mod(shop, 1, "2024-03-10")
+    scene.run(shop, "2024-03-10", "500")
+
+    messages = refusal(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], opened_with="1")
+    before = noted(shop, 1)
+    do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], reason=f"{MORNING}.", opened_with="1")
+
+    assert messages == {"reason": "By the days of their moves it would be 1. Say why it was not so."}
+    assert before == "1"
+    assert (noted(shop, 1), reason(shop, 1)) == ("", f"{MORNING}.")
+    assert last_words(shop) == f"Trial 1 of TM-03: mods in force: none; because: {MORNING}."
+
+
+def test_a_reason_alone_explains_what_is_noted_already(shop: Store) -> None:
+    """The mod was called fitted only after the trial of its day was recorded."""
+    scene.run(shop, "2024-03-10", "500")
+    scene.fit_mod(shop, 1, "2024-03-10")
+
+    do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], reason=MORNING)
+
+    assert (noted(shop, 1), reason(shop, 1)) == ("", MORNING)
+    assert last_words(shop) == f"Trial 1 of TM-03: because: {MORNING}."
+
+
+def test_a_reason_goes_when_the_days_are_right_after_all(shop: Store) -> None:
+    """Though the form still holds it."""
+    scene.fit_mod(shop, 1, "2024-03-10")
+    scene.run(shop, "2024-03-10", "500")
+    noting = {"machine": TAG, "trial": 1, "reason": MORNING}
+    do(shop, trials.NoteModsInForce, **noting, mods=[], opened_with="1")
+
+    do(shop, trials.NoteModsInForce, **noting, mods=[1], opened_with="", opened_reason=MORNING)
+
+    assert (noted(shop, 1), reason(shop, 1)) == ("1", "")
+    assert last_words(shop) == ("Trial 1 of TM-03: mods in force: 1; the reason why they differed taken away.")
+
+
+def test_another_day_takes_the_reason_away(shop: Store) -> None:
+    """Its mods are noted anew, by the days."""
+    scene.fit_mod(shop, 1, "2024-03-10")
+    scene.run(shop, "2024-03-10", "500")
+    do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], reason=MORNING, opened_with="1")
+
+    revised = {"day": "2024-04-01", "readings": "500", "signer": KEEPER, "opened_version": 2}
+    do(shop, trials.ReviseTrial, machine=TAG, trial=1, **revised)
+
+    assert (noted(shop, 1), reason(shop, 1)) == ("1", "")
+    assert last_words(shop).endswith("; mods in force: 1; the reason why they differed taken away.")
+
+
+def test_a_reason_given_meanwhile_is_not_overwritten_unseen(shop: Store) -> None:
+    """Rule 7, where the mods are the same and only the reason is another."""
+    scene.fit_mod(shop, 1, "2024-03-10")
+    scene.run(shop, "2024-03-10", "500")
+    do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], reason=MORNING, opened_with="1")
+
+    with pytest.raises(Stale) as stale:
+        do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[], reason="The evening before", opened_with="")
+
+    assert [(row.field, row.yours, row.theirs) for row in stale.value.rows if row.differs] == [
+        ("reason", "The evening before", MORNING)
+    ]
+    assert reason(shop, 1) == MORNING
 
 
 def test_mods_noted_meanwhile_are_not_overwritten_unseen(shop: Store) -> None:
@@ -253,7 +330,7 @@ def test_mods_noted_meanwhile_are_not_overwritten_unseen(shop: Store) -> None:
     with pytest.raises(Stale) as stale:
         do(shop, trials.NoteModsInForce, machine=TAG, trial=1, mods=[1], opened_with="")
 
-    assert [(row.field, row.yours, row.theirs) for row in stale.value.rows] == [("mods in force", "1", "1")]
+    assert [(row.yours, row.theirs) for row in stale.value.rows if row.field == "mods in force"] == [("1", "1")]
     assert noted(shop, 1) == "1"
 
 

@@ -6,11 +6,12 @@ is too coarse: readings taken in the morning of the day on which a mod was fitte
 
 from collections.abc import Iterable
 from typing import Any
+from uuid import UUID
 
 from sqlmodel import Session, col, func, select
 
 from server.engineering.errors import EngineeringError
-from server.engineering.trials import compare, read_readings, summarise
+from server.engineering.trials import compare, summarise
 from server.records.commands.base import (
     Command,
     Day,
@@ -20,16 +21,20 @@ from server.records.commands.base import (
     Prose,
     change,
     expect_version,
+    words,
 )
-from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
+from server.records.errors import Difference, Invalid, NotFound, RecordError, Refused, Stale
 from server.records.questions.addresses import find_machine, find_procedure, find_trial, free_slug, slug
 from server.records.questions.states import mods_in_force
 from server.records.questions.trials import YES_OR_NO, mods_noted, numbered
 from server.records.tables import Machine, Mod, Procedure, Trial, TrialMod
+from server.records.typed_readings import Given, readings_of, unit_refused
 from server.records.words import Better
 from server.records.work import Entry, Work, handles
 
-OBSERVED = {"yes": 1.0, "y": 1.0, "1": 1.0, "no": 0.0, "n": 0.0, "0": 0.0}
+
+class OtherTrial(RecordError):
+    """The UUID that came with readings is that of a trial which says something else."""
 
 
 class ProcedureFields(Command):
@@ -54,10 +59,10 @@ class ReviseProcedure(ProcedureFields):
 
 
 class TrialFields(Command):
-    """One occasion of running a procedure. `readings` is text as typed: numbers apart by spaces or lines."""
+    """One occasion of running a procedure. `readings` is text as typed, numbers apart by spaces or lines; or a list."""
 
     day: Day
-    readings: str
+    readings: Given
     conditions: Prose = ""
     instrument: Line = ""
     signer: NeededLine
@@ -65,8 +70,16 @@ class TrialFields(Command):
 
 
 class RecordTrial(TrialFields):
+    """A trial to be put on record.
+
+    Who sends it may say which `unit` the readings are in, so that another one than the procedure's is noticed, and may
+    name the trial by a `uuid` of their own: sent once more, it is the trial that is there.
+    """
+
     machine: str
     procedure: NeededLine
+    unit: Line | None = None
+    uuid: UUID | None = None
 
 
 class ReviseTrial(TrialFields):
@@ -76,12 +89,17 @@ class ReviseTrial(TrialFields):
 
 
 class NoteModsInForce(Command):
-    """Which mods were in force when the readings were taken, by number; `opened_with` is what the form showed."""
+    """Which mods were in force when the readings were taken, by number, and why not those that the days give.
+
+    `opened_with` and `opened_reason` are what the form showed of both.
+    """
 
     machine: str
     trial: int
     mods: list[int] = []
+    reason: Line = ""
     opened_with: str = ""
+    opened_reason: str = ""
 
 
 @handles(WriteProcedure)
@@ -106,23 +124,20 @@ def revise_procedure(work: Work, command: ReviseProcedure) -> Entry:
 @handles(RecordTrial)
 def record_trial(work: Work, command: RecordTrial) -> Entry:
     machine = find_machine(work.session, command.machine)
-    try:
-        procedure = find_procedure(work.session, command.procedure)
-    except NotFound as missing:
-        raise Invalid({"procedure": str(missing)}) from None
-    readings = _readings(command.readings, procedure)
+    procedure = _procedure(work.session, command.procedure)
+    if command.unit is not None and (refused := unit_refused(command.unit, procedure)):
+        raise Invalid({"unit": refused})
+    values = _trial_columns(command) | {"readings": readings_of(command.readings, procedure)}
+    if command.uuid and (known := _of_uuid(work.session, command.uuid)):
+        _check_same(work.session, known, values | {"machine_id": machine.id, "procedure_id": procedure.id})
+        return Entry("record trial", known, "It is on record already.", machine)
     last = work.session.exec(select(func.max(Trial.number)).where(Trial.machine_id == machine.id)).one()
-    trial = work.add(
-        Trial(
-            machine_id=machine.key,
-            procedure_id=procedure.key,
-            number=(last or 0) + 1,
-            readings=readings,
-            **_trial_columns(command),
-        )
-    )
+    trial = Trial(machine_id=machine.key, procedure_id=procedure.key, number=(last or 0) + 1, **values)
+    if command.uuid:
+        trial.uuid = command.uuid
+    work.add(trial)
     _note_mods(work, trial, mods_in_force(work.session, machine, trial.day))
-    words = f"Trial {trial.number} of {machine.tag}, {procedure.title}, on {trial.day}: {_counted(readings)}."
+    words = f"Trial {trial.number} of {machine.tag}, {procedure.title}, on {trial.day}: {_counted(trial.readings)}."
     return Entry("record trial", trial, words, machine)
 
 
@@ -130,14 +145,14 @@ def record_trial(work: Work, command: RecordTrial) -> Entry:
 def revise_trial(work: Work, command: ReviseTrial) -> Entry:
     machine = find_machine(work.session, command.machine)
     trial = find_trial(work.session, machine, command.trial)
-    readings = _readings(command.readings, work.session.get_one(Procedure, trial.procedure_id))
+    readings = readings_of(command.readings, work.session.get_one(Procedure, trial.procedure_id))
     values = _trial_columns(command) | {"readings": readings}
     expect_version("trial", trial, command.opened_version, values)
     work.touched_trials.add(trial.key)
     moved = trial.day != command.day
     said = change(trial, values)
     if moved:
-        said += _note_mods(work, trial, mods_in_force(work.session, machine, trial.day))
+        said += _note_mods(work, trial, mods_in_force(work.session, machine, trial.day)) + _give_reason(trial, "")
     return Entry("revise trial", trial, f"Trial {trial.number} of {machine.tag}: {said}.", machine)
 
 
@@ -146,11 +161,53 @@ def note_mods_in_force(work: Work, command: NoteModsInForce) -> Entry:
     machine = find_machine(work.session, command.machine)
     trial = find_trial(work.session, machine, command.trial)
     mods = _mods_numbered(work.session, machine, command.mods)
-    stored = numbered(mods_noted(work.session, [trial.key])[trial.key])
-    if stored != command.opened_with:
-        raise Stale("trial", trial.version, [Difference("mods in force", numbered(mods), stored)])
-    said = _note_mods(work, trial, mods) or "; mods in force left as they were"
+    by_day = numbered(mods_in_force(work.session, machine, trial.day))
+    _check_unseen(trial, numbered(mods_noted(work.session, [trial.key])[trial.key]), numbered(mods), command)
+    differs = numbered(mods) != by_day
+    if differs and not command.reason:
+        raise Invalid({"reason": f"By the days of their moves it would be {by_day or 'none'}. Say why it was not so."})
+    said = _note_mods(work, trial, mods) + _give_reason(trial, command.reason if differs else "")
+    said = said or "; mods in force left as they were"
     return Entry("note mods in force", trial, f"Trial {trial.number} of {machine.tag}: {said.lstrip('; ')}.", machine)
+
+
+def _check_unseen(trial: Trial, stored: str, wanted: str, command: NoteModsInForce) -> None:
+    """Rule 7: both what is noted and why."""
+    if (stored, trial.mods_reason) != (command.opened_with, command.opened_reason):
+        rows = [
+            Difference("mods in force", wanted, stored),
+            Difference("reason", command.reason, trial.mods_reason),
+        ]
+        raise Stale("trial", trial.version, rows)
+
+
+def _give_reason(trial: Trial, reason: str) -> str:
+    """Keep why the mods noted are not those of the days; say so where that changes anything."""
+    if trial.mods_reason == reason:
+        return ""
+    trial.mods_reason = reason
+    return f"; because: {reason.rstrip('.')}" if reason else "; the reason why they differed taken away"
+
+
+def _procedure(session: Session, name: str) -> Procedure:
+    try:
+        return find_procedure(session, name)
+    except NotFound as missing:
+        raise Invalid({"procedure": str(missing)}) from None
+
+
+def _of_uuid(session: Session, uuid: UUID) -> Trial | None:
+    return session.exec(select(Trial).where(Trial.uuid == uuid)).first()
+
+
+def _check_same(session: Session, known: Trial, values: dict[str, Any]) -> None:
+    differs = [words(name.removesuffix("_id")) for name, value in values.items() if getattr(known, name) != value]
+    if differs:
+        machine = session.get_one(Machine, known.machine_id)
+        raise OtherTrial(
+            f"This UUID is that of trial {known.number} of {machine.tag}, which differs in: {', '.join(differs)}. "
+            "Nothing was stored; give other readings a UUID of their own."
+        )
 
 
 def _mods_numbered(session: Session, machine: Machine, numbers: list[int]) -> list[Mod]:
@@ -214,26 +271,6 @@ def _check_kind_of_reading(session: Session, procedure: Procedure, better: Bette
             "Write down another procedure.",
             "better",
         )
-
-
-def _readings(text: str, procedure: Procedure) -> list[float]:
-    if procedure.better in YES_OR_NO:
-        return _observations(text)
-    try:
-        return read_readings(text)
-    except EngineeringError as fault:
-        raise Invalid({"readings": str(fault)}) from None
-
-
-def _observations(text: str) -> list[float]:
-    """Yes-or-no observations as figures: yes is 1, no is 0."""
-    words = text.replace(",", " ").replace(";", " ").casefold().split()
-    if not words:
-        raise Invalid({"readings": "There is nothing to record yet; write yes or no for each occasion."})
-    for place, word in enumerate(words, start=1):
-        if word not in OBSERVED:
-            raise Invalid({"readings": f"Observation {place}, “{word[:24]}”, is neither yes nor no."})
-    return [OBSERVED[word] for word in words]
 
 
 def _counted(readings: list[float]) -> str:
