@@ -19,6 +19,7 @@ from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
 from server.engineering.methods import MethodInput, load_methods
 from server.engineering.quantities import Toleranced, parse
+from server.records.questions.waveforms import FIGURES, why_none
 from server.records.tables import (
     Calculation,
     CalculationInput,
@@ -29,6 +30,7 @@ from server.records.tables import (
     Position,
     Step,
     Trial,
+    Waveform,
 )
 from server.records.values import read_value
 from server.records.words import Case, ModState, Origin, Source, StepKind
@@ -176,6 +178,8 @@ def _read(session: Session, mod: Mod, entry: CalculationInput, case: Case) -> Re
                 return _from_position(session, mod, entry, case)
             case Source.TRIAL:
                 return _from_trial(session, entry)
+            case Source.WAVEFORM:
+                return _from_waveform(session, entry)
             case _:
                 return _from_line(session, entry, case)
     except EngineeringError as fault:
@@ -296,6 +300,14 @@ def _from_trial(session: Session, entry: CalculationInput) -> Reading:
     uncertainty = summary.standard_uncertainty
     low, high = summary.mean - 2 * uncertainty, summary.mean + 2 * uncertainty
     return Reading(Toleranced(summary.mean, low, high, procedure.unit, "standard"), f"mean of trial {trial.number}")
+
+
+def _from_waveform(session: Session, entry: CalculationInput) -> Reading:
+    waveform = session.get_one(Waveform, entry.waveform_id)
+    origin = f"{FIGURES[entry.figure]} of waveform {waveform.number}"
+    if stored := waveform.figures.get(entry.figure):
+        return Reading(Toleranced(**stored), origin)
+    return Reading(None, origin, why_none(waveform, entry.figure))
 
 
 def _from_line(session: Session, entry: CalculationInput, case: Case) -> Reading:

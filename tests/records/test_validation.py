@@ -25,6 +25,7 @@ from server.records.errors import Invalid, RecordError, Stale
 from server.records.store import take_turn
 from server.records.tables import Evidence, Part
 from server.records.work import HANDLERS, Work, plain, unheard
+from tests.records.captures import capture, ramping, record
 from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
 from tests.records.indicator import AT_MOST, DROP, SUPPLY, at, lamp
 from tests.records.photographs import jpeg
@@ -87,6 +88,8 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("RecordTrial", {"procedure": "timing", "day": DAY, "readings": "1 2", **SIGNED}),
     ("ReviseTrial", {"trial": 1, "day": DAY, "readings": "1 2", **SIGNED}),
     ("NoteModsInForce", {"trial": 1, "mods": [1], "reason": "It was in already"}),
+    ("RecordWaveform", capture(ramping(60), day=DAY)),
+    ("ReviseWaveform", {"waveform": 1, "day": DAY, "title": "Rail", **SIGNED}),
     ("NoteSymptom", {"title": "It hangs", "seen_on": DAY}),
     ("ReviseSymptom", {"symptom": 1, "title": "It hangs", "seen_on": DAY}),
     ("EndSymptom", {"symptom": 1, "ended_as": "accepted", "ended_on": DAY}),
@@ -102,8 +105,8 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
 UNUSED = {
     "CarryOutStep": {"place", "condition"},
     "UndoStep": {"place", "condition"},
-    "AttachCalculation": {"inputs.0.other_line"},
-    "ReviseCalculation": {"inputs.0.other_line"},
+    "AttachCalculation": {"inputs.0.other_line", "inputs.0.figure"},
+    "ReviseCalculation": {"inputs.0.other_line", "inputs.0.figure"},
 }
 
 
@@ -123,6 +126,7 @@ def set_up(bench: Bench) -> None:
     bench.do(KINDS["Expect"], mod=1, sentence="It is faster")
     bench.do(WriteProcedure, title="Timing")
     bench.do(RecordTrial, procedure="timing", day="2025-02-04", readings="501", **SIGNED)
+    record(bench, ramping(60))
     for title in ("It hangs", "It hums"):
         bench.do(SuspectCause, title=title, seen_on="2025-01-05", sentence="A cause")
     bench.do(EndSymptom, symptom=2, ended_as="accepted", ended_on="2025-02-05", opened_version=1)

@@ -1,9 +1,32 @@
 """Every command that changes the record. Importing this registers their handlers."""
 
-from server.records.commands import calculations, machines, mods, parts, photographs, steps, symptoms, trials
+from server.records.commands import (
+    calculations,
+    designs,
+    machines,
+    mods,
+    parts,
+    photographs,
+    steps,
+    symptoms,
+    trials,
+    waveforms,
+)
 from server.records.work import Work
 
-__all__ = ["calculations", "follow_up", "machines", "mods", "parts", "photographs", "steps", "symptoms", "trials"]
+__all__ = [
+    "calculations",
+    "designs",
+    "follow_up",
+    "machines",
+    "mods",
+    "parts",
+    "photographs",
+    "steps",
+    "symptoms",
+    "trials",
+    "waveforms",
+]
 
 
 def follow_up(work: Work) -> None:

@@ -8,6 +8,7 @@ from sqlmodel import col, func, select
 
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
+from server.engineering.quantities import same_dimension
 from server.records.commands.base import Command, Line, change, expect_version, part_changed
 from server.records.commands.mods import called
 from server.records.commands.sum_rows import (
@@ -28,10 +29,12 @@ from server.records.questions.addresses import (
     find_mod,
     find_position,
     find_trial,
+    find_waveform,
 )
 from server.records.questions.sums import tied_inputs
+from server.records.questions.waveforms import FIGURES, figures_of, why_none
 from server.records.sums import InputMissing, build, digest_of, inputs_of, latest_run, read_cases, run
-from server.records.tables import Calculation, CalculationInput, Machine, Mod
+from server.records.tables import Calculation, CalculationInput, Machine, Mod, Waveform
 from server.records.words import Source
 from server.records.work import Entry, Work, handles
 
@@ -45,6 +48,9 @@ __all__ = [
     "RunCalculation",
     "TickAssumption",
 ]
+
+# The field that names what an input is tied to, by the kind of record that was not found.
+FIELD_OF = {"board": "board", "position": "designator", "trial": "trial", "waveform": "waveform"}
 
 
 class AttachCalculation(CalculationFields):
@@ -201,8 +207,9 @@ def _calculation_columns(command: CalculationFields) -> dict[str, Any]:
 
 
 def _input_columns(entry: InputFields) -> dict[str, Any]:
-    columns = entry.columns(InputFields) | {"other_line": as_tied(entry)["other_line"]}
-    for tied in ("board", "designator", "trial", "other_calculation"):
+    tied_to = as_tied(entry)
+    columns = entry.columns(InputFields) | {name: tied_to[name] for name in ("other_line", "figure")}
+    for tied in ("board", "designator", "trial", "waveform", "other_calculation"):
         del columns[tied]
     return columns
 
@@ -221,9 +228,7 @@ def _store_inputs(work: Work, machine: Machine, mod: Mod, calculation: Calculati
         try:
             _tie(work, machine, mod, calculation, entry, stored)
         except NotFound as missing:
-            field = {"board": "board", "position": "designator", "trial": "trial"}.get(
-                missing.kind, "other_calculation"
-            )
+            field = FIELD_OF.get(missing.kind, "other_calculation")
             raise Invalid({f"inputs.{number}.{field}": str(missing)}) from None
         except Refused as refusal:
             raise Invalid({f"inputs.{number}.{field}": said for field, said in refusal.messages.items()}) from None
@@ -239,12 +244,24 @@ def _tie(
         stored.position_id = find_position(session, find_board(session, machine, entry.board), entry.designator).key
     elif entry.source is Source.TRIAL and entry.trial is not None:
         stored.trial_id = find_trial(session, machine, entry.trial).key
+    elif entry.source is Source.WAVEFORM and entry.waveform is not None:
+        waveform = find_waveform(session, machine, entry.waveform)
+        _check_figure(waveform, entry)
+        stored.waveform_id = waveform.key
     elif entry.source is Source.LINE and entry.other_calculation is not None:
         other = find_calculation(session, mod, entry.other_calculation)
         _check_no_circle(work, calculation, other)
         if entry.other_line not in {line["name"] for line in other.lines}:
             raise Refused(f"Calculation {other.number} has no line {entry.other_line}.", "other_line")
         stored.other_calculation_id = other.key
+
+
+def _check_figure(waveform: Waveform, entry: InputFields) -> None:
+    value = figures_of(waveform).get(entry.figure)
+    if value is None:
+        raise Refused(why_none(waveform, entry.figure), "figure")
+    if entry.unit and not same_dimension(value.unit, entry.unit):
+        raise Refused(f"The {FIGURES[entry.figure]} is in {value.unit}, and {entry.unit} is expected here.", "figure")
 
 
 def _check_no_circle(work: Work, calculation: Calculation, other: Calculation) -> None:

@@ -25,6 +25,7 @@ ROWS_MOST = ((40, "inputs", "name"), (60, "lines", "name"), (40, "limits", "line
 TIES = {
     Source.PART: ("board", "designator"),
     Source.TRIAL: ("trial",),
+    Source.WAVEFORM: ("waveform", "figure"),
     Source.LINE: ("other_calculation", "other_line"),
 }
 
@@ -41,6 +42,8 @@ class InputFields(Command):
     designator: Line = ""
     when_empty: Line = ""
     trial: OptionalInt = None
+    waveform: OptionalInt = None
+    figure: Line = ""
     other_calculation: OptionalInt = None
     other_line: Line = ""
 
@@ -168,6 +171,8 @@ def _input_faults(number: int, entry: InputFields, asked: MethodInput | None) ->
         faults[f"inputs.{number}.designator"] = "Say at which position the part is, such as R7."
     if entry.source is Source.TRIAL and entry.trial is None:
         faults[f"inputs.{number}.trial"] = "Say which trial's mean is read."
+    if entry.source is Source.WAVEFORM and (entry.waveform is None or not entry.figure):
+        faults[f"inputs.{number}.figure"] = "Say which figure of which waveform is read."
     if entry.source is Source.LINE and (entry.other_calculation is None or not entry.other_line):
         faults[f"inputs.{number}.other_line"] = "Say which calculation and which of its lines is read."
     return faults

@@ -7,6 +7,7 @@ from datetime import date
 from sqlalchemy import and_
 from sqlmodel import Session, col, func, select
 
+from server.records.questions.waveforms import UNDRAWN
 from server.records.tables import (
     Board,
     Calculation,
@@ -17,6 +18,7 @@ from server.records.tables import (
     Position,
     Procedure,
     Trial,
+    Waveform,
 )
 from server.records.words import Better, ModState
 
@@ -28,12 +30,13 @@ OPEN_STATES = (ModState.PLANNED, ModState.CONSIDERED, ModState.FITTED)
 
 @dataclass(frozen=True, slots=True)
 class TiedInput:
-    """One input with the board, position, trial or other calculation it reads."""
+    """One input with the board, position, trial, waveform or other calculation it reads."""
 
     entry: CalculationInput
     position: Position | None
     board: Board | None
     trial: Trial | None
+    waveform: Waveform | None
     other: Calculation | None
 
     def as_typed(self) -> dict[str, str]:
@@ -49,13 +52,15 @@ class TiedInput:
             "designator": self.position.designator if self.position else "",
             "when_empty": entry.when_empty,
             "trial": str(self.trial.number) if self.trial else "",
+            "waveform": str(self.waveform.number) if self.waveform else "",
+            "figure": entry.figure,
             "other_calculation": str(self.other.number) if self.other else "",
             "other_line": entry.other_line,
         }
 
 
-def latest_runs(session: Session, mod: Mod) -> Sequence[tuple[Calculation, CalculationRun]]:
-    """Every calculation of a mod with its latest kept run, in order."""
+def latest_runs(session: Session, *mods: Mod) -> Sequence[tuple[Calculation, CalculationRun]]:
+    """Every calculation of these mods with its latest kept run, in order."""
     latest = (
         select(CalculationRun.calculation_id, func.max(CalculationRun.number).label("number"))
         .group_by(col(CalculationRun.calculation_id))
@@ -68,7 +73,7 @@ def latest_runs(session: Session, mod: Mod) -> Sequence[tuple[Calculation, Calcu
             latest,
             and_(latest.c.calculation_id == CalculationRun.calculation_id, latest.c.number == CalculationRun.number),
         )
-        .where(Calculation.mod_id == mod.id)
+        .where(col(Calculation.mod_id).in_([mod.key for mod in mods]))
         .order_by(col(Calculation.number))
     )
     return session.exec(query).all()
@@ -81,7 +86,7 @@ def runs_of(session: Session, calculation: Calculation, most: int = RUNS_MOST) -
 
 
 def tied_inputs(session: Session, calculation: Calculation) -> list[TiedInput]:
-    """The inputs in their order, each with what it is tied to; three queries at most."""
+    """The inputs in their order, each with what it is tied to; four queries."""
     query = (
         select(CalculationInput, Position, Board)
         .outerjoin(Position, col(Position.id) == col(CalculationInput.position_id))
@@ -91,11 +96,21 @@ def tied_inputs(session: Session, calculation: Calculation) -> list[TiedInput]:
     )
     found = session.exec(query).all()
     trial_ids = [entry.trial_id for entry, _, _ in found if entry.trial_id]
+    waveform_ids = [entry.waveform_id for entry, _, _ in found if entry.waveform_id]
     other_ids = [entry.other_calculation_id for entry, _, _ in found if entry.other_calculation_id]
     trials = {trial.id: trial for trial in session.exec(select(Trial).where(col(Trial.id).in_(trial_ids)))}
+    seen = select(Waveform).where(col(Waveform.id).in_(waveform_ids)).options(UNDRAWN)
+    waveforms = {waveform.id: waveform for waveform in session.exec(seen)}
     others = {other.id: other for other in session.exec(select(Calculation).where(col(Calculation.id).in_(other_ids)))}
     return [
-        TiedInput(entry, position, board, trials.get(entry.trial_id), others.get(entry.other_calculation_id))
+        TiedInput(
+            entry,
+            position,
+            board,
+            trials.get(entry.trial_id),
+            waveforms.get(entry.waveform_id),
+            others.get(entry.other_calculation_id),
+        )
         for entry, position, board in found
     ]
 
