@@ -28,6 +28,7 @@ from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import ModLine, mods_of
 from server.records.questions.mods import BackLine, StepLine, moves_of, steps_of, trace_of, way_back, why_of
 from server.records.questions.paging import Paged
+from server.records.questions.sums import LineOffered, lines_offered
 from server.records.questions.symptoms import cured_by
 from server.records.tables import Design, Machine, Mod, ModMove, Procedure, Symptom
 from server.records.words import ModState, Sense, Trace
@@ -103,12 +104,13 @@ class MoveFormPage:
 
 @dataclass(frozen=True, slots=True)
 class ExpectationFormPage:
-    """The form that writes down what a mod is expected to do."""
+    """The form that writes down what a mod is expected to do; `lines` are those of its sums, none where it has none."""
 
     machine: Machine
     mod: Mod
     form: Form
     procedures: list[tuple[str, str]]
+    lines: list[tuple[str, str]]
     senses: list[tuple[str, str]]
     action: str
     cancel: str
@@ -302,6 +304,7 @@ def expect(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         mod = find_mod(session, machine, number)
+    calculation, _, line = form.text("line").partition(":")
     return house.write(
         form,
         Expect,
@@ -309,6 +312,8 @@ def expect(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
         again=lambda form, status: _expectation_form(house, machine, mod, form, status),
         machine=machine.tag,
         mod=mod.number,
+        calculation=calculation,
+        line=line,
     )
 
 
@@ -356,10 +361,18 @@ def _move_form(house: House, machine: Machine, mod: Mod, form: Form, status: int
 
 
 def _expectation_form(house: House, machine: Machine, mod: Mod, form: Form, status: int = 200) -> Response:
+    if wrong := form.errors.pop("calculation", ""):  # a calculation and its line are one choice here
+        form.errors.setdefault("line", wrong)
     with house.reading() as session:
         found = session.exec(select(Procedure).order_by(col(Procedure.title))).all()
+        offered = lines_offered(session, mod, None)
     procedures = [("", "none yet")] + [(procedure.slug, procedure.title) for procedure in found]
+    lines = [(f"{read.calculation}:{read.line}", _line_words(read)) for read in offered]
     senses = [(sense.value, sense.value) for sense in Sense]
     base = mod_address(machine, mod)
-    context = ExpectationFormPage(machine, mod, form, procedures, senses, f"{base}/expectations/new", base)
+    context = ExpectationFormPage(machine, mod, form, procedures, lines, senses, f"{base}/expectations/new", base)
     return house.page("mods/expectation.html", context, status)
+
+
+def _line_words(read: LineOffered) -> str:
+    return f"Calculation {read.calculation}, {read.line}: {read.label or read.title}"

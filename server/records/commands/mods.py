@@ -8,15 +8,26 @@ from sqlmodel import col, func, select
 from server.records.commands.base import (
     Command,
     Day,
+    Line,
     NeededLine,
     OptionalFloat,
+    OptionalInt,
     Prose,
     change,
     expect_version,
 )
 from server.records.errors import Invalid, NotFound, Refused
-from server.records.questions.addresses import find_expectation, find_machine, find_mod, find_procedure
-from server.records.tables import Expectation, Machine, Mod, ModMove, Procedure, Step
+from server.records.questions.addresses import (
+    find_calculation,
+    find_expectation,
+    find_machine,
+    find_mod,
+    find_procedure,
+)
+from server.records.questions.foretold import unit_of, unlike
+from server.records.questions.trials import yes_or_no
+from server.records.sums import latest_run
+from server.records.tables import Calculation, Expectation, Machine, Mod, ModMove, Procedure, Step
 from server.records.traces import CANNOT_BE_PUT_BACK
 from server.records.words import Hazard, ModState, Sense
 from server.records.work import Entry, Work, handles
@@ -65,7 +76,11 @@ class MoveMod(Command):
 
 
 class Expect(Command):
-    """What a mod is expected to do, in a sentence, tied to a procedure where one can tell."""
+    """What a mod is expected to do, in a sentence, tied to a procedure where one can tell.
+
+    `calculation` is the number of one of the mod's calculations, and `line` the line of it that foretells the outcome.
+    `bound` is in the procedure's unit; without a procedure, in the line's.
+    """
 
     machine: str
     mod: int
@@ -73,6 +88,8 @@ class Expect(Command):
     procedure: str = ""
     sense: Sense = Sense.BETTER
     bound: OptionalFloat = None
+    calculation: OptionalInt = None
+    line: Line = ""
 
 
 class DropExpectation(Command):
@@ -122,8 +139,11 @@ def expect(work: Work, command: Expect) -> Entry:
     machine = find_machine(work.session, command.machine)
     mod = find_mod(work.session, machine, command.mod)
     procedure = _procedure(work, command.procedure)
+    calculation = _calculation(work, mod, command)
     if command.sense in (Sense.BELOW, Sense.ABOVE) and command.bound is None:
         raise Invalid({"bound": f"“{command.sense}” needs the value that the readings are held against."})
+    if command.sense is Sense.AGREES:
+        _check_agreement(work, procedure, calculation, command.line)
     last = work.session.exec(select(func.max(Expectation.number)).where(Expectation.mod_id == mod.id)).one()
     expectation = work.add(
         Expectation(
@@ -133,6 +153,8 @@ def expect(work: Work, command: Expect) -> Entry:
             procedure_id=procedure.key if procedure else None,
             sense=command.sense.value,
             bound=command.bound,
+            calculation_id=calculation.key if calculation else None,
+            line=command.line,
         )
     )
     return Entry("expect", expectation, f"{called(machine, mod)} is expected to: {command.sentence}.", machine)
@@ -157,6 +179,36 @@ def _procedure(work: Work, name: str) -> Procedure | None:
         return find_procedure(work.session, name)
     except NotFound as missing:
         raise Invalid({"procedure": str(missing)}) from None
+
+
+def _calculation(work: Work, mod: Mod, command: Expect) -> Calculation | None:
+    if command.calculation is None and not command.line:
+        return None
+    if command.calculation is None or not command.line:
+        raise Invalid({"line": "Choose a line of one of the mod's calculations."})
+    try:
+        calculation = find_calculation(work.session, mod, command.calculation)
+    except NotFound as missing:
+        raise Invalid({"line": str(missing)}) from None
+    if command.line not in {line["name"] for line in calculation.lines}:
+        raise Invalid({"line": f"Calculation {calculation.number} has no line “{command.line}”."})
+    return calculation
+
+
+def _check_agreement(work: Work, procedure: Procedure | None, calculation: Calculation | None, line: str) -> None:
+    """Figures can agree with a line that measures the same."""
+    faults = {}
+    if procedure is None:
+        faults["procedure"] = "Choose the procedure whose readings are held against the line."
+    elif yes_or_no(procedure):
+        faults["procedure"] = "Yes or no agrees with no figure. Choose a procedure that gives figures."
+    if calculation is None:
+        faults["line"] = "Choose the line that the readings are held against."
+    if faults or procedure is None or calculation is None:
+        raise Invalid(faults)
+    unit = unit_of((calculation, latest_run(work.session, calculation)), line)
+    if unit is not None and (why := unlike(unit, procedure)):
+        raise Invalid({"line": why})
 
 
 def called(machine: Machine, mod: Mod) -> str:

@@ -4,20 +4,33 @@ The trial before is the latest one without the mod that precedes the first one w
 force then speaks for itself. Words: met, not met, undecided (the readings leave it open), contradictory (trials with
 the mod disagree), not yet tested. Where better was expected and no difference is shown, a mean that is no better at all
 does not meet it, and one that is better, but no more than chance can make it, leaves it undecided. A lone reading shows
-nothing of the scatter, so it decides about no bound.
+nothing of the scatter, so it decides about no bound. Readings agree with a line of a sum when the interval of their
+mean lies wholly within what the line comes to at worst, as fitted. A sum alone is no test: it is told beside a bound,
+and what it foretold is told beside what was read.
 """
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from sqlmodel import Session, col, select
 
-from server.engineering.trials import Comparison, YesNoComparison, summarise
+from server.engineering.calculations import LineResult
+from server.engineering.trials import Comparison, Summary, YesNoComparison, summarise
 from server.records.questions.comparisons import compare_trials, judged, leans_better
+from server.records.questions.foretold import (
+    Foretold,
+    KeptSum,
+    agreement,
+    beside_bound,
+    foretold,
+    in_words,
+    latest_of,
+    unlike,
+)
 from server.records.questions.trials import counts, figures_in, in_print, mods_noted, numbered, with_unit, yes_or_no
-from server.records.tables import Expectation, Mod, Procedure, Trial
+from server.records.tables import Calculation, Expectation, Mod, Procedure, Trial
 from server.records.words import Sense
 
 
@@ -33,7 +46,11 @@ class Verdict(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class ExpectationLine:
-    """One expectation, what the trials say of it in a word and in a sentence, and the two trials that say so."""
+    """One expectation, what the trials say of it in a word and in a sentence, and the two trials that say so.
+
+    `calculation` is the one whose line it is tied to, `unit` the bound's, and `rule` says in few words what has to come
+    true.
+    """
 
     expectation: Expectation
     procedure: Procedure | None
@@ -41,6 +58,15 @@ class ExpectationLine:
     sentence: str
     before_trial: Trial | None
     after_trial: Trial | None
+    calculation: Calculation | None = None
+    unit: str = ""
+
+    @property
+    def rule(self) -> str:
+        expected = self.expectation
+        told = expected.line if self.calculation and not self.procedure else "the readings"
+        bound = "" if expected.bound is None else f" {with_unit(in_print(expected.bound), self.unit)}"
+        return f"{told}: {expected.sense}{bound}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +76,10 @@ class _Run:
     before: Trial | None
     after: list[Trial]
     mods: dict[int, list[Mod]]
+
+
+BOUNDED = (Sense.BELOW, Sense.ABOVE)
+SIGHTED = (Sense.SEEN, Sense.NOT_SEEN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +92,7 @@ class _Said:
 
 
 def verdicts(session: Session, mod: Mod) -> list[ExpectationLine]:
-    """Every expectation of a mod with its verdict, in order; three queries, however many trials."""
+    """Every expectation of a mod with its verdict, in order; four queries, however many trials and sums."""
     query = (
         select(Expectation, Procedure)
         .outerjoin(Procedure, col(Procedure.id) == col(Expectation.procedure_id))
@@ -72,7 +102,11 @@ def verdicts(session: Session, mod: Mod) -> list[ExpectationLine]:
     rows = session.exec(query).all()
     trials = _trials(session, mod, {procedure.key for _, procedure in rows if procedure})
     mods = mods_noted(session, [trial.key for trial in trials])
-    return [verdict_on(mod, expectation, procedure, trials, mods) for expectation, procedure in rows]
+    sums = latest_of(session, {expectation.calculation_id for expectation, _ in rows})
+    return [
+        verdict_on(mod, expectation, procedure, trials, mods, sums.get(expectation.calculation_id or 0))
+        for expectation, procedure in rows
+    ]
 
 
 def verdict_on(
@@ -81,9 +115,16 @@ def verdict_on(
     procedure: Procedure | None,
     trials: Sequence[Trial],
     mods: dict[int, list[Mod]],
+    kept: KeptSum | None,
 ) -> ExpectationLine:
-    """One expectation with its verdict, from trials that were read before and the mods noted with each."""
-    return _line(expectation, procedure, _run(mod, procedure, trials, mods))
+    """One expectation with its verdict, from trials that were read before and the mods noted with each.
+
+    `kept` is the calculation that it is tied to, with the latest run.
+    """
+    told = foretold(mod, expectation, kept) if kept else None
+    line = _line(expectation, procedure, _run(mod, procedure, trials, mods), told)
+    reckoned = told.line.unit if told and told.line else ""
+    return replace(line, calculation=kept[0] if kept else None, unit=procedure.unit if procedure else reckoned)
 
 
 def _trials(session: Session, mod: Mod, procedures: set[int]) -> Sequence[Trial]:
@@ -104,16 +145,48 @@ def _run(mod: Mod, procedure: Procedure | None, trials: Sequence[Trial], mods: d
     return _Run(before, after, mods)
 
 
-def _line(expectation: Expectation, procedure: Procedure | None, run: _Run) -> ExpectationLine:
+def _line(expectation: Expectation, procedure: Procedure | None, run: _Run, told: Foretold | None) -> ExpectationLine:
     if procedure is None:
-        sentence = "No procedure is tied to it, so no trial can tell."
-        return ExpectationLine(expectation, None, Verdict.NOT_TESTED, sentence, None, None)
+        return ExpectationLine(expectation, None, Verdict.NOT_TESTED, _reckoned(expectation, told), None, None)
+    reckoned = f" {_beside(expectation, procedure, told)}" if told else ""
     if missing := _missing(expectation, procedure, run):
         latest = run.after[-1] if run.after else None
-        return ExpectationLine(expectation, procedure, Verdict.NOT_TESTED, missing, run.before, latest)
+        sentence = f"{missing}{reckoned}"
+        return ExpectationLine(expectation, procedure, Verdict.NOT_TESTED, sentence, run.before, latest)
+    if expectation.sense == Sense.AGREES and not yes_or_no(procedure):
+        return _agreement(expectation, procedure, run, told)
     said = [_says(expectation, procedure, run, trial) for trial in run.after]
-    verdict, told, sentence = _together(said)
-    return ExpectationLine(expectation, procedure, verdict, sentence, run.before, told)
+    verdict, after, sentence = _together(said)
+    return ExpectationLine(expectation, procedure, verdict, f"{sentence}{reckoned}", run.before, after)
+
+
+def _reckoned(expectation: Expectation, told: Foretold | None) -> str:
+    """What there is to say where no procedure is tied to it."""
+    if told is None:
+        return "No procedure is tied to it, so no trial can tell."
+    if expectation.sense in BOUNDED and expectation.bound is not None:
+        return f"Reckoned, not tested: {beside_bound(told, expectation.bound)}"
+    return f"No procedure is tied to it, so no trial can tell. Reckoned: {in_words(told)}"
+
+
+def _beside(expectation: Expectation, procedure: Procedure, told: Foretold) -> str:
+    """What the sum foretold, beside what is read."""
+    if told.line is None:
+        return told.missing
+    if expectation.sense in BOUNDED and expectation.bound is not None:
+        return f"The sum foretold: {beside_bound(told, expectation.bound, procedure.unit)}"
+    return f"The sum foretold: {in_words(told)}"
+
+
+def _agreement(expectation: Expectation, procedure: Procedure, run: _Run, told: Foretold | None) -> ExpectationLine:
+    """Readings held against a line of a sum; nothing is tested where there is no line to hold them against."""
+    line = told.line if told else None
+    if told is None or line is None or (why := unlike(line.unit, procedure)):
+        missing = "No line of a calculation is tied to it." if told is None else told.missing or why
+        return ExpectationLine(expectation, procedure, Verdict.NOT_TESTED, missing, run.before, run.after[-1])
+    said = [_agrees(procedure, line, told.called, trial) for trial in run.after]
+    verdict, after, sentence = _together(said)
+    return ExpectationLine(expectation, procedure, verdict, sentence, run.before, after)
 
 
 def _missing(expectation: Expectation, procedure: Procedure, run: _Run) -> str:
@@ -147,7 +220,7 @@ def _says(expectation: Expectation, procedure: Procedure, run: _Run, trial: Tria
     sense = Sense(expectation.sense)
     if sense is Sense.BETTER and run.before:
         return _better(procedure, run, run.before, trial)
-    if (sense in (Sense.SEEN, Sense.NOT_SEEN)) != yes_or_no(procedure):
+    if (sense in SIGHTED) != yes_or_no(procedure):
         kind = "yes or no" if yes_or_no(procedure) else "figures"
         return _Said(trial, Verdict.UNDECIDED, f": “{sense}” cannot be told from readings that are {kind}.")
     if yes_or_no(procedure):
@@ -183,20 +256,39 @@ def _others(run: _Run, before: Trial, after: Trial) -> str:
     return f" Mods {numbered(changed)} changed between the two, so the difference cannot be put down to this one alone."
 
 
+AGREEMENT = {"within": Verdict.MET, "outside": Verdict.NOT_MET, "partly": Verdict.UNDECIDED}
+
+
+def _agrees(procedure: Procedure, line: LineResult, called: str, trial: Trial) -> _Said:
+    summary = summarise(trial.readings, procedure.resolution)
+    if summary.count == 1:
+        return _lone(trial, summary, procedure.unit)
+    lies, sentence = agreement(summary, line, called, procedure.unit)
+    return _Said(trial, AGREEMENT[lies], f"{_interval(summary, procedure.unit)}: {sentence}.")
+
+
 def _bound(sense: Sense, bound: float, procedure: Procedure, trial: Trial) -> _Said:
     summary = summarise(trial.readings, procedure.resolution)
-    figures = figures_in(summary, procedure.unit)
     at = with_unit(in_print(bound), procedure.unit)
     side = "below" if sense is Sense.BELOW else "above"
     if summary.count == 1:
-        return _Said(trial, Verdict.UNDECIDED, f": one reading, {figures}, does not show how far readings scatter.")
-    low, high = (in_print(end, summary.standard_uncertainty) for end in (summary.interval_low, summary.interval_high))
-    told = f": the mean is {figures}, at 95 % from {low} to {with_unit(high, procedure.unit)}"
+        return _lone(trial, summary, procedure.unit)
+    told = _interval(summary, procedure.unit)
     if summary.interval_high < bound or summary.interval_low > bound:
         where = "below" if summary.interval_high < bound else "above"
         verdict = Verdict.MET if where == side else Verdict.NOT_MET
         return _Said(trial, verdict, f"{told}: all of it {where} {at}.")
     return _Said(trial, Verdict.UNDECIDED, f"{told}: that does not lie wholly {side} {at}, nor wholly beyond it.")
+
+
+def _lone(trial: Trial, summary: Summary, unit: str) -> _Said:
+    told = f": one reading, {figures_in(summary, unit)}, does not show how far readings scatter."
+    return _Said(trial, Verdict.UNDECIDED, told)
+
+
+def _interval(summary: Summary, unit: str) -> str:
+    low, high = (in_print(end, summary.standard_uncertainty) for end in (summary.interval_low, summary.interval_high))
+    return f": the mean is {figures_in(summary, unit)}, at 95 % from {low} to {with_unit(high, unit)}"
 
 
 def _seen(sense: Sense, procedure: Procedure, run: _Run, after: Trial) -> _Said:

@@ -20,6 +20,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.questions import expectations
 from server.records.questions.expectations import ExpectationLine
+from server.records.questions.foretold import KeptSum
 from server.records.questions.mods import BackLine, way_back
 from server.records.tables import (
     Board,
@@ -132,7 +133,18 @@ class WholeMachine:
     ) -> ExpectationLine:
         procedure = self.procedure[expectation.procedure_id] if expectation.procedure_id else None
         # That module's own question asks the database once for every mod; here the rows are at hand.
-        return expectations.verdict_on(mod, expectation, procedure, trials, noted)
+        return expectations.verdict_on(mod, expectation, procedure, trials, noted, self._sum_of(expectation))
+
+    def _sum_of(self, expectation: Expectation) -> KeptSum | None:
+        """The calculation that an expectation is tied to, with its latest run."""
+        if expectation.calculation_id is None:
+            return None
+        runs = self.runs_of.get(expectation.calculation_id, [])
+        return self.calculation[expectation.calculation_id], runs[-1] if runs else None
+
+    @cached_property
+    def calculation(self) -> dict[int, Calculation]:
+        return _by_key(self.calculations)
 
     @cached_property
     def calculations_of(self) -> dict[int, list[Calculation]]:
