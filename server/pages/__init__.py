@@ -10,6 +10,7 @@ from server.pages import (
     calculations,
     causes,
     comparisons,
+    designs,
     history,
     imports,
     jobs,
@@ -25,10 +26,12 @@ from server.pages import (
     symptoms,
     trials,
     understood,
+    waveforms,
 )
 
 ROUTERS = (
     machines.router,
+    designs.router,
     mods.router,
     steps.router,
     calculations.router,
@@ -41,6 +44,7 @@ ROUTERS = (
     jobs.router,
     procedures.router,
     trials.router,
+    waveforms.router,
     symptoms.router,
     causes.router,
     comparisons.router,

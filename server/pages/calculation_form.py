@@ -22,21 +22,24 @@ from server.records.words import Source
 Words = list[tuple[str, str]]
 
 COLUMNS: dict[str, tuple[str, ...]] = {
-    "inputs": ("name", "label", "unit", "source", "text", "board", "designator", "when_empty", "trial", "other"),
+    "inputs": (
+        "name", "label", "unit", "source", "text", "board", "designator", "when_empty", "trial", "figure", "other",
+    ),
     "lines": ("name", "expression", "unit", "label"),
     "limits": ("line", "kind", "value", "basis"),
     "assumptions": ("sentence", "tested", "note"),
-}
+}  # fmt: skip
 # Columns that always hold a word, or that a person does not write here: they do not make a row one that was written.
-GIVEN = {"source", "board", "trial", "other", "kind", "tested", "note"}
+GIVEN = {"source", "board", "trial", "figure", "other", "kind", "tested", "note"}
 # Unless the row says that it is one of these choices that tells its value.
-CHOSEN = {Source.TRIAL.value, Source.LINE.value}
+CHOSEN = {Source.TRIAL.value, Source.WAVEFORM.value, Source.LINE.value}
 ROWS_FIRST = {"inputs": 3, "lines": 2, "limits": 1, "assumptions": 1}
 MORE_ROWS = 3
 SOURCES: Words = [
     (Source.TYPED.value, "typed here"),
     (Source.PART.value, "that of the part at a position"),
     (Source.TRIAL.value, "the mean of a trial"),
+    (Source.WAVEFORM.value, "a figure of a waveform"),
     (Source.LINE.value, "a line of another calculation"),
 ]
 LIMIT_KINDS: Words = list(KINDS.items())
@@ -45,6 +48,7 @@ COLUMN_WORDS = {
     "text": "value",
     "designator": "position",
     "when_empty": "where it is empty",
+    "figure": "figure that is read",
     "other": "line that is read",
     "expression": "formula",
 }
@@ -108,6 +112,7 @@ def rows_of(form: Form) -> dict[str, Any]:
         for kind, columns in COLUMNS.items()
     }
     for row in rows["inputs"]:
+        row["waveform"], _, row["figure"] = row.pop("figure").partition(":")
         row["other_calculation"], _, row["other_line"] = row.pop("other").partition(":")
     for row in rows["assumptions"]:
         row["tested"] = bool(row["tested"])
@@ -149,11 +154,14 @@ def labels_of(form: Form) -> dict[str, str]:
 
 
 def beside_their_fields(form: Form) -> None:
-    """The calculation and the line that an input reads are one choice here."""
+    """A waveform and its figure are one choice here; so are a calculation and its line that an input reads."""
     for name in list(form.errors):
         if name.endswith((".other_calculation", ".other_line")):
             message = form.errors.pop(name)
             form.errors.setdefault(f"{name.rpartition('.')[0]}.other", message)
+        elif name.endswith(".waveform"):
+            message = form.errors.pop(name)
+            form.errors.setdefault(f"{name.rpartition('.')[0]}.figure", message)
 
 
 def from_stored(session: Session, calculation: Calculation) -> Form:
@@ -175,7 +183,8 @@ def from_stored(session: Session, calculation: Calculation) -> Form:
 def _as_row(tied: TiedInput) -> dict[str, str]:
     typed = tied.as_typed()
     read = f"{typed['other_calculation']}:{typed['other_line']}" if typed["other_calculation"] else ""
-    return typed | {"other": read}
+    figure = f"{typed['waveform']}:{typed['figure']}" if typed["waveform"] else ""
+    return typed | {"figure": figure, "other": read}
 
 
 def from_method(method: Method, typed: Mapping[str, str]) -> Form:

@@ -41,6 +41,7 @@ from server.records.commands.calculations import (
 from server.records.questions.addresses import find_calculation, find_machine, find_mod
 from server.records.questions.boards import all_boards
 from server.records.questions.sums import latest_runs, lines_offered, means_offered, runs_of, tied_inputs
+from server.records.questions.waveforms import FIGURES, figures_offered
 from server.records.sums import digest_of, read_cases
 from server.records.tables import Calculation, CalculationRun, Machine, Mod
 from server.records.words import Case, Source
@@ -108,6 +109,7 @@ class CalculationFormPage:
     opened: set[str]
     boards: Words
     trials: Words
+    figures: Words
     others: Words
     sources: Words
     kinds: Words
@@ -329,12 +331,15 @@ def _form_page(
     with house.reading() as session:
         boards = [(board.slug, board.name) for board in all_boards(session, machine)]
         trials = _trials_offered(session, machine, form)
+        figures = _figures_offered(session, machine, form)
         others = _others_offered(session, mod, calculation, form)
     rows = rows_shown(form)
     method = load_methods().get(form.text("method"))
     base = f"{address(machine)}/mods/{mod.number}"
     here = f"{base}/calculations/{calculation.number}" if calculation else f"{base}/calculations/new"
-    ties = {Source.TYPED: True, Source.PART: boards, Source.TRIAL: trials, Source.LINE: others}
+    ties = {
+        Source.TYPED: True, Source.PART: boards, Source.TRIAL: trials, Source.WAVEFORM: figures, Source.LINE: others,
+    }  # fmt: skip
     offered = {source.value for source, tied in ties.items() if tied}
     offered |= {form.text(f"inputs.{number}.source") for number in range(rows["inputs"])}
     context = CalculationFormPage(
@@ -347,6 +352,7 @@ def _form_page(
         opened={name.partition(".")[0] for name in (*form.errors, form.text("more"))},
         boards=boards,
         trials=trials,
+        figures=figures,
         others=others,
         sources=[(source, words) for source, words in SOURCES if source in offered],
         kinds=LIMIT_KINDS,
@@ -371,6 +377,22 @@ def _trials_offered(session: Session, machine: Machine, form: Form) -> Words:
         for mean in means_offered(session, machine)
     ]
     return offered + [(number, f"Trial {number}") for number in _chosen(form, "trial", offered)]
+
+
+def _figures_offered(session: Session, machine: Machine, form: Form) -> Words:
+    offered = [
+        (
+            f"{read.waveform}:{read.figure}",
+            f"{FIGURES[read.figure]} of waveform {read.waveform}, {read.title}: {show(read.value)}",
+        )
+        for read in figures_offered(session, machine)
+    ]
+    return offered + [(read, _not_offered(read)) for read in _chosen(form, "figure", offered)]
+
+
+def _not_offered(read: str) -> str:
+    waveform, _, figure = read.partition(":")
+    return f"{FIGURES.get(figure, figure)} of waveform {waveform}"
 
 
 def _others_offered(session: Session, mod: Mod, calculation: Calculation | None, form: Form) -> Words:

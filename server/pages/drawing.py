@@ -23,11 +23,18 @@ class PictureError(ValueError):
 class Stroke(NamedTuple):
     """A straight line."""
 
-    kind: Literal["axis", "tick", "limit", "interval", "stem", "fold"]
+    kind: Literal["axis", "tick", "limit", "interval", "stem", "fold", "level"]
     x1: float
     y1: float
     x2: float
     y2: float
+
+
+class Curve(NamedTuple):
+    """A line through many points, what was seen or what was reckoned; `path` is SVG path data."""
+
+    kind: Literal["trace", "fitted"]
+    path: str
 
 
 class Block(NamedTuple):
@@ -81,18 +88,21 @@ class Picture:
     shapes: tuple[Shape, ...]
     words: tuple[Words, ...]
     keys: tuple[Key, ...] = ()
+    curves: tuple[Curve, ...] = ()
     width: float = WIDTH
 
 
 class Scale(NamedTuple):
-    """A straight ruler from values to places across the picture."""
+    """A straight ruler from values to places across the picture, or, from its foot to its top, up it."""
 
     low: float
     high: float
+    first: float = LEFT
+    last: float = RIGHT
 
     def at(self, value: float) -> float:
         share = (value - self.low) / (self.high - self.low)
-        return round(LEFT + share * (RIGHT - LEFT), 2)
+        return round(self.first + share * (self.last - self.first), 2)
 
     def holds(self, value: float) -> bool:
         return self.low <= value <= self.high
@@ -109,15 +119,20 @@ def scale_for(values: Sequence[float]) -> Scale:
 
 def ruler(scale: Scale, y: float, title: str) -> tuple[list[Stroke], list[Words]]:
     """The ruler's line at `y`, its ticks and figures below, and what it measures."""
+    strokes = [Stroke("axis", scale.first, y, scale.last, y)]
+    words = [Words("name", WIDTH / 2, y + 2 * LINE, "middle", title)]
+    for x, text in marks(scale):
+        strokes.append(Stroke("tick", x, y, x, y + 6))
+        words.append(Words("tick", x, y + LINE, anchor_at(x), text))
+    return strokes, words
+
+
+def marks(scale: Scale) -> list[tuple[float, str]]:
+    """Where a ruler's ticks are, and their figures."""
     step = _round_step((scale.high - scale.low) / 4)
     decimals = max(0, -math.floor(math.log10(step)))
-    strokes = [Stroke("axis", LEFT, y, RIGHT, y)]
-    words = [Words("name", WIDTH / 2, y + 2 * LINE, "middle", title)]
-    for number in range(math.ceil(scale.low / step), math.floor(scale.high / step) + 1):
-        x = scale.at(number * step)
-        strokes.append(Stroke("tick", x, y, x, y + 6))
-        words.append(Words("tick", x, y + LINE, anchor_at(x), figure(number * step, decimals)))
-    return strokes, words
+    numbers = range(math.ceil(scale.low / step), math.floor(scale.high / step) + 1)
+    return [(scale.at(number * step), figure(number * step, decimals)) for number in numbers]
 
 
 def _round_step(wanted: float) -> float:

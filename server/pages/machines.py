@@ -50,6 +50,7 @@ def sections(machine: Machine) -> list[tuple[str, str]]:
         (f"{base}/symptoms", "Symptoms"),
         (f"{base}/mods", "Mods"),
         (f"{base}/trials", "Trials"),
+        (f"{base}/waveforms", "Waveforms"),
         (f"{base}/way-back", "Way back"),
         (f"{base}/history", "History"),
         (f"{base}/sheet", "Mod sheet"),
