@@ -11,6 +11,7 @@ from starlette.responses import Response
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
+from server.pages.photographs import Album, album_of
 from server.pages.trials import cautions_of
 from server.records.commands.symptoms import (
     EndFields,
@@ -22,6 +23,7 @@ from server.records.commands.symptoms import (
 )
 from server.records.questions.addresses import find_machine, find_symptom
 from server.records.questions.paging import Paged
+from server.records.questions.photographs import subject
 from server.records.questions.symptoms import CauseLine, SymptomWithCauses, causes_of, symptoms_of
 from server.records.questions.trials import mods_offered
 from server.records.tables import Machine, Mod, Symptom
@@ -56,6 +58,7 @@ class SymptomPage:
     symptom: Symptom
     cured_by: Mod | None
     causes: list[CauseLine]
+    album: Album
     next_words: str
     form: Form
 
@@ -147,6 +150,7 @@ def show_symptom(house: House, tag: str, n: int, form: Form, status: int = 200) 
             symptom=symptom,
             cured_by=session.get(Mod, symptom.ended_by_mod_id) if symptom.ended_by_mod_id else None,
             causes=causes,
+            album=album_of(session, machine, subject("symptom", symptom)),
             next_words="" if symptom.ended_as else _next_words(causes),
             form=form,
         )
