@@ -3,7 +3,8 @@
 from collections.abc import Iterator
 from typing import Any
 
-from server.records.commands import symptoms
+from seed_data.screen_picture import stripes
+from server.records.commands import photographs, symptoms
 from server.records.commands.base import Command
 
 Act = tuple[type[Command], dict[str, Any]]
@@ -30,6 +31,10 @@ def first_seen(machine: str) -> Iterator[Act]:
         machine, "Stripes on the screen for a moment after switch-on", "2025-03-14",
         "Switch on, cold or warm: every time, for half a second.", "The stripes differ from one time to the next.",
     )  # fmt: skip
+    yield photographs.AddPhotograph, {
+        "machine": machine, "on_kind": "symptom", "on": "3", "file_name": "screen at switch-on.jpg",
+        "caption": "The screen just after switch-on, cold", "content": stripes("2025:03:14 19:42:10"),
+    }  # fmt: skip
     yield _suspect(machine, 1, HEADROOM)
     yield _suspect(machine, 1, LEAD)
     yield _suspect(machine, 2, FILTER)
