@@ -73,15 +73,18 @@ def find_subject(session: Session, machine: Machine, kind: str, on: str) -> Subj
     """What photographs are to be added to: a `kind` of record of this machine, named as people name it."""
     if kind not in KINDS:
         raise NotFound("kind of record that has photographs,", kind)
-    row = KINDS[kind].find(session, machine, on)
+    return subject(kind, KINDS[kind].find(session, machine, on))
+
+
+def subject(kind: str, row: Kept) -> Subject:
+    """A record that may have photographs, as what they show."""
     return Subject(kind, KINDS[kind].named(row), row)
 
 
 def subject_of(session: Session, photograph: Photograph) -> Subject:
     """What a photograph shows."""
-    kind = KINDS[photograph.on_kind]
-    row = session.exec(select(kind.table).where(kind.table.uuid == photograph.on_uuid)).one()
-    return Subject(photograph.on_kind, kind.named(row), row)
+    table = KINDS[photograph.on_kind].table
+    return subject(photograph.on_kind, session.exec(select(table).where(table.uuid == photograph.on_uuid)).one())
 
 
 def photographs_of(session: Session, row: Kept) -> Sequence[Photograph]:
