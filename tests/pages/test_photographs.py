@@ -27,6 +27,7 @@ from tests.pages.benchwork import (
     words_of,
 )
 from tests.pages.reading import Page
+from tests.pages.reading import words_of as words_in
 from tests.pages.walking import faults_of_record
 from tests.records.photographs import SECRETS, drawing, heic, jpeg, png, webp, written
 
@@ -129,6 +130,26 @@ def test_a_page_asks_no_more_for_many_photographs(client: TestClient, store: Sto
         assert len(images(client.get(SYMPTOM))) == 7
 
     assert len(few) == len(many)
+
+
+def test_the_keyboard_goes_through_the_section_in_reading_order(client: TestClient) -> None:
+    """Each photograph once, then what unfolds the form, then its fields; nothing jumps the order."""
+    send(client, [("1.jpg", jpeg()), ("2.png", png())])
+    document = Page(client.get(SYMPTOM).text, SYMPTOM).document
+
+    stops = document.xpath(
+        "//section[@aria-labelledby='photographs']//*[self::a or self::summary or self::input or self::button]"
+    )
+
+    assert [one.get("href") or one.get("name") or words_in(one) for one in stops] == [
+        FIRST,
+        f"{BASE}/photographs/2",
+        "Add photographs",
+        "photographs",
+        "caption",
+        "Add the photographs",
+    ]
+    assert document.xpath("//section//*[@tabindex]") == []
 
 
 # ---- What will not do ----
