@@ -24,9 +24,7 @@ NO_PAGES = {
     "/machines/{tag}/sheet.pdf",
     "/api/v1/machines/{tag}",
     "/machines/{tag}/on",
-    "/machines/{tag}/photographs/on/{kind}/{on:path}",
-    "/machines/{tag}/photographs/{n:int}/file",
-    "/photographs/{sha256}/{most:int}",
+    "/machines/{tag}/waveforms/{n:int}/file",
     "/jobs/{key}",
 }
 PATTERNS = sorted({route.path for route in ROUTES if "GET" in (route.methods or ())} - NO_PAGES)

@@ -1,5 +1,6 @@
 """The record of one machine as JSON."""
 
+import hashlib
 import json
 import re
 from collections.abc import Iterator
@@ -12,12 +13,16 @@ from sqlmodel import SQLModel
 from server.documents import record_schema as schema
 from server.documents.record import PRIVATE_FIELDS, canonical, digest, machine_record
 from server.records import tables
+from server.records.commands.calculations import AttachCalculation
 from server.records.commands.machines import EnterMachine, ReviseMachine
+from server.records.commands.mods import PlanMod
 from server.records.commands.parts import EnterPart
+from server.records.commands.waveforms import RecordWaveform
 from server.records.questions.addresses import find_machine
 from server.records.store import Store
 from server.records.words import Origin, PartKind
 from tests.documents.invented import PRIVATE_WORDS, TAG, Bench, enter, tell
+from tests.records.captures import capture, ramping
 
 SCHEMA_OF: dict[type[SQLModel], type[schema.Recorded]] = {
     tables.Machine: schema.RecordedMachine,
@@ -124,6 +129,22 @@ def test_every_reference_leads_to_an_entry_of_the_same_record(told: Bench) -> No
 
     assert len(references) > 10
     assert references <= own
+
+
+def test_a_waveform_that_a_sum_reads_is_in_the_record(empty: Store) -> None:
+    bench = Bench(empty)
+    bench.do(EnterMachine, tag=TAG, model="Plover 80")
+    bench.do(PlanMod, title="More reservoir", state="planned", day="2025-02-01", signer="Ada Wren")
+    bench.do(RecordWaveform, **capture(ramping(20)))
+    tied = {"name": "U", "source": "waveform", "waveform": "1", "figure": "high"}
+    bench.do(AttachCalculation, mod=1, title="Half", inputs=[tied], lines=[{"name": "h", "expression": "U / 2"}])
+
+    record = record_of(bench)
+    waveform, read = record["waveforms"][0], record["calculations"][0]["inputs"][0]
+    assert (read["waveform"], read["figure"]) == (waveform["uuid"], "high")
+    assert record["calculations"][0]["runs"][0]["cases"]["stock"]["inputs"]["U"]["value"] == waveform["figures"]["high"]
+    assert hashlib.sha256(ramping(20)).hexdigest() == waveform["sha256"]
+    assert schema.MachineRecord.model_validate(record).model_dump(mode="json", exclude_unset=True) == record
 
 
 def test_private_fields_are_left_out_unless_asked_for(told: Bench) -> None:

@@ -13,10 +13,25 @@ from server.records.commands.machines import AddBoard, EnterMachine
 from server.records.commands.mods import Expect, PlanMod
 from server.records.commands.parts import ImportParts
 from server.records.commands.steps import AddStep
+from server.records.commands.waveforms import RecordWaveform
 from server.records.store import Store
+from tests.records.captures import capture, falling, sum_of
 
 TAG = "QC-1"
-PAGES = ("", "/mods", "/mods/1", "/parts", "/boards/main-board", "/way-back", "/history", "/on/2025-06-01", "/sheet")
+PAGES = (
+    "",
+    "/mods",
+    "/mods/1",
+    "/parts",
+    "/boards/main-board",
+    "/way-back",
+    "/history",
+    "/on/2025-06-01",
+    "/sheet",
+    "/waveforms",
+    "/waveforms/1",
+    "/mods/1/calculations/new",
+)
 
 
 def begin(store: Store) -> None:
@@ -36,6 +51,8 @@ def add(store: Store, numbers: range) -> None:
         inputs = [reads, {"name": "V", "text": "5 V"}]
         lines = [{"name": "I", "expression": "V / R", "unit": "mA"}]
         do(store, AttachCalculation, machine=TAG, mod=1, title=f"Sum {n}", inputs=inputs, lines=lines)
+        do(store, RecordWaveform, machine=TAG, **capture(falling(samples=200)))
+        do(store, AttachCalculation, machine=TAG, **sum_of(title=f"Capacitance {n}"))
 
 
 def do(store: Store, command: type[Command], **given: object) -> None:
