@@ -8,7 +8,7 @@ from enum import StrEnum
 from sqlmodel import Session, col, func, select
 
 from server.engineering import calculations as engine
-from server.records.questions.expectations import ExpectationLine, Verdict, verdicts
+from server.records.questions.expectations import ExpectationLine, Verdict, verdicts_of
 from server.records.questions.mods import StepLine, lines_where
 from server.records.questions.paging import Paged, paged
 from server.records.questions.sums import latest_runs
@@ -101,10 +101,10 @@ def fittings_of(session: Session, design: Design) -> list[Fitting]:
     seats, sums, told = (
         _seats(session, design, mods),
         _sums(session, mods),
-        {mod.key: verdicts(session, mod) for mod in mods},
+        verdicts_of(session, mods),
     )
     return [
-        Fitting(machine, mod, move.day, seats.get(mod.key, {}), sums.get(mod.key, []), told.get(mod.key, []))
+        Fitting(machine, mod, move.day, seats.get(mod.key, {}), sums.get(mod.key, []), told[mod.key])
         for machine, mod, move in rows
     ]
 

@@ -92,21 +92,28 @@ class _Said:
 
 
 def verdicts(session: Session, mod: Mod) -> list[ExpectationLine]:
-    """Every expectation of a mod with its verdict, in order; four queries, however many trials and sums."""
+    """Every expectation of a mod with its verdict, in order."""
+    return verdicts_of(session, [mod])[mod.key]
+
+
+def verdicts_of(session: Session, mods: Sequence[Mod]) -> dict[int, list[ExpectationLine]]:
+    """Every expectation of these mods with its verdict, by mod; four queries, however many mods, trials and sums."""
+    known = {mod.key: mod for mod in mods}
     query = (
         select(Expectation, Procedure)
         .outerjoin(Procedure, col(Procedure.id) == col(Expectation.procedure_id))
-        .where(Expectation.mod_id == mod.id)
+        .where(col(Expectation.mod_id).in_(known))
         .order_by(col(Expectation.number))
     )
     rows = session.exec(query).all()
-    trials = _trials(session, mod, {procedure.key for _, procedure in rows if procedure})
-    mods = mods_noted(session, [trial.key for trial in trials])
+    trials = _trials(session, mods, {procedure.key for _, procedure in rows if procedure})
+    noted = mods_noted(session, [trial.key for trial in trials])
     sums = latest_of(session, {expectation.calculation_id for expectation, _ in rows})
-    return [
-        verdict_on(mod, expectation, procedure, trials, mods, sums.get(expectation.calculation_id or 0))
-        for expectation, procedure in rows
-    ]
+    found: dict[int, list[ExpectationLine]] = {key: [] for key in known}
+    for expectation, procedure in rows:
+        mod, kept = known[expectation.mod_id], sums.get(expectation.calculation_id or 0)
+        found[mod.key].append(verdict_on(mod, expectation, procedure, trials, noted, kept))
+    return found
 
 
 def verdict_on(
@@ -127,8 +134,9 @@ def verdict_on(
     return replace(line, calculation=kept[0] if kept else None, unit=procedure.unit if procedure else reckoned)
 
 
-def _trials(session: Session, mod: Mod, procedures: set[int]) -> Sequence[Trial]:
-    query = select(Trial).where(Trial.machine_id == mod.machine_id, col(Trial.procedure_id).in_(procedures))
+def _trials(session: Session, mods: Sequence[Mod], procedures: set[int]) -> Sequence[Trial]:
+    machines = {mod.machine_id for mod in mods}
+    query = select(Trial).where(col(Trial.machine_id).in_(machines), col(Trial.procedure_id).in_(procedures))
     return session.exec(query.order_by(col(Trial.day), col(Trial.number))).all()
 
 
@@ -136,7 +144,7 @@ def _run(mod: Mod, procedure: Procedure | None, trials: Sequence[Trial], mods: d
     before: Trial | None = None
     after: list[Trial] = []
     for trial in trials:
-        if procedure is None or trial.procedure_id != procedure.id:
+        if procedure is None or (trial.machine_id, trial.procedure_id) != (mod.machine_id, procedure.id):
             continue
         if any(noted.id == mod.id for noted in mods[trial.key]):
             after.append(trial)
