@@ -1,7 +1,7 @@
 """A machine's trials: the list, one of them with its readings, and the forms that record and revise them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date
 
 from fastapi import APIRouter
@@ -10,24 +10,21 @@ from starlette.responses import Response
 
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
-from server.pages.machines import address, sections
+from server.pages.machines import sections
 from server.pages.readings import Told, told
+from server.pages.trial_form import at_the_readings, form_page, procedure_of, trial_address, typed_readings
 from server.records.cautions import cautions
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, TrialFields
-from server.records.errors import NotFound
 from server.records.questions.addresses import find_machine, find_procedure, find_trial
 from server.records.questions.paging import Paged
 from server.records.questions.states import mods_in_force
 from server.records.questions.trials import (
     TrialLine,
-    instruments_of,
     line_of,
     mods_offered,
     numbered,
-    procedures_offered,
     trial_before,
     trials_of,
-    yes_or_no,
 )
 from server.records.tables import Board, Machine, Mod, Procedure, Trial
 
@@ -66,32 +63,9 @@ class TrialPage:
     mods: list[tuple[str, str]]
 
 
-@dataclass(frozen=True, slots=True)
-class TrialFormPage:
-    """The form that records or revises a trial; `trial` is none while it is new.
-
-    `procedures` are offered while it is new, and `procedure` is the one that is run, once it is known.
-    """
-
-    machine: Machine
-    tabs: list[tuple[str, str]]
-    cautions: list[str]
-    trial: Trial | None
-    procedure: Procedure | None
-    procedures: list[tuple[str, str]]
-    instruments: Sequence[str]
-    form: Form
-    action: str
-    cancel: str
-
-
 def cautions_of(session: Session, machine: Machine) -> list[str]:
     """What every page about this machine warns of."""
     return cautions(machine.hazards, *session.exec(select(col(Board.hazards)).where(Board.machine_id == machine.id)))
-
-
-def trial_address(machine: Machine, trial: Trial) -> str:
-    return f"{address(machine)}/trials/{trial.number}"
 
 
 @router.get("/machines/{tag}/trials")
@@ -119,18 +93,21 @@ def new_trial(house: AtHome, tag: str, procedure: str = "") -> Response:
             find_procedure(session, procedure)
     signer = machine.keeper or house.settings.keeper
     today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
-    return _form(house, machine, None, Form.blank(procedure=procedure, day=today, signer=signer))
+    return form_page(house, machine, None, Form.blank(procedure=procedure, day=today, signer=signer))
 
 
 @router.post("/machines/{tag}/trials/new")
 def record_trial(house: AtHome, tag: str, form: PostedForm) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
+        pressed = at_the_readings(form, procedure_of(session, None, form))
+    if pressed:
+        return form_page(house, machine, None, form, *pressed)
     return house.write(
         form,
         RecordTrial,
         to=lambda done: _recorded(house, machine, done.key),
-        again=lambda form, status: _form(house, machine, None, form, status),
+        again=lambda form, status: form_page(house, machine, None, form, status),
         machine=machine.tag,
     )
 
@@ -162,8 +139,8 @@ def edit_trial(house: AtHome, tag: str, n: int) -> Response:
         trial = find_trial(session, machine, n)
         procedure = session.get_one(Procedure, trial.procedure_id)
     form = Form.of_row(TrialFields, trial)
-    form.set("readings", _typed_readings(trial, procedure))
-    return _form(house, machine, trial, form)
+    form.set("readings", typed_readings(trial, procedure))
+    return form_page(house, machine, trial, form)
 
 
 @router.post("/machines/{tag}/trials/{n:int}/edit")
@@ -171,11 +148,14 @@ def revise_trial(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         trial = find_trial(session, machine, n)
+        pressed = at_the_readings(form, procedure_of(session, trial, form))
+    if pressed:
+        return form_page(house, machine, trial, form, *pressed)
     return house.write(
         form,
         ReviseTrial,
         to=lambda done: trial_address(machine, trial),  # noqa: ARG005
-        again=lambda form, status: _form(house, machine, trial, form, status),
+        again=lambda form, status: form_page(house, machine, trial, form, status),
         machine=machine.tag,
         trial=n,
     )
@@ -241,58 +221,3 @@ def _both(line: TrialLine, by_day: Sequence[Mod]) -> str:
         f"By the days of their moves, the mods in force on {line.trial.day} were: {numbered(by_day) or 'none'}. "
         f"Noted with this trial: {numbered(line.mods) or 'none'}."
     )
-
-
-# ---- The form ----
-
-
-def _typed_readings(trial: Trial, procedure: Procedure) -> str:
-    """Stored readings as a keeper would type them, to the last digit."""
-    if yes_or_no(procedure):
-        return " ".join("yes" if reading else "no" for reading in trial.readings)
-    return " ".join(repr(reading).removesuffix(".0") for reading in trial.readings)
-
-
-def _form(house: House, machine: Machine, trial: Trial | None, form: Form, status: int = 200) -> Response:
-    with house.reading() as session:
-        procedure = _procedure(session, trial, form)
-        if trial and procedure and status == 409:
-            _show_readings_as_typed(form, find_trial(session, machine, trial.number), procedure)
-        context = TrialFormPage(
-            machine=machine,
-            tabs=sections(machine),
-            cautions=cautions_of(session, machine),
-            trial=trial,
-            procedure=procedure,
-            procedures=_offered(session),
-            instruments=instruments_of(session, machine),
-            form=form,
-            action=f"{trial_address(machine, trial)}/edit" if trial else f"{address(machine)}/trials/new",
-            cancel=trial_address(machine, trial) if trial else f"{address(machine)}/trials",
-        )
-    return house.page("trials/form.html", context, status)
-
-
-def _procedure(session: Session, trial: Trial | None, form: Form) -> Procedure | None:
-    if trial:
-        return session.get_one(Procedure, trial.procedure_id)
-    try:
-        return find_procedure(session, form.text("procedure"))
-    except NotFound:
-        return None
-
-
-def _offered(session: Session) -> list[tuple[str, str]]:
-    return [(found.slug, f"{found.title} ({_read_as(found)})") for found in procedures_offered(session)]
-
-
-def _read_as(procedure: Procedure) -> str:
-    return "yes or no" if yes_or_no(procedure) else procedure.unit or "plain numbers"
-
-
-def _show_readings_as_typed(form: Form, stored: Trial, procedure: Procedure) -> None:
-    """The two versions of the readings in the form's own writing, not as stored numbers."""
-    yours, theirs = " ".join(form.text("readings").split()), _typed_readings(stored, procedure)
-    form.conflict = [
-        replace(row, yours=yours, theirs=theirs) if row.field == "readings" else row for row in form.conflict
-    ]

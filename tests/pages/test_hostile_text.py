@@ -33,6 +33,7 @@ KINDS_A_ROUTE = 2
 ADDRESS_MOST = 2_000
 STEP = {"board": "main-board", "designator": "R1"}  # what a step needs, though its form cannot know before it is told
 READINGS = "3 4 5 4"
+LOOKING = {"more", "add", "take_back"}  # presses that change the form, and write nothing
 LOOKED_AT = {"/machines/{tag}/parts/import"}  # answers a list with its rows; `more`, a form with more of its own
 
 
@@ -110,7 +111,7 @@ def outcomes(client: TestClient, kind: Kind, turn: Iterator[str], numbers: Itera
             return
         pairs = attacked(form, name, text, numbers)
         answer = send(client, form, pairs, follow=False)
-        looks = kind.action in LOOKED_AT or any(one == "more" for one, _ in pairs)
+        looks = kind.action in LOOKED_AT or any(one in LOOKING for one, _ in pairs)
         if answer.status_code not in allowed | ({200} if looks else set()):
             yield f"{kind.page} {kind.action} {name} {text[:20]!r}: {answer.status_code}"
         if answer.status_code == 303:  # what was written may have changed the form, or its version
