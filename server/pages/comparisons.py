@@ -14,7 +14,7 @@ from server.pages.forms import Form
 from server.pages.house import AtHome, PageNumber
 from server.pages.machines import address, sections
 from server.pages.pictures import Picture
-from server.pages.procedures import better_words
+from server.pages.procedures import better_words, meaning
 from server.pages.readings import picture, undrawn
 from server.pages.trials import cautions_of
 from server.records.errors import Invalid, NotFound
@@ -122,7 +122,7 @@ def _held(session: Session, machine: Machine, form: Form, number: int) -> Held |
         picture=_picture(before, after, *summaries) if summaries else None,
         undrawn=undrawn(before.trial, after.trial) if summaries else "",
         rows=_rows(comparison, before.procedure.unit),
-        facts=_facts(comparison),
+        facts=[*meaning(before.procedure), *_facts(comparison)],
         came=came,
         went=went,
         parts=_in_words(parts),

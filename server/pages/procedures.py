@@ -147,10 +147,15 @@ def facts(procedure: Procedure) -> list[tuple[str, str]]:
     read_to = with_unit(in_print(resolution), procedure.unit) if resolution else "not given: taken from the readings"
     return [
         ("Unit", procedure.unit or "none: plain numbers"),
-        *([("What it stands for", procedure.unit_meaning)] if procedure.unit_meaning else []),
+        *meaning(procedure),
         ("Read to", read_to),
         ("Which way is better", better_words(procedure)),
     ]
+
+
+def meaning(procedure: Procedure) -> list[tuple[str, str]]:
+    """What the unit stands for, as a row of facts: `tick = 1/60 s`; nothing where that is not written down."""
+    return [("What the unit stands for", procedure.unit_meaning)] if procedure.unit_meaning else []
 
 
 def _after_writing(house: House, form: Form, done: Done) -> str:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from server.engineering.trials import Summary, compare_yes_no, summarise
 from server.pages import pictures
 from server.pages.pictures import Picture
-from server.pages.procedures import better_words
+from server.pages.procedures import better_words, meaning
 from server.records.questions.trials import TrialLine, counts, in_print, with_unit, yes_or_no
 from server.records.tables import Procedure, Trial
 
@@ -56,7 +56,7 @@ def _told_readings(line: TrialLine) -> Told:
     shown = [Reading(place, in_print(value), place - 1 in outliers) for place, value in _first(readings)]
     return Told(
         summary=_told_figures(line, summary),
-        facts=_facts(summary, line.procedure.unit),
+        facts=_facts(summary, line.procedure),
         notes=list(summary.notes),
         picture=picture([(f"trial {line.trial.number}", line.trial, summary)], line.procedure),
         undrawn=undrawn(line.trial),
@@ -88,13 +88,15 @@ def _told_figures(line: TrialLine, summary: Summary) -> str:
     )
 
 
-def _facts(summary: Summary, unit: str) -> list[tuple[str, str]]:
+def _facts(summary: Summary, procedure: Procedure) -> list[tuple[str, str]]:
+    unit = procedure.unit
     spread = "one reading has none" if summary.spread is None else in_print(summary.spread, summary.spread)
     return [
         ("Spread (standard deviation)", with_unit(spread, unit if summary.spread is not None else "")),
         ("Median", with_unit(in_print(summary.median), unit)),
         ("Least and most", f"{in_print(summary.minimum)} to {with_unit(in_print(summary.maximum), unit)}"),
         ("Read to", with_unit(in_print(summary.resolution), unit)),
+        *meaning(procedure),
     ]
 
 
