@@ -24,7 +24,8 @@ NOT_OBSERVED_SHOWN = 24
 A_NUMBER_FIRST = re.compile(r"[+-]?[0-9.,]*")
 
 # Each one is looked at below, where it is known whether figures or observations are meant.
-Sent = Annotated[list[Any], WithJsonSchema({"type": "array", "items": {"type": ["number", "boolean"]}})]
+ITEMS = {"type": "array", "items": {"type": ["number", "boolean"]}, "minItems": 1, "maxItems": MOST_READINGS}
+Sent = Annotated[list[Any], WithJsonSchema(ITEMS)]
 Given = str | Sent
 
 

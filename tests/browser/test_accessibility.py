@@ -23,7 +23,11 @@ NO_PAGES = {
     "/bench-sums/{slug}/attach",
     "/machines/{tag}/sheet.pdf",
     "/api/v1/machines/{tag}",
+    "/api/v1/procedures",
     "/machines/{tag}/on",
+    "/machines/{tag}/photographs/on/{kind}/{on:path}",
+    "/machines/{tag}/photographs/{n:int}/file",
+    "/photographs/{sha256}/{most:int}",
     "/machines/{tag}/waveforms/{n:int}/file",
     "/jobs/{key}",
 }
