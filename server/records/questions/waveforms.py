@@ -28,8 +28,8 @@ FIGURES: Mapping[str, str] = {
     "overshoot": "overshoot",
     "undershoot": "undershoot",
     "tau": "time constant",
-    "start_volts": "voltage where the decay begins",
-    "end_volts": "voltage that the decay goes to",
+    "start_volts": "starting voltage of the decay",
+    "end_volts": "final voltage of the decay",
 }
 # What a drawing is made of is read only where it is drawn.
 UNDRAWN = defer(Waveform.drawing)  # type: ignore[arg-type]  # a mapped column, which mypy cannot see
