@@ -25,6 +25,7 @@ from server.documents.record_schema import (
     RecordedEvidence,
     RecordedExpectation,
     RecordedInput,
+    RecordedLoan,
     RecordedMachine,
     RecordedMod,
     RecordedMove,
@@ -34,6 +35,7 @@ from server.documents.record_schema import (
     RecordedPosition,
     RecordedProcedure,
     RecordedRun,
+    RecordedStay,
     RecordedStep,
     RecordedStorage,
     RecordedSymptom,
@@ -47,6 +49,7 @@ from server.records.tables.base import Kept
 PRIVATE_FIELDS: Mapping[type[Recorded], frozenset[str]] = {
     RecordedMachine: frozenset({"acquired_from", "price"}),
     RecordedStorage: frozenset({"place"}),
+    RecordedLoan: frozenset({"to_whom"}),
 }
 Kind = TypeVar("Kind", bound=Recorded)
 
@@ -87,6 +90,7 @@ class _Writer:
         self.trial = _uuids(whole.trials)
         self.waveform = _uuids(whole.waveforms)
         self.design = _uuids(whole.designs)
+        self.symptom = _uuids(whole.symptoms)
 
     def record(self) -> MachineRecord:
         whole = self.whole
@@ -94,10 +98,15 @@ class _Writer:
             format=FORMAT,
             machine=self.entry(RecordedMachine, whole.machine),
             boards=[self.entry(RecordedBoard, row, parent=_of(self.board, row.parent_id)) for row in whole.boards],
+            board_stays=[
+                self.entry(RecordedStay, row, board=self.board[row.board_id], machine=whole.tag_of[row.machine_id])
+                for row in whole.board_stays
+            ],
             positions=[self.entry(RecordedPosition, row, board=self.board[row.board_id]) for row in whole.positions],
             parts=[self.entry(RecordedPart, row) for row in whole.parts],
             placements=self.placements(),
             storages=self.storages(),
+            loans=[self.entry(RecordedLoan, row, part=self.part[row.part_id]) for row in whole.loans],
             mods=[self.of_mod(row) for row in whole.mods],
             calculations=[self.of_calculation(row) for row in whole.calculations],
             procedures=[self.entry(RecordedProcedure, row) for row in whole.procedures],
@@ -145,6 +154,7 @@ class _Writer:
         return self.entry(
             RecordedMod,
             mod,
+            symptom=_of(self.symptom, mod.symptom_id),
             design=_of(self.design, mod.design_id),
             moves=[self.entry(RecordedMove, row) for row in self.whole.moves_of.get(mod.key, [])],
             steps=[self.of_step(row) for row in self.whole.steps_of.get(mod.key, [])],

@@ -38,6 +38,7 @@ class RecordedMachine(Recorded):
     price: str = Field(default="", description=PRIVATE)
     provenance: str = Field(description="Markdown, as are as_found and every other text of more than one line.")
     as_found: str
+    significance: str
     hazards: list[str]
     keeper: str
     handed_over_on: date | None
@@ -56,6 +57,17 @@ class RecordedBoard(Recorded):
     serial_number: str
     made: str
     hazards: list[str]
+    note: str
+
+
+class RecordedStay(Recorded):
+    """A board in one machine from a day to a day; only boards that moved have any. Machines are named by tag."""
+
+    board: UUID
+    machine: str
+    since: date | None
+    until: date | None
+    signer: str
     note: str
 
 
@@ -87,6 +99,8 @@ class RecordedPart(Recorded):
     condition: str
     pedigree: str
     note: str
+    dating: str = Field(description="The keeper's own word on whether the code tells of the board's age, or empty.")
+    dating_note: str
     gone: str | None = Field(description="discarded, lost or handed over; null while it is somewhere.")
     gone_on: date | None
 
@@ -113,6 +127,18 @@ class RecordedStorage(Recorded):
     since: date
     until: date | None
     condition: str
+
+
+class RecordedLoan(Recorded):
+    """A part lent out of its bag, which waits for it; no last day: it is still lent."""
+
+    part: UUID
+    to_whom: str = Field(default="", description=PRIVATE)
+    since: date
+    due: date | None
+    until: date | None
+    signer: str
+    note: str
 
 
 class RecordedMove(Recorded):
@@ -170,6 +196,8 @@ class RecordedMod(Recorded):
     hazards: list[str]
     state: str
     outcome: str
+    aim: str = Field(description="prevent, remedy, restore or adapt for use; empty where it was not said.")
+    symptom: UUID | None = Field(description="The symptom that it answers.")
     design: UUID | None = Field(description="The design that this mod is a fitting of.")
     moves: list[RecordedMove]
     steps: list[RecordedStep]
@@ -357,10 +385,12 @@ class MachineRecord(BaseModel):
     format: Literal["putback-record/1"]
     machine: RecordedMachine
     boards: list[RecordedBoard]
+    board_stays: list[RecordedStay]
     positions: list[RecordedPosition]
     parts: list[RecordedPart]
     placements: list[RecordedPlacement]
     storages: list[RecordedStorage]
+    loans: list[RecordedLoan]
     mods: list[RecordedMod]
     calculations: list[RecordedCalculation]
     procedures: list[RecordedProcedure]

@@ -1,5 +1,7 @@
 """Bringing a record of any age up to what this version of the program expects."""
 
+import sqlite3
+import time
 from contextlib import closing
 from pathlib import Path
 
@@ -10,7 +12,7 @@ from alembic.script import ScriptDirectory
 from sqlalchemy import Connection, Engine, inspect
 
 from server.records.errors import Damaged
-from server.records.store import take_turn
+from server.records.store import WRITE_LOCK_WAIT_S, take_turn
 from server.records.tables import JournalEntry
 
 FOLDER = Path(__file__).parent / "migrations"
@@ -58,6 +60,18 @@ def _refuse_foreign(connection: Connection) -> None:
 
 
 def _let_readers_and_a_writer_share(engine: Engine) -> None:
-    """The write-ahead log is a property of the file, so it is set once it is known to be ours."""
+    """The write-ahead log is a property of the file, so it is set once it is known to be ours.
+
+    SQLite does not wait for its turn here as it does elsewhere: where another server is at it, this one tries again.
+    """
+    give_up = time.monotonic() + WRITE_LOCK_WAIT_S
     with closing(engine.raw_connection()) as connection, closing(connection.cursor()) as cursor:
-        cursor.execute("PRAGMA journal_mode = WAL")
+        while True:
+            try:
+                cursor.execute("PRAGMA journal_mode = WAL")
+            except sqlite3.OperationalError:
+                if time.monotonic() > give_up:
+                    raise
+                time.sleep(0.02)
+            else:
+                return

@@ -71,6 +71,22 @@ class ModState(StrEnum):
     DROPPED = "dropped"
 
 
+class Aim(StrEnum):
+    """What kind of work a mod is, in the terms of conservation."""
+
+    PREVENT = "prevent"
+    REMEDY = "remedy"
+    RESTORE = "restore"
+    ADAPT = "adapt for use"
+
+
+class Dating(StrEnum):
+    """The keeper's own word on whether a part's date code tells of its board's age."""
+
+    COUNTS = "counts"
+    DOES_NOT_COUNT = "does not count"
+
+
 class StepKind(StrEnum):
     TAKE_OUT = "take out"
     FIT = "fit"

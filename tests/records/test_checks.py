@@ -1,20 +1,24 @@
 """Whether the record is whole: nothing that the commands do breaks it, and each broken rule is named."""
 
 from datetime import date, timedelta
+from io import BytesIO
 from typing import Any
 from uuid import UUID
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from PIL import Image
 from sqlalchemy import Executable, update
 from sqlmodel import SQLModel
 
 from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation, TickAssumption
+from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
 from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
 from server.records.commands.parts import BagPart, EnterPart, ImportParts, KeepAside, RevisePart
+from server.records.commands.photographs import AddPhotograph, ReviseCaption
 from server.records.commands.steps import (
     AddStep,
     CarryOutStep,
@@ -35,6 +39,7 @@ from server.records.commands.symptoms import (
     SuspectCause,
 )
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, WriteProcedure
+from server.records.commands.waveforms import RecordWaveform, ReviseWaveform
 from server.records.errors import RecordError, Stale
 from server.records.words import ModState, StepKind
 from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, Copies, behind
@@ -45,9 +50,19 @@ PLACES = st.sampled_from(["R9", "R2", "R7", "U7", "C4", "r07", "C5"])
 MODS = st.sampled_from([2, 1, 2, 2, 3])
 NUMBERS = st.sampled_from([1, 2, 3, 4, 5, 6])
 FIRST = st.just(1)
+CAPTURE = "\n".join(["s,V", *(f"{n},{5 * 0.9**n:.4f}" for n in range(60))]).encode()
 NEXT_DAY = "the day after the last one"
 DAYS = st.sampled_from([NEXT_DAY] * 9 + ["2025-02-03"])
 VERSIONS = st.just(1)
+
+
+def _png() -> bytes:
+    file = BytesIO()
+    Image.new("RGB", (8, 6), "white").save(file, "PNG")
+    return file.getvalue()
+
+
+PICTURE = _png()
 VALUES = st.sampled_from(["330 Ω", "1 kΩ ±5 %", "", "4k7 Ω", "no value"])
 WORDS = st.sampled_from(["", "a word", "Ω “quoted”"])
 STATES = st.sampled_from(["fitted", "undone", "fitted", "undone", *ModState])
@@ -162,6 +177,40 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "note": WORDS,
     },
     DropEvidence: {"symptom": FIRST, "cause": NUMBERS, "evidence": st.just(str(UUID(int=1)))},
+    RecordWaveform: {
+        "day": DAYS,
+        "title": st.just("Rail at switch-off"),
+        "signer": WORDS,
+        "file_name": st.just("rail.csv"),
+        "content": st.sampled_from([CAPTURE, b"no numbers"]),
+    },
+    ReviseWaveform: {
+        "waveform": FIRST,
+        "day": DAYS,
+        "title": WORDS,
+        "signer": WORDS,
+        "fit_to": st.sampled_from([None, 5.0, 900.0]),
+        "opened_version": VERSIONS,
+    },
+    AddPhotograph: {
+        "on_kind": st.just("symptom"),
+        "on": st.sampled_from(["1", "2"]),
+        "file_name": st.just("screen.png"),
+        "content": st.just(PICTURE),
+    },
+    ReviseCaption: {"photograph": FIRST, "caption": WORDS, "opened_version": VERSIONS},
+    WriteDesign: {
+        "mod": MODS,
+        "title": WORDS,
+        "roles": st.just([{"board": MAIN, "designator": "R7", "name": "pull-up"}]),
+    },
+    ReviseDesign: {"design": st.just("another-r2"), "title": WORDS, "opened_version": VERSIONS},
+    FitDesign: {
+        "design": st.just("another-r2"),
+        "places": st.builds(lambda place: [{"role": "R2", "board": MAIN, "designator": place}], PLACES),
+        "day": DAYS,
+        "signer": WORDS,
+    },
     NoteModsInForce: {
         "trial": FIRST,
         "mods": st.lists(NUMBERS, max_size=2),
@@ -180,6 +229,8 @@ def prepare(bench: Bench) -> None:
     bench.plan()
     for kind, place in (("take out", "R7"), ("fit", "R7"), ("lift pin", "U7"), ("take out", "U7"), ("clean", "")):
         bench.step(kind, place, mod=2, pin="3")
+    named = [{"board": MAIN, "designator": "R2", "name": "R2"}]
+    bench.do(WriteDesign, mod=1, title="Another R2", roles=named)
     bench.do(SuspectCause, title="It hangs", seen_on="2025-02-01", sentence="The supply sags")
     bench.do(WriteProcedure, title="Timing")
     bench.do(RecordTrial, procedure="timing", day="2025-02-04", readings="501 503", signer=KEEPER)

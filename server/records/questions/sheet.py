@@ -24,6 +24,7 @@ from server.records.questions.foretold import KeptSum
 from server.records.questions.mods import BackLine, way_back
 from server.records.tables import (
     Board,
+    BoardStay,
     Calculation,
     CalculationInput,
     CalculationRun,
@@ -31,6 +32,7 @@ from server.records.tables import (
     Evidence,
     Expectation,
     JournalEntry,
+    Loan,
     Machine,
     Mod,
     ModMove,
@@ -60,10 +62,13 @@ class WholeMachine:
 
     machine: Machine
     boards: Sequence[Board]
+    board_stays: Sequence[BoardStay]
+    tag_of: dict[int, str]
     positions: Sequence[Position]
     parts: Sequence[Part]
     placements: Sequence[Placement]
     storages: Sequence[Storage]
+    loans: Sequence[Loan]
     mods: Sequence[Mod]
     moves: Sequence[ModMove]
     steps: Sequence[Step]
@@ -196,10 +201,13 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
     trials = select(col(Trial.id)).where(Trial.machine_id == machine.id)
     symptoms = select(col(Symptom.id)).where(Symptom.machine_id == machine.id)
     causes = select(col(PossibleCause.id)).where(col(PossibleCause.symptom_id).in_(symptoms))
+    stays = read_stays(session, boards)
     read = session.exec
     return WholeMachine(
         machine=machine,
         boards=sorted(read(select(Board).where(Board.machine_id == machine.id)), key=lambda board: board.slug),
+        board_stays=[stay for stay, _ in stays],
+        tag_of={stay.machine_id: tag for stay, tag in stays},
         positions=_positions(session, machine),
         parts=read(select(Part).where(_belongs(col(Part.id), positions)).order_by(col(Part.uuid))).all(),
         placements=_placements(session, machine),
@@ -207,6 +215,9 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
             select(Storage)
             .where(_belongs(col(Storage.part_id), positions))
             .order_by(col(Storage.bag), col(Storage.since), col(Storage.uuid))
+        ).all(),
+        loans=read(
+            select(Loan).where(_belongs(col(Loan.part_id), positions)).order_by(col(Loan.since), col(Loan.uuid))
         ).all(),
         mods=read(select(Mod).where(Mod.machine_id == machine.id).order_by(col(Mod.number))).all(),
         # Two moves of one day follow each other by key alone; whoever stores them elsewhere keeps this order.
@@ -246,6 +257,16 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
         back=way_back(session, machine),
         head=_head(session, machine),
     )
+
+
+def read_stays(session: Session, boards: Keys) -> Sequence[tuple[BoardStay, str]]:
+    """Where these boards have been, each with its machine's tag, in the order of time."""
+    query = (
+        select(BoardStay, Machine.tag)
+        .join(Machine, col(Machine.id) == col(BoardStay.machine_id))
+        .where(col(BoardStay.board_id).in_(boards))
+    )
+    return sorted(session.exec(query).all(), key=lambda row: (row[0].since or date.min, row[0].uuid))
 
 
 def _belongs(part: Mapped[Any], positions: Keys) -> ColumnElement[bool]:

@@ -3,9 +3,9 @@
 from server.records.tables.calculations import Calculation, CalculationInput, CalculationRun
 from server.records.tables.designs import Design
 from server.records.tables.journal import JournalEntry
-from server.records.tables.machines import Board, Machine, Position
+from server.records.tables.machines import Board, BoardStay, Machine, Position
 from server.records.tables.mods import Expectation, Mod, ModMove, Step
-from server.records.tables.parts import Part, Placement, Storage
+from server.records.tables.parts import Loan, Part, Placement, Storage
 from server.records.tables.photographs import Photograph
 from server.records.tables.symptoms import Evidence, PossibleCause, Symptom
 from server.records.tables.trials import Procedure, Trial, TrialMod
@@ -13,6 +13,7 @@ from server.records.tables.waveforms import Waveform
 
 __all__ = [
     "Board",
+    "BoardStay",
     "Calculation",
     "CalculationInput",
     "CalculationRun",
@@ -20,6 +21,7 @@ __all__ = [
     "Evidence",
     "Expectation",
     "JournalEntry",
+    "Loan",
     "Machine",
     "Mod",
     "ModMove",

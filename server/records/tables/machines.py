@@ -9,7 +9,10 @@ from server.records.tables.base import Kept
 
 
 class Machine(Kept, table=True):
-    """One physical computer or peripheral. `acquired_from` and `price` are private."""
+    """One physical computer or peripheral. `acquired_from` and `price` are private.
+
+    `significance` says what about it matters, and so must not change.
+    """
 
     tag: str = Field(max_length=40)
     tag_key: str = Field(max_length=40, unique=True)
@@ -23,6 +26,7 @@ class Machine(Kept, table=True):
     price: str = ""
     provenance: str = ""
     as_found: str = ""
+    significance: str = ""
     hazards: list[str] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     keeper: str = ""
     handed_over_on: date | None = None
@@ -44,6 +48,22 @@ class Board(Kept, table=True):
     serial_number: str = ""
     made: str = ""
     hazards: list[str] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    note: str = ""
+
+
+class BoardStay(Kept, table=True):
+    """A board in one machine from a day to a day. Only a board that has moved has any; the last one is open.
+
+    Without a first day it was there from the start.
+    """
+
+    __tablename__ = "board_stay"
+
+    board_id: int = Field(foreign_key="board.id", index=True)
+    machine_id: int = Field(foreign_key="machine.id", index=True)
+    since: date | None = None
+    until: date | None = None
+    signer: str = ""
     note: str = ""
 
 

@@ -2,14 +2,17 @@
 
 from datetime import date
 
-from sqlalchemy import JSON, Column, UniqueConstraint
+from sqlalchemy import JSON, Column, ForeignKey, UniqueConstraint
 from sqlmodel import Field
 
 from server.records.tables.base import Kept
 
 
 class Mod(Kept, table=True):
-    """A planned or done change. `state` is that of its latest move; `design_id` the design that it is a fitting of."""
+    """A planned or done change. `state` is that of its latest move; `design_id` the design that it is a fitting of.
+
+    `aim` says in the terms of conservation what kind of work it is, `symptom_id` which symptom it answers.
+    """
 
     __table_args__ = (UniqueConstraint("machine_id", "number"),)
 
@@ -21,6 +24,12 @@ class Mod(Kept, table=True):
     hazards: list[str] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     state: str
     outcome: str = ""
+    aim: str = ""
+    symptom_id: int | None = Field(
+        default=None,
+        # A symptom names the mod that cured it, so the two tables know each other: this end is tied last.
+        sa_column=Column(ForeignKey("symptom.id", use_alter=True, name="mod_answers_symptom"), index=True),
+    )
     design_id: int | None = Field(default=None, foreign_key="design.id", index=True)
 
 

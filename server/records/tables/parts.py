@@ -13,7 +13,10 @@ from server.records.tables.base import Kept
 
 
 class Part(Kept, table=True):
-    """One physical item. `value` is as the keeper typed it; the sums read it through `engineering`."""
+    """One physical item. `value` is as the keeper typed it; the sums read it through `engineering`.
+
+    `dating` is empty, or the keeper's own word, with a note, on whether its date code tells of its board's age.
+    """
 
     kind: str = Field(index=True)
     type: str = ""
@@ -27,6 +30,8 @@ class Part(Kept, table=True):
     condition: str = ""
     pedigree: str = ""
     note: str = ""
+    dating: str = ""
+    dating_note: str = ""
     gone: str | None = None
     gone_on: date | None = None
 
@@ -82,3 +87,25 @@ class Storage(Kept, table=True):
     since: date
     until: date | None = None
     condition: str = ""
+
+
+class Loan(Kept, table=True):
+    """A part that was lent out of its bag, which waits for it. `to_whom` is private."""
+
+    __table_args__ = (
+        Index(
+            "one_loan_of_a_part",
+            "part_id",
+            unique=True,
+            sqlite_where=text("until IS NULL"),
+            postgresql_where=text("until IS NULL"),
+        ),
+    )
+
+    part_id: int = Field(foreign_key="part.id", index=True)
+    to_whom: str
+    since: date
+    due: date | None = None
+    until: date | None = None
+    signer: str = ""
+    note: str = ""

@@ -28,5 +28,5 @@ class Photograph(Kept, table=True):
     width: int
     height: int
     size: int
-    sha256: str = Field(max_length=64)
+    sha256: str = Field(max_length=64, index=True)
     sent_sha256: str = Field(max_length=64)
