@@ -3,7 +3,6 @@
 Knows no unit: figures are in the readings' own, which the page shows beside the sentence.
 """
 
-import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -102,7 +101,7 @@ def shown(value: float, uncertainty: float | None) -> str:
     """A value to the second significant digit of its uncertainty, or as it is without one."""
     if not uncertainty:
         return f"{value:.10g}"
-    decimals = 1 - math.floor(math.log10(uncertainty))
+    decimals = 1 - int(f"{uncertainty:.1e}".partition("e")[2])  # of the rounded one: 0.0999 is told as 0.10
     if abs(decimals) > 15 or abs(value) >= 1e15:
         return f"{value:.10g}"
     return f"{round(value, decimals) + 0.0:.{max(decimals, 0)}f}"

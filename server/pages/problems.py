@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from server.pages.house import house_of
-from server.records.errors import Invalid, NotFound, RecordError
+from server.records.errors import Damaged, Invalid, NotFound, RecordError
 
 log = structlog.get_logger("putback.problem")
 
@@ -29,6 +29,8 @@ SENTENCES = {
     404: ("Nothing is kept at this address", "The address may be mistyped, or the record was given another tag."),
     405: ("That cannot be done here", "This address can be read but not written to, or the other way round."),
     413: ("That is too large", "The file is larger than this server takes. Nothing was stored."),
+    409: ("That cannot be stored", ""),
+    422: ("That cannot be stored", ""),
     500: ("Something went wrong here", "The fault is the program's, not yours. Nothing was half-written."),
 }
 
@@ -52,6 +54,9 @@ def not_found(request: Request, problem: Exception) -> Response:
 
 def refused(request: Request, problem: Exception) -> Response:
     status = 422 if isinstance(problem, Invalid) else 409
+    if isinstance(problem, Damaged):
+        log.error("damaged", path=request.url.path, fault=str(problem))
+        status = 500
     return _problem(request, status, str(problem), [("/", "Back to the shelf")])
 
 
@@ -72,8 +77,6 @@ def unexpected(request: Request, problem: Exception) -> Response:
 
 def _problem(request: Request, status: int, sentence: str, ways: list[tuple[str, str]]) -> Response:
     heading, usual = SENTENCES.get(status, SENTENCES[400])
-    if status in (409, 422):
-        heading = "That cannot be stored"
     if request.url.path.startswith("/api/"):
         return JSONResponse({"detail": sentence or usual}, status)
     return house_of(request).page("problem.html", ProblemPage(heading, sentence or usual, ways), status)

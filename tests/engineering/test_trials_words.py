@@ -54,3 +54,18 @@ def test_without_scatter_or_resolution_the_sentence_asks_for_them() -> None:
     assert comparison.sentence.startswith("Cannot say, with neither scatter nor resolution known: ")
     assert "(ratio 2.06)" in comparison.sentence
     assert "at 95 %" not in comparison.sentence
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "told"),
+    [
+        (12.345, 0.0999, "12.35"),
+        (12.345, 0.0994, "12.345"),
+        (12.345, 0.1, "12.35"),
+        (12.345, 9.96, "12"),
+        (0.0, 0.5, "0.00"),
+    ],
+)
+def test_a_figure_is_told_to_two_digits_of_its_uncertainty(value: float, uncertainty: float, told: str) -> None:
+    """As the uncertainty is rounded: 0.0999 is told as 0.10, and so are its figures."""
+    assert shown(value, uncertainty) == told

@@ -14,7 +14,8 @@ class Waveform(Kept, table=True):
 
     `figures` holds toleranced values by name, `reasons` a sentence for each figure that the capture does not give.
     `fit_from` and `fit_to` bound the decay that was fitted, in `time_unit`; neither: the fit found its own beginning.
-    `drawing` is the trace in few samples, in `time_unit` and `volt_unit`.
+    `drawing` is the trace in few samples (`time`, `volts`) and the fitted decay beside it (`fit_time`, `fit_volts`), in
+    `time_unit` and `volt_unit`.
     """
 
     __table_args__ = (UniqueConstraint("machine_id", "number"),)
