@@ -64,6 +64,7 @@ def test_numbers_and_enter_record_a_trial(
         expect(field).to_be_focused()
         expect(field).to_have_value("")
         expect(field).to_be_in_viewport(ratio=1)
+        expect(page.locator("#f-tally")).to_be_in_viewport(ratio=1)
 
     expect(page.get_by_label("Readings", exact=False).and_(page.locator("textarea"))).to_have_value("704 709 709")
     reach(page, lambda: focused(page, "Record the trial"))
@@ -93,6 +94,7 @@ def test_what_is_no_number_keeps_the_focus_and_is_put_right(opened: Opened, empt
     )
     expect(field).to_be_focused()
     expect(field).to_be_in_viewport(ratio=1)
+    expect(page.locator("#f-next-error")).to_be_in_viewport(ratio=1)
     page.keyboard.press("Home")
     page.keyboard.press("ArrowRight")
     page.keyboard.press("Delete")
