@@ -14,8 +14,8 @@ from server.documents.sheet_symptoms import ended_symptoms
 from server.documents.sheet_trials import sheet_trials
 from server.records.cautions import cautions
 from server.records.placing import describe
-from server.records.questions.mods import BackLine
 from server.records.questions.sheet import WholeMachine
+from server.records.questions.way_back import BackLine
 from server.records.tables import Board, Storage
 from server.records.traces import CANNOT_BE_PUT_BACK
 
@@ -47,8 +47,8 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str) -> Shee
             _bag(whole, bag) for bag in whole.storages if bag.until is None and bag.from_position_id in whole.position
         ),
         missing=tuple(missing_originals(whole)),
-        back=tuple(_back(line) for line in whole.back if line.line.step.kind not in CANNOT_BE_PUT_BACK),
-        no_way_back=tuple(_back(line) for line in whole.back if line.line.step.kind in CANNOT_BE_PUT_BACK),
+        back=tuple(_back(line) for line in whole.back.back),
+        no_way_back=tuple(_back(line) for line in whole.back.for_good),
         not_known=tuple(not_known(whole, told)),
         day=day.isoformat(),
         signer=signer,
@@ -110,4 +110,5 @@ def _bag(whole: WholeMachine, bag: Storage) -> SheetBag:
 
 def _back(line: BackLine) -> SheetBack:
     act = line.line.words if line.line.step.kind in CANNOT_BE_PUT_BACK else line.act
-    return SheetBack(f"Mod {line.mod.number}, step {line.line.step.number}", act, line.needs, line.obstacle)
+    told = f"{act}. {line.trap}" if line.trap else act
+    return SheetBack(f"Mod {line.mod.number}, step {line.line.step.number}", told, line.needs, line.obstacle)

@@ -28,6 +28,7 @@ from server.pages import (
     trials,
     understood,
     waveforms,
+    way_back,
 )
 
 ROUTERS = (
@@ -35,6 +36,7 @@ ROUTERS = (
     designs.router,
     mods.router,
     steps.router,
+    way_back.router,
     calculations.router,
     history.router,
     boards.router,

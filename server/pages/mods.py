@@ -8,7 +8,7 @@ from sqlmodel import Session, col, select
 from starlette.responses import Response
 
 from server.pages.calculations import SumLine, sums_of
-from server.pages.forms import Form, PostedForm, number_of
+from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
 from server.records.commands.mods import (
@@ -26,7 +26,7 @@ from server.records.questions.designs import design_of
 from server.records.questions.expectations import ExpectationLine, Verdict, verdicts
 from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import ModLine, mods_of
-from server.records.questions.mods import BackLine, StepLine, moves_of, steps_of, trace_of, way_back, why_of
+from server.records.questions.mods import StepLine, moves_of, steps_of, trace_of, why_of
 from server.records.questions.paging import Paged
 from server.records.questions.sums import LineOffered, lines_offered
 from server.records.questions.symptoms import cured_by
@@ -116,18 +116,6 @@ class ExpectationFormPage:
     cancel: str
 
 
-@dataclass(frozen=True, slots=True)
-class WayBackPage:
-    """The ordered steps that return the machine, or undo one mod."""
-
-    machine: Machine
-    tabs: list[tuple[str, str]]
-    mod: Mod | None
-    mods: list[Mod]
-    back: list[BackLine]
-    cautions: list[str]
-
-
 def mod_address(machine: Machine | str, mod: Mod | int) -> str:
     number = mod if isinstance(mod, int) else mod.number
     return f"{address(machine)}/mods/{number}"
@@ -215,6 +203,8 @@ def _next_words(mod: Mod, steps: list[StepLine], sums: list[SumLine], unmet: Unm
     if unmet:
         return "It does not do what was expected, although every limit holds. Next: test what its sums assume."
     waiting = [line.step.number for line in steps if line.step.done_on is None]
+    back = [line.step.number for line in steps if line.step.undone_on]
+    standing = [line.step.number for line in steps if line.can_be_put_back]
     match ModState(mod.state):
         case ModState.CONSIDERED:
             return "Next: write its steps, and call it planned when it is decided."
@@ -230,10 +220,17 @@ def _next_words(mod: Mod, steps: list[StepLine], sums: list[SumLine], unmet: Unm
             return f"Next: carry out step {waiting[0]}, and say here what was really done."
         case ModState.PLANNED:
             return "Every step is done. Next: call the mod fitted."
+        case ModState.FITTED if back and standing:
+            told = f"{_steps(back)} put back, {_steps(standing)} still standing"
+            return f"Put back half-way: {told}. Next: go on with the way back."
         case ModState.FITTED if not mod.outcome:
             return "Next: run a trial with it, and write down what came of it."
         case _:
             return ""
+
+
+def _steps(numbers: list[int]) -> str:
+    return f"step{'' if len(numbers) == 1 else 's'} {', '.join(map(str, numbers))}"
 
 
 def _said_of(line: SumLine) -> str:
@@ -322,24 +319,6 @@ def drop_expectation(house: AtHome, tag: str, number: int, which: int, form: Pos
     command = form.read(DropExpectation, machine=tag, mod=number, number=which)
     done = house.store.carry_out(command, house.who)
     return house.go(f"{mod_address(tag, number)}#expectations", done)
-
-
-@router.get("/machines/{tag}/way-back")
-def way_back_page(house: AtHome, tag: str, mod: str = "") -> Response:
-    with house.reading() as session:
-        machine = find_machine(session, tag)
-        asked = number_of(mod)
-        one = find_mod(session, machine, asked) if asked is not None else None
-        fitted = select(Mod).where(Mod.machine_id == machine.id, Mod.state == ModState.FITTED.value)
-        context = WayBackPage(
-            machine=machine,
-            tabs=sections(machine),
-            mod=one,
-            mods=list(session.exec(fitted.order_by(col(Mod.number)))),
-            back=way_back(session, machine, one),
-            cautions=cautions_for(session, machine, one),
-        )
-        return house.page("mods/way_back.html", context)
 
 
 def _address_of_key(house: House, machine: Machine, key: int) -> str:

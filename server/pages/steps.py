@@ -10,6 +10,7 @@ from starlette.responses import Response
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.mods import mod_address
+from server.pages.way_back import way_back_address
 from server.records.cautions import cautions
 from server.records.commands.base import Command
 from server.records.commands.steps import (
@@ -28,7 +29,7 @@ from server.records.questions.addresses import find_machine, find_mod, find_step
 from server.records.questions.machines import boards_of, kept_aside
 from server.records.questions.mods import StepLine, steps_of
 from server.records.tables import Machine, Mod
-from server.records.words import BoardKind, Origin, PartKind, StepKind, Trace
+from server.records.words import BoardKind, ModState, Origin, PartKind, StepKind, Trace
 
 router = APIRouter()
 Words = list[tuple[str, str]]
@@ -62,6 +63,7 @@ class ActFormPage:
     cautions: list[str]
     asks_part: bool
     asks_where_it_goes: bool
+    is_last: bool
     bagged: Words
     kinds: Words
     origins: Words
@@ -161,6 +163,8 @@ def act_form(house: AtHome, tag: str, number: int, which: int, act: str) -> Resp
         part_kind=line.position.kind if line.position else PartKind.OTHER,
         origin=Origin.NEW,
         becomes="bag",
+        then_undone="true",
+        back=house.request.query_params.get("back", ""),
     )
     return _act_form(house, machine, mod, which, act, form)
 
@@ -174,12 +178,17 @@ def act_on_step(house: AtHome, tag: str, number: int, which: int, act: str, form
     return house.write(
         form,
         kind,
-        to=lambda done: mod_address(machine, mod) + "#steps",  # noqa: ARG005
+        to=lambda done: _onward(machine, mod, form.text("back")),  # noqa: ARG005
         again=lambda form, status: _act_form(house, machine, mod, which, act, form, status),
         machine=machine.tag,
         mod=mod.number,
         step=which,
     )
+
+
+def _onward(machine: Machine, mod: Mod, back: str) -> str:
+    """On to the mod; or to the way back that is being walked, of which `back` names the mods."""
+    return way_back_address(machine, back) if back else f"{mod_address(machine, mod)}#steps"
 
 
 def _act(name: str) -> tuple[type[Command], str]:
@@ -221,7 +230,8 @@ def _act_form(
 ) -> Response:
     _, heading = _act(act)
     with house.reading() as session:
-        line = _line(session, mod, which)
+        lines = steps_of(session, mod)
+        line = next(line for line in lines if line.step.number == which)
         bagged = _bagged(session)
         hazards = [board.board.hazards for board in boards_of(session, machine)]
         bag = next_bag(session)
@@ -239,13 +249,14 @@ def _act_form(
         cautions=cautions(machine.hazards, mod.hazards, *hazards),
         asks_part=asks[0],
         asks_where_it_goes=asks[1],
+        is_last=act == "undo" and mod.state == ModState.FITTED and sum(one.can_be_put_back for one in lines) == 1,
         bagged=[("", "none: the part described below"), *bagged],
         kinds=[(kind.value, kind.value) for kind in PartKind],
         origins=[(origin.value, origin.value) for origin in Origin],
         becomes=BECOMES,
         next_bag=bag,
         action=f"{mod_address(machine, mod)}/steps/{which}/{act}",
-        cancel=mod_address(machine, mod),
+        cancel=_onward(machine, mod, form.text("back")),
     )
     return house.page("mods/act.html", context, status)
 

@@ -17,7 +17,7 @@ from server.records.commands.steps import (
 )
 from server.records.errors import Invalid
 from server.records.questions.addresses import find_machine
-from server.records.questions.mods import way_back
+from server.records.questions.way_back import way_back
 from server.records.tables import Part, Placement, Step
 from server.records.words import StepKind
 from tests.records.conftest import KEEPER, MAIN, TAG, Bench
@@ -32,7 +32,7 @@ def step(bench: Bench, number: int = 1) -> Step:
 
 def obstacles(bench: Bench) -> list[str]:
     with bench.store.reading() as session:
-        return [line.obstacle for line in way_back(session, find_machine(session, TAG))]
+        return [line.obstacle for line in way_back(session, find_machine(session, TAG)).back]
 
 
 # ---- Planning ----
@@ -227,8 +227,10 @@ def test_what_leaves_a_permanent_trace_is_never_put_back(bench: Bench, kind: str
 
     assert "cannot be put back" in bench.refuse(UndoStep, step=2, day="2025-03-01", **ACT)[""]
     assert bench.undo(1).seq
-    assert len(obstacles(bench)) == 1
-    assert obstacles(bench)[0]
+    with bench.store.reading() as session:
+        way = way_back(session, find_machine(session, TAG))
+    assert (way.back, [line.line.step.kind for line in way.for_good]) == ([], [kind])
+    assert way.for_good[0].obstacle
 
 
 def test_a_part_taken_out_returns_from_its_bag(bench: Bench) -> None:
@@ -267,9 +269,9 @@ def test_a_mod_on_top_is_undone_first(bench: Bench) -> None:
     bench.replace_r2()
     bench.replace_r2(mod=2, day="2025-02-10", value="310 Ω")
 
-    assert "another mod came on top" in bench.refuse(UndoStep, step=2, day="2025-03-01", **ACT)[""]
+    assert "Mod 2, step 2 lies on this one" in bench.refuse(UndoStep, step=2, day="2025-03-01", **ACT)[""]
     bench.undo(2, mod=2)
-    assert "another mod came on top" in bench.refuse(UndoStep, step=2, day="2025-03-01", **ACT)[""]
+    assert "Mod 2, step 1 lies on this one" in bench.refuse(UndoStep, step=2, day="2025-03-01", **ACT)[""]
     bench.undo(1, mod=2)
     assert bench.undo(2).seq
 

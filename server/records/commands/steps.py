@@ -15,11 +15,12 @@ from server.records.commands.base import (
     expect_version,
 )
 from server.records.commands.fitting import PartToFit, part_to_fit, to_put_back
-from server.records.commands.mods import called, stands
+from server.records.commands.mods import MoveMod, called, move_mod, stands
 from server.records.commands.parts import Stowing, stow
 from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
 from server.records.placing import describe, occupant, place, take_out
 from server.records.questions.addresses import find_board, find_machine, find_mod, find_position, find_step
+from server.records.questions.stacking import on_top_of
 from server.records.tables import Board, Machine, Mod, Position, Step
 from server.records.traces import CANNOT_BE_PUT_BACK, ORDER, trace_of_kind
 from server.records.values import check_value
@@ -90,11 +91,13 @@ class FitAnother(OfStep, Stowing, PartToFit):
 class UndoStep(OfStep, Stowing, PartToFit):
     """A step is put back. A part that was fitted goes somewhere; one that was taken out returns.
 
-    If it can return no more, being discarded or fitted elsewhere, a like part is named and takes its place.
+    If it can return no more, being discarded or fitted elsewhere, a like part is named and takes its place. With
+    `then_undone` the mod is called undone where this was the last of its steps that stood.
     """
 
     signer: NeededLine
     note: Prose = ""
+    then_undone: bool = False
 
 
 @handles(AddStep)
@@ -178,6 +181,7 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
     if step.kind != StepKind.FIT or not step.done_on or step.undone_on or position is None:
         raise Refused("Only where this mod has fitted a part can another take its place.")
     _expect_own_part(work, step, position)
+    _expect_nothing_on_top(work, mod, step)
     old = take_out(work, position, command.day, step)
     went = stow(work, old, command, position)
     new = part_to_fit(work, command, position)
@@ -199,9 +203,13 @@ def undo_step(work: Work, command: UndoStep) -> Entry:
     step = _seen(work, mod, command)
     _check_undo(work, mod, step, command.day)
     position = _position_of(work, step)
+    _expect_nothing_on_top(work, mod, step)
     done = _reverse(work, step, position, command)
     step.undone_on, step.undone_by, step.undone_note = command.day, command.signer, command.note
     words = f"{called(machine, mod)} step {step.number} put back on {command.day} by {command.signer}: {done}."
+    if command.then_undone and mod.state == ModState.FITTED and not _any_stands(work, mod):
+        undone = {"machine": machine.tag, "mod": mod.number, "state": ModState.UNDONE, "day": command.day}
+        words += f" {move_mod(work, MoveMod.read(undone | {'signer': command.signer})).words}"
     return Entry("undo step", step, words, machine)
 
 
@@ -337,6 +345,11 @@ def _check_undo(work: Work, mod: Mod, step: Step, day: date) -> None:
         raise Invalid({"day": f"A later step was put back on {last}; this one cannot have been put back before."})
 
 
+def _any_stands(work: Work, mod: Mod) -> bool:
+    work.session.flush()
+    return any(stands(step) for step in work.session.exec(select(Step).where(Step.mod_id == mod.id)))
+
+
 def _reverse(work: Work, step: Step, position: Position | None, command: UndoStep) -> str:
     if step.kind == StepKind.FIT and position:
         _expect_own_part(work, step, position)
@@ -356,6 +369,15 @@ def _expect_own_part(work: Work, step: Step, position: Position) -> None:
             f"What sits at {position.designator} now is not what this step fitted: another mod came on top. "
             "Undo that one first."
         )
+
+
+def _expect_nothing_on_top(work: Work, mod: Mod, step: Step) -> None:
+    """What another mod did to the same part or pin later has to be put back first."""
+    top = on_top_of(work.session, step)
+    if top is None or top.step.mod_id == mod.id:
+        return
+    other = work.session.get_one(Mod, top.step.mod_id)
+    raise Refused(f"Mod {other.number}, step {top.step.number} lies on this one: {top.words}. Put that back first.")
 
 
 def _number(work: Work, steps: list[Step]) -> None:

@@ -1,4 +1,4 @@
-"""Questions about one mod: its life, its steps with what they touch, and its way back."""
+"""Questions about one mod: its life, and its steps with what they touch and leave."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -7,8 +7,7 @@ from datetime import date
 from sqlalchemy import ColumnElement, or_
 from sqlmodel import Session, col, select
 
-from server.records.placing import describe
-from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step, Storage
+from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
 from server.records.traces import CANNOT_BE_PUT_BACK, WHY, trace_of_step, worst
 from server.records.words import StepKind, Trace
 
@@ -53,17 +52,6 @@ class StepLine:
     @property
     def can_be_put_back(self) -> bool:
         return self.stands and self.step.kind not in CANNOT_BE_PUT_BACK
-
-
-@dataclass(frozen=True, slots=True)
-class BackLine:
-    """One step of the way back: which step it reverses, what to do, and what stands against it."""
-
-    mod: Mod
-    line: StepLine
-    act: str
-    needs: str
-    obstacle: str
 
 
 def moves_of(session: Session, mod: Mod) -> Sequence[ModMove]:
@@ -132,48 +120,3 @@ def why_of(lines: Sequence[StepLine]) -> str:
         return ""
     line = max(lines, key=lambda line: list(Trace).index(line.trace))
     return line.step.trace_reason or WHY[StepKind(line.step.kind)]
-
-
-def way_back(session: Session, machine: Machine, mod: Mod | None = None) -> list[BackLine]:
-    """The ordered steps that undo one mod, or return the machine to stock: last done, first undone."""
-    mods = {found.key: found for found in session.exec(select(Mod).where(Mod.machine_id == machine.id))}
-    of_which = col(Step.mod_id) == mod.key if mod else col(Mod.machine_id) == machine.key
-    standing = lines_where(session, of_which, col(Step.done_on).is_not(None), col(Step.undone_on).is_(None))
-    standing.sort(key=lambda line: (_latest_day(line), line.step.done_order, line.step.number), reverse=True)
-    bags = _bags_of(session, [line.part.key for line in standing if line.part])
-    return [_back(mods[line.step.mod_id], line, bags) for line in standing]
-
-
-def _latest_day(line: StepLine) -> date:
-    """The day of a step's last act: its own, or that on which another part took the first one's place."""
-    days = [line.step.done_on, *(sitting.day for sitting in line.sittings)]
-    return max(day for day in days if day is not None)
-
-
-def _bags_of(session: Session, parts: list[int]) -> dict[int, Storage]:
-    query = select(Storage).where(col(Storage.part_id).in_(parts), col(Storage.until).is_(None))
-    return {storage.part_id: storage for storage in session.exec(query)}
-
-
-def _back(mod: Mod, line: StepLine, bags: dict[int, Storage]) -> BackLine:
-    step, part = line.step, line.part
-    where = f"{line.position.designator} on {line.board.name}" if line.position and line.board else ""
-    if step.kind in CANNOT_BE_PUT_BACK:
-        return BackLine(mod, line, f"cannot be undone: {line.words}", "", WHY[StepKind(step.kind)])
-    if step.kind == StepKind.TAKE_OUT and part:
-        bag = bags.get(part.key)
-        needs = f"{describe(part)} from bag {bag.bag}" if bag else ""
-        obstacle = "" if bag else f"the part is {part.gone or 'fitted elsewhere'}; a like one has to be found"
-        return BackLine(mod, line, f"put {describe(part)} back at {where}", needs, obstacle)
-    if step.kind == StepKind.FIT and part:
-        return BackLine(mod, line, f"take {describe(part)} out of {where}", "a bag for it", "")
-    return BackLine(mod, line, f"{_REVERSE.get(StepKind(step.kind), 'reverse')}: {line.words}", step.before_state, "")
-
-
-_REVERSE = {
-    StepKind.LIFT_PIN: "bend the pin down once and solder it (it does not bend twice)",
-    StepKind.CUT_TRACE: "bridge the cut",
-    StepKind.ADD_LINK: "take the link off",
-    StepKind.CHANGE_FIRMWARE: "write the old contents back",
-    StepKind.ADJUST: "turn it back to the setting written down",
-}

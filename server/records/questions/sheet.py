@@ -21,7 +21,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 from server.records.questions import expectations
 from server.records.questions.expectations import ExpectationLine
 from server.records.questions.foretold import KeptSum
-from server.records.questions.mods import BackLine, way_back
+from server.records.questions.way_back import WayBack, way_back
 from server.records.tables import (
     Board,
     BoardStay,
@@ -85,7 +85,7 @@ class WholeMachine:
     waveforms: Sequence[Waveform]
     photographs: Sequence[Photograph]
     designs: Sequence[Design]
-    back: Sequence[BackLine]
+    back: WayBack
     head: tuple[int, str] | None
 
     @cached_property
