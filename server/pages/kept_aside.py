@@ -12,9 +12,8 @@ from server.pages.house import AtHome, House, PageNumber
 from server.pages.parts import ORIGINS, part_address
 from server.records.commands.parts import BagPart
 from server.records.placing import BAG_MOST
-from server.records.questions.machines import BagLine
+from server.records.questions.bags import Aside, Which, in_bag, kept
 from server.records.questions.paging import Paged
-from server.records.questions.parts import in_bags
 from server.records.words import Origin, PartKind
 
 router = APIRouter()
@@ -24,7 +23,7 @@ router = APIRouter()
 class KeptAsidePage:
     """What lies in bags now; `bag` is the one that was asked for."""
 
-    bags: Paged[BagLine]
+    bags: Paged[Aside]
     bag: int | None
     form: Form
 
@@ -47,7 +46,7 @@ def kept_aside_page(house: AtHome, request: Request, number: PageNumber) -> Resp
         form.errors["bag"] = f"A bag has a number from 1 to {BAG_MOST:,}."
         bag = None
     with house.reading() as session:
-        bags = in_bags(session, number, bag)
+        bags = kept(session, Which.ASIDE, number) if bag is None else in_bag(session, bag, number)
     return house.page("kept_aside/kept_aside.html", KeptAsidePage(bags, bag, form), 422 if form.errors else 200)
 
 

@@ -4,7 +4,9 @@ The journal holds every row that was ever written, so replaying it must give the
 was changed, removed or slipped in behind its back is named.
 """
 
+from collections import defaultdict
 from collections.abc import Callable, Iterator
+from datetime import date
 from functools import partial
 from typing import Any
 
@@ -19,6 +21,7 @@ from server.records.reading import Unreadable, every
 from server.records.tables import (
     Board,
     JournalEntry,
+    Loan,
     Mod,
     ModMove,
     Part,
@@ -42,7 +45,7 @@ def faults(session: Session, files: FileStore) -> Iterator[str]:
     yield from _as_far_as_it_goes(session, _database)
     yield from _as_far_as_it_goes(session, _rows_against_journal)
     yield from _as_far_as_it_goes(session, partial(_files, files))
-    for rule in (_places, _placements_in_time, _bags_in_time, _states, _steps_at_home):
+    for rule in (_places, _placements_in_time, _bags_in_time, _loans_in_time, _states, _steps_at_home):
         yield from _as_far_as_it_goes(session, rule)
 
 
@@ -94,6 +97,8 @@ def _places(session: Session) -> Iterator[str]:
     yield from (f"Part {part} is gone and yet somewhere." for part in session.exec(gone))
     nowhere = select(Part.id).where(col(Part.gone).is_(None), col(Part.id).not_in(placed.union(bagged)))
     yield from (f"Part {part} is in no place that is recorded." for part in session.exec(nowhere))
+    lent = select(Loan.part_id).where(col(Loan.until).is_(None), col(Loan.part_id).not_in(bagged))
+    yield from (f"Part {part} is lent, and lies in no bag that waits for it." for part in session.exec(lent))
 
 
 def _placements_in_time(session: Session) -> Iterator[str]:
@@ -122,6 +127,23 @@ def _bags_in_time(session: Session) -> Iterator[str]:
     """A part left its bag on the day it went in, or later (rule 1)."""
     query = select(Storage.bag).where(col(Storage.until) < col(Storage.since))
     yield from (f"A part left bag {bag} before it went in." for bag in session.exec(query))
+
+
+def _loans_in_time(session: Session) -> Iterator[str]:
+    """A part was lent once at a time, out of a bag, and came back no earlier than it went (rule 1)."""
+    bags: dict[int, list[tuple[date, date]]] = defaultdict(list)
+    for bag in session.exec(select(Storage).where(col(Storage.part_id).in_(select(Loan.part_id)))):
+        bags[bag.part_id].append((bag.since, bag.until or date.max))
+    last: Loan | None = None
+    for loan in session.exec(select(Loan).order_by(col(Loan.part_id), col(Loan.since), col(Loan.id))):
+        until = loan.until or date.max
+        if until < loan.since or (loan.due and loan.due < loan.since):
+            yield f"A loan of part {loan.part_id} ended, or was due, before it began on {loan.since}."
+        elif not any(since <= loan.since and until <= end for since, end in bags[loan.part_id]):
+            yield f"Part {loan.part_id} was lent on {loan.since} and lay in no bag meanwhile."
+        if last and last.part_id == loan.part_id and loan.since < (last.until or date.max):
+            yield f"Part {loan.part_id} was lent twice at once, from {loan.since}."
+        last = loan
 
 
 def _states(session: Session) -> Iterator[str]:

@@ -1,15 +1,16 @@
-"""Where parts are: putting one at a position, taking it out, into a bag, or away for good.
+"""Where parts are: putting one at a position, taking it out, into a bag, lending it, or away for good.
 
-Every command moves parts through these four acts, so rule 1 (a part is in one place, a position holds one part)
-and the order of days are checked here and nowhere else.
+Every command moves parts through these acts, so rule 1 (a part is in one place, a position holds one part) and the
+order of days are checked here and nowhere else. A part that is lent is still its bag's, which waits for it.
 """
 
 from datetime import date
+from typing import Any
 
 from sqlmodel import Session, col, func, select
 
 from server.records.errors import Invalid, Refused
-from server.records.tables import Board, Part, Placement, Position, Step, Storage
+from server.records.tables import Board, Loan, Part, Placement, Position, Step, Storage
 from server.records.words import Gone
 from server.records.work import Work
 
@@ -29,6 +30,17 @@ def open_placement(session: Session, part: Part) -> Placement | None:
 
 def open_bag(session: Session, part: Part) -> Storage | None:
     return session.exec(select(Storage).where(Storage.part_id == part.id, col(Storage.until).is_(None))).first()
+
+
+def last_loan(session: Session, part: Part) -> Loan | None:
+    """The latest loan of a part; without a last day, the part is still lent."""
+    query = select(Loan).where(Loan.part_id == part.id).order_by(col(Loan.since).desc(), col(Loan.id).desc()).limit(1)
+    return session.exec(query).first()
+
+
+def open_loan(session: Session, part: Part) -> Loan | None:
+    loan = last_loan(session, part)
+    return loan if loan and loan.until is None else None
 
 
 def next_bag(session: Session) -> int:
@@ -102,8 +114,42 @@ def put_in_bag(
     )
 
 
+def lend(work: Work, part: Part, day: date, **about: Any) -> Storage:
+    """Lend a part out of its bag, and give the bag, which waits for it."""
+    bag = open_bag(work.session, part)
+    if bag is None:
+        raise Refused("Only a part that lies in a bag can be lent. Take it out by a step of a mod first.")
+    if day < bag.since:
+        raise Refused(f"It went into bag {bag.bag} on {bag.since}; that is later.", "day")
+    expect_at_hand(work.session, part, day)
+    work.add(Loan(part_id=part.key, since=day, **about))
+    return bag
+
+
+def end_loan(work: Work, loan: Loan, day: date) -> None:
+    """The loan is over: the part came back, or never will."""
+    if day < loan.since:
+        raise Refused(f"It was lent on {loan.since}; that is later.", "day")
+    loan.until = day
+    work.session.flush()
+
+
+def expect_at_hand(session: Session, part: Part, day: date) -> None:
+    """Refuse what cannot be done with a part that is lent, or on a day before it came back."""
+    loan = last_loan(session, part)
+    if loan is None:
+        return
+    if loan.until is None:
+        raise Refused(f"The {describe(part)} is lent since {loan.since}, and its bag waits for it. Take it back first.")
+    if day < loan.until:
+        raise Refused(f"The {describe(part)} was lent until {loan.until}; that is later.", "day")
+
+
 def let_go(work: Work, part: Part, day: date, how: Gone) -> None:
-    """The part is discarded, lost or handed over: it is in no place of ours any more."""
+    """The part is discarded, lost or handed over: it is in no place of ours any more. The last two end a loan."""
+    loan = open_loan(work.session, part)
+    if loan and how is not Gone.DISCARDED:
+        end_loan(work, loan, day)
     _leave_bag(work, part, day)
     part.gone, part.gone_on = how.value, day
     work.session.add(part)
@@ -117,6 +163,7 @@ def _leave_bag(work: Work, part: Part, day: date | None) -> None:
         raise Refused("A part that lies in a bag is fitted on a day: name it.", "day")
     if day < bag.since:
         raise Refused(f"That part went into bag {bag.bag} on {bag.since}; it cannot leave it before.", "day")
+    expect_at_hand(work.session, part, day)
     bag.until = day
     work.session.flush()
 
@@ -137,5 +184,6 @@ def where_is(session: Session, part: Part) -> str:
         position = session.get_one(Position, placement.position_id)
         return f"at {position.designator} on {session.get_one(Board, position.board_id).name}"
     if bag := open_bag(session, part):
-        return f"in bag {bag.bag}"
+        loan = open_loan(session, part)
+        return f"lent out of bag {bag.bag} since {loan.since}" if loan else f"in bag {bag.bag}"
     return part.gone or "nowhere that is recorded"

@@ -15,6 +15,7 @@ from sqlmodel import SQLModel
 from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation, TickAssumption
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
+from server.records.commands.loans import LendPart, TakeBack
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
 from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
 from server.records.commands.parts import BagPart, EnterPart, ImportParts, KeepAside, RevisePart
@@ -96,6 +97,8 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     BagPart: {"day": DAYS, "bag": st.sampled_from([None, 3]), **PART},
     RevisePart: {"part": NUMBERS, "opened_version": VERSIONS, **PART},
     KeepAside: {"part": NUMBERS, **STOWED},
+    LendPart: {"part": NUMBERS, "to_whom": st.just("Ida Quern"), "day": DAYS},
+    TakeBack: {"part": NUMBERS, "day": DAYS, "condition": WORDS},
     ImportParts: {
         "board": st.just("supply"),
         "rows": st.lists(st.fixed_dictionaries({"designator": PLACES, "value": VALUES}), max_size=3),
@@ -294,6 +297,11 @@ BROKEN = [
     ("storage", 1, {"part_id": 2}, "Part 2 is at a position and in a bag at once."),
     ("placement", 4, {"fitted_on": date(2025, 1, 1)}, "Position R2 (number 1) held two parts at once."),
     ("placement", 1, {"fitted_on": date(2025, 3, 1)}, "Placement 1 ended on 2025-02-03, before it began."),
+    ("storage", 2, {"until": date(2025, 3, 1)}, "Part 5 is lent, and lies in no bag that waits for it."),
+    ("loan", 1, {"until": date(2025, 1, 1)}, "A loan of part 5 ended, or was due, before it began on 2025-01-20."),
+    ("loan", 2, {"due": date(2025, 1, 1)}, "A loan of part 5 ended, or was due, before it began on 2025-02-01."),
+    ("loan", 1, {"until": date(2025, 2, 2)}, "Part 5 was lent twice at once, from 2025-02-01."),
+    ("loan", 1, {"since": date(2025, 1, 9)}, "Part 5 was lent on 2025-01-09 and lay in no bag meanwhile."),
     ("mod", 1, {"state": "planned"}, "Mod 1 is planned, and its latest move says fitted."),
     ("mod_move", 2, {"mod_id": 2}, "Mod 1 is fitted, and its latest move says planned."),
     ("step", 1, {"position_id": 5}, "Step 1 is at a position of another machine."),
@@ -302,12 +310,16 @@ BROKEN = [
 
 @pytest.fixture
 def eventful(bench: Bench) -> Bench:
-    """A mod fitted at R2, another planned, and a second machine with one position."""
+    """A mod fitted at R2, another planned, a second machine with one position, and a spare that is lent again."""
     bench.replace_r2()
     bench.plan()
     bench.do(EnterMachine, tag="TM-04", model="Merle 80")
     bench.do(AddBoard, machine="TM-04", name="Main board", kind="main board")
     bench.do(AddPosition, machine="TM-04", board=MAIN, designator="R1", mounting="soldered")
+    spare = bench.do(BagPart, day="2025-01-10", kind="chip", origin="new").key
+    bench.do(LendPart, part=spare, to_whom="Ida Quern", day="2025-01-20")
+    bench.do(TakeBack, part=spare, day="2025-01-25")
+    bench.do(LendPart, part=spare, to_whom="Ida Quern", day="2025-02-01")
     return bench
 
 

@@ -8,12 +8,12 @@ from server.records import checks, parts_list
 from server.records.commands.base import Command
 from server.records.commands.machines import AddBoard, EnterMachine
 from server.records.commands.mods import PlanMod
-from server.records.commands.parts import BagPart, EnterPart, KeepAside
+from server.records.commands.parts import EnterPart, KeepAside
 from server.records.commands.steps import AddStep, CarryOutStep, UndoStep
 from server.records.errors import Invalid
 from server.records.questions.addresses import find_board, find_machine, find_part, find_position
 from server.records.questions.boards import next_empty, positions_of, sittings_at
-from server.records.questions.parts import Sought, bag_of, in_bags, parts_in, seat_of, stays_of, told_of
+from server.records.questions.parts import Sought, bag_of, parts_in, seat_of, stays_of, told_of
 from server.records.store import Store
 
 LIST = """ref,value,type,origin
@@ -115,20 +115,6 @@ def test_a_part_is_followed_from_place_to_place(bench: Store) -> None:
     assert seat_of(stays) is None
     assert bag_of(stays) == stays[0].bag
     assert told == ["keep aside", "keep aside"]
-
-
-def test_bags_are_listed_by_number_with_where_their_parts_came_from(bench: Store) -> None:
-    do(bench, BagPart, kind="chip", type="spare", origin="new", day="2024-01-01")
-
-    with bench.reading() as session:
-        every, one, none = (in_bags(session, 1, bag).rows for bag in (None, 2, 3))
-
-    came_from = [
-        (line.machine.tag, line.position.designator) if line.machine and line.position else None for line in every
-    ]
-    assert came_from == [("TM-03", "R1"), None]
-    assert [line.part.type for line in one] == ["spare"]
-    assert none == []
 
 
 def test_a_record_with_lists_mods_and_bags_is_whole(bench: Store) -> None:

@@ -3,6 +3,7 @@
 from server.records.commands import (
     calculations,
     designs,
+    loans,
     machines,
     mods,
     parts,
@@ -18,6 +19,7 @@ __all__ = [
     "calculations",
     "designs",
     "follow_up",
+    "loans",
     "machines",
     "mods",
     "parts",

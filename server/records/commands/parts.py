@@ -23,6 +23,7 @@ from server.records.errors import Invalid, NotFound, Refused
 from server.records.many import add_many
 from server.records.placing import (
     describe,
+    expect_at_hand,
     let_go,
     open_bag,
     open_placement,
@@ -31,7 +32,7 @@ from server.records.placing import (
     where_is,
 )
 from server.records.questions.addresses import designator_key, find_board, find_machine, find_part, find_position
-from server.records.tables import Board, Machine, Part, Placement, Position
+from server.records.tables import Board, Machine, Part, Placement, Position, Storage
 from server.records.values import check_value
 from server.records.words import Gone, Mounting, Origin, PartKind
 from server.records.work import Entry, Work, handles
@@ -93,11 +94,13 @@ class Stowing(Command):
 class KeepAside(Stowing):
     """Move a part that lies in one bag to another bag or place, or say that it is gone.
 
-    Without a new number it stays in its bag. `from_bag` is the bag that the keeper saw it in.
+    Without a new number it stays in its bag. `from_bag` is the bag that the keeper saw it in. What is noted of the
+    act itself stands in the journal.
     """
 
     part: int
     from_bag: OptionalInt = None
+    note: Line = ""
 
 
 class ListedPart(PartFields):
@@ -185,11 +188,13 @@ def keep_aside(work: Work, command: KeepAside) -> Entry:
     if command.day < bag.since:
         raise Invalid({"day": f"It went into bag {bag.bag} on {bag.since}; that is later."})
     command = command.model_copy(update={"bag": command.bag if command.bag is not None else bag.bag})
-    origin = work.session.get(Position, bag.from_position_id) if bag.from_position_id else None
-    bag.until = command.day
-    work.session.flush()
-    words = stow(work, part, command, origin)
-    return Entry("keep aside", part, f"{describe(part).capitalize()}: {words}.", _machine_of_position(work, origin))
+    origin = origin_of(work.session, bag)
+    if command.becomes == "bag":
+        expect_at_hand(work.session, part, command.day)
+        bag.until = command.day
+        work.session.flush()
+    said = sentence(f"{describe(part)}: {stow(work, part, command, origin)}", command.note)
+    return Entry("keep aside", part, said, machine_at(work.session, origin))
 
 
 @handles(ImportParts)
@@ -229,14 +234,25 @@ def machine_of(session: Session, part: Part) -> Machine | None:
     placement = open_placement(session, part)
     if placement is None:
         return None
-    position = session.get_one(Position, placement.position_id)
+    return machine_at(session, session.get_one(Position, placement.position_id))
+
+
+def origin_of(session: Session, bag: Storage) -> Position | None:
+    """The position that a part came from when it went into its bag."""
+    return session.get(Position, bag.from_position_id) if bag.from_position_id else None
+
+
+def machine_at(session: Session, position: Position | None) -> Machine | None:
+    """The machine that a position belongs to."""
+    if position is None:
+        return None
     return session.get_one(Machine, session.get_one(Board, position.board_id).machine_id)
 
 
-def _machine_of_position(work: Work, position: Position | None) -> Machine | None:
-    if position is None:
-        return None
-    return work.session.get_one(Machine, work.session.get_one(Board, position.board_id).machine_id)
+def sentence(said: str, note: str) -> str:
+    """What was done, and what the keeper noted of it, as the journal has them."""
+    done = f"{said[0].upper()}{said[1:]}."
+    return f"{done} {note}" if note else done
 
 
 def _position_for(work: Work, board: Board, command: EnterPart) -> Position:

@@ -1,17 +1,17 @@
-"""Questions about parts: which a machine holds, where one is and was, what lies in bags, what the journal says."""
+"""Questions about parts: which a machine holds, where one is and was, its loans, what the journal says of it."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 from sqlalchemy import ColumnElement, or_
 from sqlmodel import Session, col, select
 
 from server.records.questions.boards import StepName, step_names
 from server.records.questions.journal import TOLD, Told
-from server.records.questions.machines import BagLine
 from server.records.questions.paging import Paged, paged
-from server.records.tables import Board, JournalEntry, Machine, Part, Placement, Position, Storage
+from server.records.tables import Board, JournalEntry, Loan, Machine, Part, Placement, Position, Storage
 
 WORDS_MOST = 10
 
@@ -135,21 +135,29 @@ def bag_of(stays: Sequence[Stay]) -> Storage | None:
     return next((stay.bag for stay in stays if stay.until is None and stay.bag is not None), None)
 
 
-def in_bags(session: Session, number: int, bag: int | None = None, most: int = 50) -> Paged[BagLine]:
-    """What lies in bags now, over all machines, by bag number; or what lies in one."""
-    query = (
-        select(Storage, Part, Position, Board, Machine)  # type: ignore[call-overload]  # five at once are not typed
-        .join(Part, col(Part.id) == col(Storage.part_id))
-        .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
-        .outerjoin(Board, col(Board.id) == col(Position.board_id))
-        .outerjoin(Machine, col(Machine.id) == col(Board.machine_id))
-        .where(col(Storage.until).is_(None))
-        .order_by(col(Storage.bag), col(Storage.id))
-    )
-    if bag is not None:
-        query = query.where(Storage.bag == bag)
-    found = paged(session, query, number, most)
-    return Paged([BagLine(*row) for row in found.rows], found.number, found.last, found.total)
+@dataclass(frozen=True, slots=True)
+class ChangedMachine:
+    """A part left one machine and was fitted in another."""
+
+    left: Seat
+    came: Seat
+    day: date | None
+
+
+def machines_changed(stays: Sequence[Stay]) -> list[ChangedMachine]:
+    """The moves from machine to machine among a part's stays, the latest first."""
+    seated = [stay for stay in stays if stay.bag is None and stay.seat]
+    return [
+        ChangedMachine(earlier.seat, later.seat, later.since)
+        for later, earlier in pairwise(seated)
+        if earlier.seat and later.seat and earlier.seat.machine.id != later.seat.machine.id
+    ]
+
+
+def loans_of(session: Session, part: Part) -> Sequence[Loan]:
+    """To whom a part was lent, and whether it came back; the latest first."""
+    query = select(Loan).where(Loan.part_id == part.id).order_by(col(Loan.since).desc(), col(Loan.id).desc())
+    return session.exec(query).all()
 
 
 def told_of(session: Session, part: Part, number: int, most: int = 30) -> Paged[Told]:

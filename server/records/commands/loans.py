@@ -1,0 +1,78 @@
+"""Lending a part out of its bag, and taking it back. To whom is private, so no sentence of the journal says it."""
+
+from datetime import date
+from typing import Annotated
+
+from pydantic import BeforeValidator
+
+from server.records.commands.base import ISO_DAY, Command, Day, Line, NeededLine, Prose
+from server.records.commands.parts import machine_at, origin_of
+from server.records.errors import Invalid, Refused
+from server.records.placing import describe, end_loan, lend, open_bag, open_loan, put_in_bag
+from server.records.questions.addresses import find_part
+from server.records.work import Entry, Work, handles
+
+
+def _day_to_come(value: object) -> object:
+    """A day that may lie ahead, unlike one on which something was done."""
+    if value is None or isinstance(value, date):
+        return value
+    text = str(value).strip()
+    if not text:
+        return None
+    if not ISO_DAY.fullmatch(text):
+        raise ValueError("Write the day as year-month-day, such as 1981-09-30.")
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise ValueError(f"There is no day {text} in the calendar.") from None
+
+
+class LendPart(Command):
+    """Lend a part that lies in a bag; the bag waits for it."""
+
+    part: int
+    to_whom: NeededLine
+    day: Day
+    due: Annotated[date | None, BeforeValidator(_day_to_come)] = None
+    signer: Line = ""
+    note: Prose = ""
+
+
+class TakeBack(Command):
+    """A part that was lent is in its bag again; in another condition, where one is named."""
+
+    part: int
+    day: Day
+    condition: Line = ""
+    note: Prose = ""
+
+
+@handles(LendPart)
+def lend_part(work: Work, command: LendPart) -> Entry:
+    part = find_part(work.session, command.part)
+    if command.due and command.due < command.day:
+        raise Invalid({"due": f"It is lent on {command.day}; it cannot be due before."})
+    about = {"to_whom": command.to_whom, "due": command.due, "signer": command.signer, "note": command.note}
+    bag = lend(work, part, command.day, **about)
+    due = f", due back on {command.due}" if command.due else ""
+    words = f"Lent {describe(part)} out of bag {bag.bag} on {command.day}{due}."
+    return Entry("lend part", part, words, machine_at(work.session, origin_of(work.session, bag)))
+
+
+@handles(TakeBack)
+def take_back(work: Work, command: TakeBack) -> Entry:
+    part = find_part(work.session, command.part)
+    loan, bag = open_loan(work.session, part), open_bag(work.session, part)
+    if loan is None or bag is None:
+        raise Refused("That part is not lent, so it cannot be taken back.")
+    end_loan(work, loan, command.day)
+    loan.note = "\n\n".join(filter(None, [loan.note, command.note]))
+    origin = origin_of(work.session, bag)
+    words = f"Took {describe(part)} back into bag {bag.bag} on {command.day}"
+    if command.condition and command.condition != bag.condition:
+        bag.until = command.day
+        work.session.flush()
+        put_in_bag(work, part, command.day, bag.bag, bag.place, command.condition, origin)
+        words = f"{words}, {command.condition}"
+    return Entry("take back", part, f"{words}.", machine_at(work.session, origin))

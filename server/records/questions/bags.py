@@ -1,0 +1,188 @@
+"""Questions about bags: what lies in them, what of it is lent or gone, and what became of all that ever lay in one."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
+
+from sqlmodel import Session, and_, col, func, select
+
+from server.records.placing import BAG_MOST
+from server.records.questions.paging import Paged, paged
+from server.records.questions.parts import Seat
+from server.records.tables import Board, Loan, Machine, Part, Placement, Position, Storage
+
+BAGS_A_PAGE = 50
+
+
+class Which(StrEnum):
+    """Which of the parts that were kept aside are asked for."""
+
+    ASIDE = "all kept aside"
+    IN_BAGS = "in bags"
+    LENT = "lent"
+    GONE = "gone"
+
+
+@dataclass(frozen=True, slots=True)
+class Aside:
+    """One part kept aside: its bag, the position that it came from, and its loan while it is lent."""
+
+    storage: Storage
+    part: Part
+    seat: Seat | None
+    loan: Loan | None
+
+
+@dataclass(frozen=True, slots=True)
+class Went:
+    """What became of a part when it left a bag: at a seat, in another bag or place, or gone."""
+
+    seat: Seat | None = None
+    bag: Storage | None = None
+    gone: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class BagStay:
+    """One part in one bag from a day to a day, with its loans meanwhile and what became of it."""
+
+    storage: Storage
+    part: Part
+    seat: Seat | None
+    loans: Sequence[Loan]
+    went: Went | None
+
+    @property
+    def changed_machine(self) -> bool:
+        """Whether it was fitted in another machine than the one that it came from."""
+        fitted = self.went.seat if self.went else None
+        return bool(self.seat and fitted and self.seat.machine.id != fitted.machine.id)
+
+
+def asked_bag(text: str) -> int | None:
+    """A bag's number as people type it; none when no bag can have it."""
+    text = text.strip()
+    number = int(text) if text.isascii() and text.isdigit() and len(text) <= len(str(BAG_MOST)) else 0
+    return number if 1 <= number <= BAG_MOST else None
+
+
+def bag_known(session: Session, bag: int) -> bool:
+    """Whether anything ever lay in a bag of that number."""
+    return session.exec(select(Storage.id).where(Storage.bag == bag).limit(1)).first() is not None
+
+
+LATEST_STAY = select(func.max(col(Storage.id))).where(Storage.part_id == Part.id).correlate(Part).scalar_subquery()
+ASIDE = (
+    select(Storage, Part, Position, Board, Machine, Loan)  # type: ignore[call-overload]  # six at once are not typed
+    .join(Part, col(Part.id) == col(Storage.part_id))
+    .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
+    .outerjoin(Board, col(Board.id) == col(Position.board_id))
+    .outerjoin(Machine, col(Machine.id) == col(Board.machine_id))
+    .outerjoin(Loan, and_(col(Loan.part_id) == col(Part.id), col(Loan.until).is_(None)))
+)
+IN_ORDER = (col(Storage.bag), col(Storage.id))
+OPEN = ASIDE.where(col(Storage.until).is_(None))
+ASKED = {
+    Which.ASIDE: OPEN.order_by(*IN_ORDER),
+    Which.IN_BAGS: OPEN.where(col(Loan.id).is_(None)).order_by(*IN_ORDER),
+    Which.LENT: OPEN.where(col(Loan.id).is_not(None)).order_by(col(Loan.due).asc().nulls_last(), *IN_ORDER),
+    Which.GONE: (
+        ASIDE.where(col(Part.gone).is_not(None), col(Storage.until) == col(Part.gone_on))
+        .where(col(Storage.id) == LATEST_STAY)
+        .order_by(col(Part.gone_on).desc(), *IN_ORDER)
+    ),
+}
+
+
+def kept(session: Session, which: Which, number: int, most: int = BAGS_A_PAGE) -> Paged[Aside]:
+    """The parts that lie in bags, over all machines, by bag number; those lent by the day they are due."""
+    return _asides(paged(session, ASKED[which], number, most))
+
+
+def in_bag(session: Session, bag: int, number: int, most: int = BAGS_A_PAGE) -> Paged[Aside]:
+    """What lies in one bag now, and what it waits for."""
+    return _asides(paged(session, OPEN.where(Storage.bag == bag).order_by(*IN_ORDER), number, most))
+
+
+def overdue(session: Session, today: date, most: int) -> Paged[Aside]:
+    """What is lent and should have come back by now, the longest overdue first."""
+    query = OPEN.where(col(Loan.due) < today).order_by(col(Loan.due), *IN_ORDER)
+    return _asides(paged(session, query, 1, most))
+
+
+def _asides(found: Paged[tuple[Storage, Part, Position, Board, Machine, Loan]]) -> Paged[Aside]:
+    lines = [
+        Aside(storage, part, _seat(machine, board, position), loan)
+        for storage, part, position, board, machine, loan in found.rows
+    ]
+    return Paged(lines, found.number, found.last, found.total)
+
+
+def _seat(machine: Machine, board: Board, position: Position | None) -> Seat | None:
+    return Seat(machine, board, position) if position else None
+
+
+# ---- What became of all that lay in a bag ----
+
+
+def stays_in_bag(session: Session, bag: int, number: int, most: int = BAGS_A_PAGE) -> Paged[BagStay]:
+    """Everything that ever lay in a bag, the latest first; as many queries for many as for one."""
+    query = ASIDE.where(Storage.bag == bag).order_by(col(Storage.since).desc(), col(Storage.id).desc())
+    found = _asides(paged(session, query, number, most))
+    parts = {line.part.key for line in found.rows}
+    bags = _bags_of(session, parts)
+    loans = session.exec(select(Loan).where(col(Loan.part_id).in_(parts)).order_by(col(Loan.id))).all()
+    seats = _seats_of(session, parts)
+    lines = [
+        BagStay(
+            line.storage,
+            line.part,
+            line.seat,
+            [loan for loan in loans if _lent_from(bags, loan) == line.storage.id],
+            _went(line, bags, seats),
+        )
+        for line in found.rows
+    ]
+    return Paged(lines, found.number, found.last, found.total)
+
+
+def _bags_of(session: Session, parts: set[int]) -> Sequence[Storage]:
+    return session.exec(select(Storage).where(col(Storage.part_id).in_(parts)).order_by(col(Storage.id))).all()
+
+
+def _seats_of(session: Session, parts: set[int]) -> Sequence[tuple[Placement, Seat]]:
+    query = (
+        select(Placement, Position, Board, Machine)
+        .join(Position, col(Position.id) == col(Placement.position_id))
+        .join(Board, col(Board.id) == col(Position.board_id))
+        .join(Machine, col(Machine.id) == col(Board.machine_id))
+        .where(col(Placement.part_id).in_(parts))
+        .order_by(col(Placement.id))
+    )
+    return [(placement, Seat(machine, board, position)) for placement, position, board, machine in session.exec(query)]
+
+
+def _lent_from(bags: Iterable[Storage], loan: Loan) -> int | None:
+    """The stay in a bag during which a part was lent: the last one that was written down before."""
+    before = [bag for bag in bags if bag.part_id == loan.part_id and bag.created_at <= loan.created_at]
+    return before[-1].id if before else None
+
+
+def _went(line: Aside, bags: Iterable[Storage], seats: Iterable[tuple[Placement, Seat]]) -> Went | None:
+    """Where a part went on the day it left: what was written down next among what began that day."""
+    left, storage = line.storage.until, line.storage
+    if left is None:
+        return None
+    then = [
+        *((bag.created_at, Went(bag=bag)) for bag in bags if bag.part_id == storage.part_id and bag.since == left),
+        *(
+            (placement.created_at, Went(seat=seat))
+            for placement, seat in seats
+            if placement.part_id == storage.part_id and placement.fitted_on == left
+        ),
+    ]
+    later = [one for one in then if one[0] > storage.created_at]
+    if later:
+        return min(later, key=lambda one: one[0])[1]
+    return Went(gone=line.part.gone) if line.part.gone and line.part.gone_on == left else Went()

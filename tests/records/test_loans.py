@@ -1,0 +1,181 @@
+"""Parts that are lent: the bag waits for them, nothing else can be done with them, and no sentence says to whom."""
+
+from datetime import date
+from typing import Any
+
+import pytest
+from sqlmodel import col, select
+
+from server.records.commands.loans import LendPart, TakeBack
+from server.records.commands.parts import BagPart, KeepAside
+from server.records.commands.steps import CarryOutStep
+from server.records.placing import where_is
+from server.records.tables import JournalEntry, Loan, Part, Placement, Storage
+from tests.records.conftest import KEEPER, Bench
+
+CHIP = {"kind": "chip", "type": "74LS14", "origin": "period"}
+LENT = {"to_whom": "Ida Quern", "day": "2025-01-20", "signer": KEEPER}
+
+
+def spare(bench: Bench, **more: Any) -> int:
+    """A part that lies in bag 1 since 10 January; its key."""
+    return bench.do(BagPart, day="2025-01-10", **CHIP, **more).key
+
+
+@pytest.fixture
+def lent(bench: Bench) -> int:
+    """A part that is lent since 20 January."""
+    part = spare(bench, place="drawer", condition="pins straight")
+    bench.do(LendPart, part=part, due="2025-02-20", note="For a test.", **LENT)
+    return part
+
+
+def loans(bench: Bench) -> list[tuple[str, str | None]]:
+    return [(str(loan.since), str(loan.until) if loan.until else None) for loan in bench.rows(Loan)]
+
+
+def test_a_lent_part_is_its_bag_s_still(bench: Bench, lent: int) -> None:
+    loan = bench.rows(Loan)[0]
+    with bench.store.reading() as session:
+        where = where_is(session, session.get_one(Part, lent))
+
+    assert (loan.to_whom, loan.due, loan.signer, loan.note) == (
+        "Ida Quern", date(2025, 2, 20), KEEPER, "For a test."
+    )  # fmt: skip
+    assert where == "lent out of bag 1 since 2025-01-20"
+    assert bench.rows(Storage)[0].until is None
+    assert bench.faults() == []
+
+
+def test_no_sentence_says_to_whom(bench: Bench, lent: int) -> None:
+    """Rule 8: the journal goes along with a machine."""
+    bench.do(TakeBack, part=lent, day="2025-02-01", condition="one pin bent")
+
+    with bench.store.reading() as session:
+        said = session.exec(select(JournalEntry.words).order_by(col(JournalEntry.seq).desc()).limit(2)).all()
+    assert said == [
+        "Took 74LS14 chip back into bag 1 on 2025-02-01, one pin bent.",
+        "Lent 74LS14 chip out of bag 1 on 2025-01-20, due back on 2025-02-20.",
+    ]
+
+
+@pytest.mark.parametrize("becomes", ["bag", "discarded"])
+def test_a_lent_part_is_neither_moved_nor_discarded(bench: Bench, lent: int, becomes: str) -> None:
+    refusal = bench.refuse(KeepAside, part=lent, becomes=becomes, bag=9, day="2025-02-01")
+
+    assert refusal == {
+        "": "The 74LS14 chip is lent since 2025-01-20, and its bag waits for it. Take it back first."
+    }  # fmt: skip
+
+
+def test_a_lent_part_is_not_fitted(bench: Bench, lent: int) -> None:
+    bench.plan()
+    bench.step("fit", "R9")
+    fit = {"mod": 1, "step": 1, "bagged_part": lent, "signer": KEEPER}
+
+    assert "is lent since 2025-01-20" in bench.refuse(CarryOutStep, day="2025-02-02", **fit)[""]
+    bench.do(TakeBack, part=lent, day="2025-02-02")
+    assert "was lent until 2025-02-02" in bench.refuse(CarryOutStep, day="2025-02-01", **fit)["day"]
+    assert bench.do(CarryOutStep, day="2025-02-02", **fit).seq
+    assert bench.faults() == []
+
+
+def test_a_lent_part_that_came_out_of_a_machine_is_not_put_back(bench: Bench) -> None:
+    """The way back waits until it is there again."""
+    bench.replace_r2()
+    bench.undo(2, day="2025-03-01")
+    bench.do(LendPart, part=1, to_whom="Ida Quern", day="2025-03-01")
+
+    with pytest.raises(Exception, match="is lent since 2025-03-01, and its bag waits for it"):
+        bench.undo(1, day="2025-03-02")
+    bench.do(TakeBack, part=1, day="2025-03-03")
+    bench.undo(1, day="2025-03-03")
+    assert [stay.position_id for stay in bench.rows(Placement) if stay.removed_on is None and stay.part_id == 1] == [1]
+    assert bench.faults() == []
+
+
+@pytest.mark.parametrize("becomes", ["lost", "handed over"])
+def test_a_lent_part_can_be_lost_or_handed_over_which_ends_the_loan(bench: Bench, lent: int, becomes: str) -> None:
+    early = bench.refuse(KeepAside, part=lent, becomes=becomes, day="2025-01-19")
+    bench.do(KeepAside, part=lent, becomes=becomes, day="2025-02-03")
+
+    assert early == {"day": "It was lent on 2025-01-20; that is later."}
+    assert loans(bench) == [("2025-01-20", "2025-02-03")]
+    assert bench.row(Part, lent).gone == becomes
+    assert bench.faults() == []
+
+
+def test_a_part_is_lent_once_at_a_time(bench: Bench, lent: int) -> None:
+    refusal = bench.refuse(LendPart, part=lent, to_whom="Bo", day="2025-02-01")
+    bench.do(TakeBack, part=lent, day="2025-02-01")
+    early = bench.refuse(LendPart, part=lent, to_whom="Bo", day="2025-01-31")
+    bench.do(LendPart, part=lent, to_whom="Bo", day="2025-02-01")
+
+    assert "is lent since 2025-01-20" in refusal[""]
+    assert early == {"day": "The 74LS14 chip was lent until 2025-02-01; that is later."}
+    assert loans(bench) == [("2025-01-20", "2025-02-01"), ("2025-02-01", None)]
+    assert bench.faults() == []
+
+
+def test_what_was_lent_until_a_day_was_not_moved_before_it(bench: Bench, lent: int) -> None:
+    bench.do(TakeBack, part=lent, day="2025-02-10")
+
+    assert list(bench.refuse(KeepAside, part=lent, bag=9, day="2025-02-09")) == ["day"]
+    assert list(bench.refuse(KeepAside, part=lent, becomes="lost", day="2025-02-09")) == ["day"]
+    assert bench.do(KeepAside, part=lent, bag=9, day="2025-02-10").seq
+    assert bench.faults() == []
+
+
+@pytest.mark.parametrize(
+    ("typed", "field"),
+    [
+        ({"day": "2025-01-09"}, "day"),
+        ({"day": "3025-01-09"}, "day"),
+        ({"due": "2025-01-19"}, "due"),
+        ({"due": "2025-02-30"}, "due"),
+        ({"due": "soon"}, "due"),
+        ({"to_whom": " "}, "to_whom"),
+    ],
+)
+def test_a_loan_that_will_not_do_is_refused_beside_its_field(bench: Bench, typed: dict[str, str], field: str) -> None:
+    part = spare(bench)
+
+    assert list(bench.refuse(LendPart, part=part, **{**LENT, **typed})) == [field]
+
+
+def test_a_loan_may_be_due_on_a_day_to_come(bench: Bench) -> None:
+    part = spare(bench)
+
+    bench.do(LendPart, part=part, due="3025-01-01", **LENT)
+
+    assert bench.rows(Loan)[0].due == date(3025, 1, 1)
+
+
+def test_only_what_lies_in_a_bag_is_lent_and_only_what_is_lent_comes_back(bench: Bench) -> None:
+    part = spare(bench)
+
+    assert "lies in a bag can be lent" in bench.refuse(LendPart, part=1, **LENT)[""]
+    assert "is not lent" in bench.refuse(TakeBack, part=part, day="2025-02-01")[""]
+    assert list(bench.refuse(LendPart, part=part, **LENT | {"day": "2025-01-09"})) == ["day"]
+
+
+def test_what_comes_back_in_another_condition_lies_there_anew(bench: Bench, lent: int) -> None:
+    """Rule 2: the condition in which it went in first is kept."""
+    bench.do(TakeBack, part=lent, day="2025-02-01", condition="one pin bent", note="Came by post.")
+
+    stays = [(bag.bag, bag.place, bag.condition, str(bag.since)) for bag in bench.rows(Storage)]
+    assert stays == [(1, "drawer", "pins straight", "2025-01-10"), (1, "drawer", "one pin bent", "2025-02-01")]
+    assert bench.rows(Loan)[0].note == "For a test.\n\nCame by post."
+    assert bench.faults() == []
+
+
+def test_a_loan_ends_no_earlier_than_it_began(bench: Bench, lent: int) -> None:
+    assert list(bench.refuse(TakeBack, part=lent, day="2025-01-19")) == ["day"]
+
+
+def test_what_is_noted_of_a_move_stands_in_the_journal(bench: Bench) -> None:
+    """With the part's name as it is written: its capitals and its Ω are left alone."""
+    part = spare(bench)
+    bench.do(KeepAside, part=part, becomes="lost", day="2025-02-03", note="Fell behind the bench.")
+
+    assert bench.last_entry().words == "74LS14 chip: lost. Fell behind the bench."
