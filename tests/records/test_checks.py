@@ -14,6 +14,7 @@ from sqlmodel import SQLModel
 
 from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation, TickAssumption
+from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
 from server.records.commands.loans import LendPart, TakeBack
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
@@ -70,7 +71,15 @@ STATES = st.sampled_from(["fitted", "undone", "fitted", "undone", *ModState])
 READINGS = st.sampled_from(["501 503", "none"])
 GOES = st.sampled_from(["bag", "bag", "discarded", "lost", "handed over"])
 ORIGINS = st.sampled_from(["original", "new", "unknown"])
-PART = {"kind": st.sampled_from(["resistor", "chip", "other"]), "origin": ORIGINS, "value": VALUES, "type": WORDS}
+CODES = st.sampled_from(["", "8109", "8167"])
+CHOSEN = "1981-09-01/1981-09-30"
+PART = {
+    "kind": st.sampled_from(["resistor", "chip", "other"]),
+    "origin": ORIGINS,
+    "value": VALUES,
+    "type": WORDS,
+    "date_code": CODES,
+}
 STOWED = {"day": DAYS, "becomes": GOES, "bag": st.sampled_from([None, 1, 7])}
 FITTED = {"value": VALUES, "bagged_part": st.sampled_from([None, None, 1, 2, 3]), "signer": st.just(KEEPER)}
 STEP = {"mod": MODS, "step": NUMBERS}
@@ -96,6 +105,13 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     EnterPart: {"board": st.just(MAIN), "designator": PLACES, "fitted_on": st.one_of(st.none(), DAYS), **PART},
     BagPart: {"day": DAYS, "bag": st.sampled_from([None, 3]), **PART},
     RevisePart: {"part": NUMBERS, "opened_version": VERSIONS, **PART},
+    ChooseReading: {"part": NUMBERS, "reading": st.sampled_from(["", CHOSEN]), "opened_version": VERSIONS},
+    OverruleDating: {
+        "part": NUMBERS,
+        "dating": st.sampled_from(["counts", "does not count", "as the codes say"]),
+        "note": WORDS,
+        "opened_version": VERSIONS,
+    },
     KeepAside: {"part": NUMBERS, **STOWED},
     LendPart: {"part": NUMBERS, "to_whom": st.just("Ida Quern"), "day": DAYS},
     TakeBack: {"part": NUMBERS, "day": DAYS, "condition": WORDS},

@@ -60,6 +60,8 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("EnterPart", {"board": MAIN, "designator": "Q1", "kind": "other", "origin": "new"}),
     ("BagPart", {"day": DAY, "kind": "other", "origin": "new"}),
     ("RevisePart", {"part": 3, "kind": "chip", "origin": "original"}),
+    ("ChooseReading", {"part": 3}),
+    ("OverruleDating", {"part": 3, "dating": "does not count", "note": "Its type"}),
     ("KeepAside", {"part": 4, "day": DAY}),
     ("LendPart", {"part": 4, "to_whom": "Ida Quern", "day": DAY}),
     ("TakeBack", {"part": 6, "day": DAY}),

@@ -2,6 +2,7 @@
 
 from server.records.commands import (
     calculations,
+    dating,
     designs,
     loans,
     machines,
@@ -17,6 +18,7 @@ from server.records.work import Work
 
 __all__ = [
     "calculations",
+    "dating",
     "designs",
     "follow_up",
     "loans",

@@ -1,0 +1,357 @@
+"""What the date codes of a board's parts allow: every reading of each, and when the board can first have been built.
+
+Reckoned from the parts as they are when it is asked for, so it is never out of date; only the keeper's own words are
+stored: which reading is right (`Part.date_reading`, its days as `1981-03-30/1981-04-05`) and whether a code counts
+(`Part.dating`, with a note). It judges no machine: it says what the codes allow. It must know no page.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from functools import lru_cache
+from typing import Literal, NamedTuple
+
+from sqlalchemy import ColumnElement, and_, or_
+from sqlalchemy.orm import aliased
+from sqlmodel import Session, col, func, select
+
+from server.engineering.datecodes import SCHEMES, BuildWindow, Reading, build_window, decode, type_number
+from server.records.dates import FIRST_DAY, LAST_DAY, made_span
+from server.records.questions.paging import Paged, paged
+from server.records.tables import Board, BoardStay, Machine, Part, Placement, Position
+from server.records.texts import printable
+from server.records.words import Dating, Origin
+
+Span = tuple[date, date]
+Place = Literal["counts", "does not belong", "left out", "tells nothing"]
+EVER: Span = (FIRST_DAY, LAST_DAY)
+CODE_SHOWN = 40
+
+
+class By(NamedTuple):
+    """A day by which a part was certainly made, and how that is known."""
+
+    day: date
+    why: str
+
+
+class Origins(NamedTuple):
+    """What is known of the machine that a board was built into, which it may have left since."""
+
+    tag: str
+    made: str
+    acquired_on: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Code:
+    """What one part's date code can mean.
+
+    `readings` are those that are reckoned with: the chosen one, else all. `offered` are those that can be chosen.
+    `trouble` says why it tells nothing, and `left_aside` what became of a choice that the code no longer bears out.
+    """
+
+    text: str
+    readings: tuple[Reading, ...] = ()
+    offered: tuple[Reading, ...] = ()
+    chosen: Reading | None = None
+    trouble: str = ""
+    left_aside: str = ""
+
+
+class Meaning(NamedTuple):
+    """Readings that say the same in words, such as one week by both rules for weeks, with the days of all."""
+
+    words: str
+    earliest: date
+    latest: date
+    reckoned: bool
+
+
+@dataclass(frozen=True, slots=True)
+class CodeLine:
+    """One part of a board, what its code can mean, and what is made of it: `place`, and `why` in a sentence.
+
+    `here` is whether it sits there now, `held` whether it is held to be original; `reckoned` are the readings that its
+    board is dated with: not those later than the machine where there are others.
+    """
+
+    part: Part
+    position: Position
+    here: bool
+    held: bool
+    code: Code
+    reckoned: tuple[Reading, ...] = ()
+    place: Place = "tells nothing"
+    why: str = ""
+
+    @property
+    def label(self) -> str:
+        """What a sentence calls it: its position, or the one that it was taken out of."""
+        return self.position.designator if self.here else f"{self.position.designator} (taken out)"
+
+    @property
+    def meanings(self) -> list[Meaning]:
+        """What the code can mean in few words, the likeliest first."""
+        alike: dict[str, list[Reading]] = defaultdict(list)
+        for reading in self.code.readings:
+            alike[reading.why.partition(",")[0]].append(reading)
+        return [
+            Meaning(words, min(one.earliest for one in of), max(one.latest for one in of), of[0] in self.reckoned)
+            for words, of in alike.items()
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class BoardDating:
+    """One board as its codes date it; `made` is what is known of the machine that it was built into."""
+
+    board: Board
+    origins: Origins
+    made: Span | None
+    lines: tuple[CodeLine, ...]
+    window: BuildWindow
+
+    @property
+    def allows(self) -> str:
+        """The result in one sentence."""
+        if self.window.not_before is None:
+            return "No code tells when the board can first have been built."
+        return f"The codes allow a board built from {self.window.not_before} on."
+
+    @property
+    def contradiction(self) -> str:
+        """Where the board's own date is earlier than the codes allow."""
+        own = made_span(self.board.made)
+        if own is None or self.window.not_before is None or own[1] >= self.window.not_before:
+            return ""
+        return f"The board’s own date, {self.board.made}, is earlier than that."
+
+    def placed(self, place: Place) -> list[CodeLine]:
+        return [line for line in self.lines if line.place == place]
+
+
+# ---- One code ----
+
+
+def days_of(reading: Reading) -> str:
+    """A reading's days as they are stored and shown: an interval of ISO 8601."""
+    return f"{reading.earliest}/{reading.latest}"
+
+
+def read_code(text: str, chosen: str, by: By) -> Code:
+    """Every reading of a code that was printed by a certain day, and the chosen one if it is one of them."""
+    if not text:
+        return Code(text, trouble="No date code is noted.")
+    readings, offered = _decoded(text, by.day), _offered(text, by.day)
+    picked = next((reading for reading in offered if days_of(reading) == chosen), None)
+    if picked:
+        return Code(text, (picked,), offered, picked)
+    left_aside = f"The reading chosen before, {chosen}, is none of this code’s now; it is left aside." if chosen else ""
+    trouble = "" if readings else _trouble(text, by, offered)
+    return Code(text, readings, offered, None, trouble, left_aside)
+
+
+@lru_cache(maxsize=4096)
+def _decoded(text: str, not_after: date | None, schemes: tuple[str, ...] | None = None) -> tuple[Reading, ...]:
+    return tuple(decode(text, not_after=not_after, schemes=schemes))
+
+
+def _offered(text: str, not_after: date | None) -> tuple[Reading, ...]:
+    """With the letters of IEC 60062, which wait to be asked; two rules that come to the same days are one choice."""
+    found = {days_of(reading): reading for reading in reversed(_decoded(text, not_after, SCHEMES))}
+    return tuple(reversed(found.values()))
+
+
+def _trouble(text: str, by: By, offered: Sequence[Reading]) -> str:
+    shown = printable(text, CODE_SHOWN)
+    if offered:
+        return (
+            f"“{shown}” can be a year letter and a month mark by IEC 60062, or the maker’s own mark. It counts once a "
+            "reading of it is chosen."
+        )
+    if later := _decoded(text, None):
+        first = min(reading.earliest for reading in later)
+        return (
+            f"Every reading of “{shown}” is still to come by {by.day}, {by.why}: the earliest starts {first}. "
+            "Look at the marking again."
+        )
+    also = type_number(text.strip())
+    return f"“{shown}” cannot be read as a date. {also or 'Look at the marking again, or for another on the part.'}"
+
+
+def by_day(part: Part, placement: Placement | None, acquired_on: date | None) -> By:
+    """By when a part was certainly made: it was fitted, came in with its machine, or was entered."""
+    # Entered by UTC: the keeper's own day may be one ahead.
+    days = [By(part.created_at.date() + timedelta(days=1), "when the part had been entered")]
+    if placement and placement.fitted_on:
+        days.append(By(placement.fitted_on, "when the part was fitted"))
+    elif placement and acquired_on:
+        days.append(By(acquired_on, "when the machine came in with it"))
+    return min(days)
+
+
+def code_of(session: Session, part: Part) -> Code:
+    """What one part's date code can mean, by itself."""
+    first = session.exec(
+        select(Placement, Position.board_id)
+        .join(Position, col(Position.id) == col(Placement.position_id))
+        .where(Placement.part_id == part.id)
+        .order_by(col(Placement.id))
+        .limit(1)
+    ).first()
+    origins = _origins(session, [session.get_one(Board, first[1])])[first[1]] if first else None
+    by = by_day(part, first[0] if first else None, origins.acquired_on if origins else None)
+    return read_code(part.date_code, part.date_reading, by)
+
+
+# ---- The codes of boards ----
+
+
+def dating_of(session: Session, board: Board) -> BoardDating:
+    """What the codes of a board's parts allow."""
+    return datings(session, [board])[0]
+
+
+def datings(session: Session, boards: Sequence[Board]) -> list[BoardDating]:
+    """What the codes of several boards allow, in as many questions as for one."""
+    origins = _origins(session, boards)
+    lines = _lines(session, boards, origins)
+    return [dated(board, origins[board.key], lines.get(board.key, [])) for board in boards]
+
+
+def board_of(session: Session, part: Part) -> Board | None:
+    """The board that a part's code can tell of: where it sits now, else the one that it was first on."""
+    query = (
+        select(Board)
+        .join(Position, col(Position.board_id) == col(Board.id))
+        .join(Placement, col(Placement.position_id) == col(Position.id))
+        .where(Placement.part_id == part.id)
+        .order_by(col(Placement.removed_on).is_not(None), col(Placement.id))
+        .limit(1)
+    )
+    return session.exec(query).first()
+
+
+def undated(session: Session, board: Board, number: int, most: int = 200) -> Paged[str]:
+    """The positions whose part has no date code noted, in order."""
+    query = (
+        select(Position.designator)
+        .join(Placement, col(Placement.position_id) == col(Position.id))
+        .join(Part, col(Part.id) == col(Placement.part_id))
+        .where(Position.board_id == board.id, col(Placement.removed_on).is_(None), Part.date_code == "")
+        .order_by(col(Position.designator_key))
+    )
+    return paged(session, query, number, most)
+
+
+def _origins(session: Session, boards: Sequence[Board]) -> dict[int, Origins]:
+    """The machine that each board was built into: the first that it stayed in, or the only one."""
+    keys = [board.key for board in boards]
+    only = (
+        select(col(Board.id), Machine.tag, Machine.made, col(Machine.acquired_on))
+        .join(Machine, col(Machine.id) == col(Board.machine_id))
+        .where(col(Board.id).in_(keys))
+    )
+    stays = (
+        select(BoardStay.board_id, Machine.tag, Machine.made, col(Machine.acquired_on))
+        .join(Machine, col(Machine.id) == col(BoardStay.machine_id))
+        .where(col(BoardStay.board_id).in_(keys))
+        .order_by(col(BoardStay.since).desc().nulls_last(), col(BoardStay.id).desc())
+    )
+    return {key: Origins(*known) for key, *known in (*session.exec(only), *session.exec(stays)) if key is not None}
+
+
+def _lines(session: Session, boards: Sequence[Board], origins: dict[int, Origins]) -> dict[int, list[CodeLine]]:
+    """The parts with a code on some boards, and the originals with one that were taken out of them, by board."""
+    found: dict[int, dict[int, CodeLine]] = defaultdict(dict)
+    for part, position, placement, first in _coded(session, col(Position.board_id).in_([one.key for one in boards])):
+        # A part's first placement comes before that where it sits now, which then takes its line.
+        began = found[position.board_id].get(part.key)
+        held = part.origin == Origin.ORIGINAL and (first or began is not None)
+        by = by_day(part, placement, origins[position.board_id].acquired_on)
+        code = began.code if began else read_code(part.date_code, part.date_reading, by)
+        found[position.board_id][part.key] = CodeLine(part, position, placement.removed_on is None, held, code)
+    return {board: _one_a_label(lines.values()) for board, lines in found.items()}
+
+
+def _one_a_label(lines: Iterable[CodeLine]) -> list[CodeLine]:
+    """Of several originals taken out of one position the first is its original."""
+    ordered = sorted(lines, key=lambda line: (line.position.designator_key, not line.here, line.part.key))
+    return list({line.label: line for line in reversed(ordered)}.values())[::-1]
+
+
+def _coded(session: Session, of_boards: ColumnElement[bool]) -> Iterable[tuple[Part, Position, Placement, bool]]:
+    """Parts with a code that sit there, and originals that began there; and whether the placement is a part's first."""
+    other = aliased(Placement)
+    first = select(func.min(other.id)).where(other.part_id == Part.id).correlate(Part).scalar_subquery()
+    is_first = col(Placement.id) == first
+    began = and_(is_first, col(Part.origin) == Origin.ORIGINAL.value)
+    query = (
+        select(Part, Position, Placement, is_first)
+        .join(Placement, col(Placement.part_id) == col(Part.id))
+        .join(Position, col(Position.id) == col(Placement.position_id))
+        .where(of_boards, col(Part.date_code) != "", or_(col(Placement.removed_on).is_(None), began))
+        .order_by(col(Placement.id))
+    )
+    return session.exec(query).all()
+
+
+# ---- What is made of them ----
+
+
+def dated(board: Board, origins: Origins, lines: Sequence[CodeLine]) -> BoardDating:
+    """Hold the codes against the machine and against each other; then reckon with those that count."""
+    made = made_span(origins.made)
+    reckoned = [replace(line, reckoned=_in_time(line, made)) for line in lines]
+    judged = build_window(_pairs(line for line in reckoned if _is_weighed(line)), made)
+    off = {misfit.label: misfit.why for misfit in judged.misfits}
+    placed = tuple(_placed(line, off.get(line.label, "")) for line in reckoned)
+    # What does not belong is known by now: what the keeper holds to count does so whatever its day.
+    window = build_window(_pairs(line for line in placed if line.place == "counts"), EVER)
+    return BoardDating(board, origins, made, placed, window)
+
+
+def _is_weighed(line: CodeLine) -> bool:
+    return line.part.dating == Dating.COUNTS or (line.held and line.part.dating != Dating.DOES_NOT_COUNT)
+
+
+def _in_time(line: CodeLine, made: Span | None) -> tuple[Reading, ...]:
+    """The readings of an original that its machine allows, or all where it allows none."""
+    if made is None or not _is_weighed(line):
+        return line.code.readings
+    return tuple(one for one in line.code.readings if one.earliest <= made[1]) or line.code.readings
+
+
+def _pairs(lines: Iterable[CodeLine]) -> list[tuple[str, Reading]]:
+    return [(line.label, reading) for line in lines for reading in line.reckoned]
+
+
+def _placed(line: CodeLine, misfit: str) -> CodeLine:
+    place, why = _place_of(line, misfit)
+    return replace(line, place=place, why=why)
+
+
+def _place_of(line: CodeLine, misfit: str) -> tuple[Place, str]:
+    note = f": {line.part.dating_note.rstrip('.')}." if line.part.dating_note else "."
+    if line.part.dating == Dating.DOES_NOT_COUNT:
+        return "left out", f"The keeper holds that it does not count{note}"
+    if line.code.trouble:
+        return "tells nothing", line.code.trouble
+    if line.part.dating == Dating.COUNTS:
+        by_itself = f" By the codes alone: {misfit}" if misfit else ""
+        return "counts", f"The keeper holds that it counts{note}{by_itself}"
+    if misfit:
+        return "does not belong", misfit
+    if line.held:
+        return "counts", "Held to be original."
+    return "left out", _why_not_held(line.part)
+
+
+def _why_not_held(part: Part) -> str:
+    if part.origin == Origin.ORIGINAL:
+        return "It began at a position of another board, so it does not tell of this one."
+    if part.origin == Origin.UNKNOWN:
+        return "Its origin is not known; only what is held to be original tells of the board."
+    return f"Its origin is {part.origin}; only what is held to be original tells of the board."
