@@ -30,6 +30,7 @@ from server.records.questions.boards import (
     positions_of,
     sittings_at,
 )
+from server.records.questions.dating import BoardDating, dating_of
 from server.records.questions.paging import Paged
 from server.records.tables import Board, Machine, Position
 from server.records.words import BoardKind, Mounting, PartKind
@@ -53,6 +54,7 @@ class BoardPage:
     parent: Board | None
     within: Sequence[Board]
     positions: Paged[Occupied]
+    dating: BoardDating
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +163,7 @@ def board_page(house: AtHome, tag: str, slug: str, number: PageNumber) -> Respon
             parent=session.get(Board, board.parent_id) if board.parent_id else None,
             within=boards_within(session, board),
             positions=positions_of(session, board, number),
+            dating=dating_of(session, board),
         )
     return house.page("boards/board.html", context)
 

@@ -51,6 +51,7 @@ def sections(machine: Machine) -> list[tuple[str, str]]:
         (f"{base}/mods", "Mods"),
         (f"{base}/trials", "Trials"),
         (f"{base}/waveforms", "Waveforms"),
+        (f"{base}/originality", "Originality"),
         (f"{base}/way-back", "Way back"),
         (f"{base}/history", "History"),
         (f"{base}/sheet", "Mod sheet"),

@@ -23,6 +23,7 @@ from server.records.errors import NotFound
 from server.records.placing import describe
 from server.records.questions.addresses import find_machine, find_part
 from server.records.questions.boards import all_boards
+from server.records.questions.dating import Code, code_of
 from server.records.questions.journal import Told
 from server.records.questions.paging import Paged
 from server.records.questions.parts import (
@@ -80,6 +81,7 @@ class PartPage:
     told: Paged[Told]
     form: Form
     becomes: Options
+    code: Code
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +196,7 @@ def _part_page(house: House, number: int, form: Form | None = None, status: int 
         part = find_part(session, number)
         stays = stays_of(session, part)
         told = told_of(session, part, page)
+        code = code_of(session, part)
     seat, bag = seat_of(stays), bag_of(stays)
     context = PartPage(
         part=part,
@@ -207,6 +210,7 @@ def _part_page(house: House, number: int, form: Form | None = None, status: int 
         told=told,
         form=form or _bag_form(bag),
         becomes=BECOMES,
+        code=code,
     )
     return house.page("parts/part.html", context, status)
 
