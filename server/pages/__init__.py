@@ -4,6 +4,7 @@ from fastapi import FastAPI
 
 from server.pages import (
     api,
+    bag_acts,
     bench_readers,
     bench_sums,
     boards,
@@ -48,6 +49,7 @@ ROUTERS = (
     imports.router,
     parts.router,
     kept_aside.router,
+    bag_acts.router,
     jobs.router,
     procedures.router,
     trials.router,

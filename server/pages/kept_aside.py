@@ -1,4 +1,7 @@
-"""What lies in numbered bags, over all machines; and putting a spare straight into one."""
+"""What lies in numbered bags, over all machines; one bag; and putting a spare straight into one.
+
+What is done with a part in a bag has pages of its own in `bag_acts`.
+"""
 
 from dataclasses import dataclass
 from datetime import date
@@ -7,25 +10,52 @@ from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from server.pages.boards import PART_KINDS, Options
-from server.pages.forms import Form, PostedForm
+from server.pages.forms import Form, PostedForm, number_of
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.parts import ORIGINS, part_address
 from server.records.commands.parts import BagPart
+from server.records.errors import NotFound
 from server.records.placing import BAG_MOST
-from server.records.questions.bags import Aside, Which, in_bag, kept
+from server.records.questions.bags import (
+    Aside,
+    BagStay,
+    Which,
+    asked_bag,
+    bag_known,
+    in_bag,
+    kept,
+    overdue,
+    stays_in_bag,
+)
 from server.records.questions.paging import Paged
 from server.records.words import Origin, PartKind
 
 router = APIRouter()
+OVERDUE_SHOWN = 5
 
 
 @dataclass(frozen=True, slots=True)
 class KeptAsidePage:
-    """What lies in bags now; `bag` is the one that was asked for."""
+    """Parts kept aside, narrowed to `which`; `late` are the loans that should have come back."""
 
-    bags: Paged[Aside]
-    bag: int | None
+    found: Paged[Aside]
+    which: str
+    here: str
+    ways: Options
+    late: Paged[Aside]
+    today: date
     form: Form
+
+
+@dataclass(frozen=True, slots=True)
+class BagPage:
+    """One bag: what lies in it now, what may be done with it, and all that ever lay in it."""
+
+    bag: int
+    held: Paged[Aside]
+    stays: Paged[BagStay]
+    machines: list[str]
+    today: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,23 +67,38 @@ class BagFormPage:
     origins: Options
 
 
+def bag_address(bag: int) -> str:
+    return f"/kept-aside/{bag}"
+
+
+def _way(which: Which) -> str:
+    return "/kept-aside" if which is Which.ASIDE else f"/kept-aside?show={which.replace(' ', '-')}"
+
+
+WAYS = [(_way(which), which.capitalize()) for which in Which]
+ASKED = {which.replace(" ", "-"): which for which in Which}
+
+
 @router.get("/kept-aside")
 def kept_aside_page(house: AtHome, request: Request, number: PageNumber) -> Response:
     asked = request.query_params.get("bag", "").strip()
     form = Form.blank(bag=asked)
-    bag = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 10 else None
-    if asked and (bag is None or not 1 <= bag <= BAG_MOST):
-        form.errors["bag"] = f"A bag has a number from 1 to {BAG_MOST:,}."
-        bag = None
+    which = ASKED.get(request.query_params.get("show", ""), Which.ASIDE)
     with house.reading() as session:
-        bags = kept(session, Which.ASIDE, number) if bag is None else in_bag(session, bag, number)
-    return house.page("kept_aside/kept_aside.html", KeptAsidePage(bags, bag, form), 422 if form.errors else 200)
+        if asked:
+            bag = asked_bag(asked)
+            if bag is not None and bag_known(session, bag):
+                return house.go(bag_address(bag))
+            form.errors["bag"] = f"No bag has the number {bag}." if bag else _no_number()
+        found, late = kept(session, which, number), overdue(session, _today(), OVERDUE_SHOWN)
+    context = KeptAsidePage(found, which.value, _way(which), WAYS, late, _today(), form)
+    return house.page("kept_aside/kept_aside.html", context, 422 if form.errors else 200)
 
 
 @router.get("/kept-aside/new")
-def new_spare(house: AtHome) -> Response:
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
-    form = Form.blank(kind=PartKind.CHIP.value, origin=Origin.PERIOD.value, day=today)
+def new_spare(house: AtHome, request: Request) -> Response:
+    bag = asked_bag(request.query_params.get("bag", ""))
+    form = Form.blank(kind=PartKind.CHIP.value, origin=Origin.PERIOD.value, day=_today(), bag=bag)
     return _bag_form(house, form)
 
 
@@ -65,6 +110,25 @@ def bag_spare(house: AtHome, form: PostedForm) -> Response:
         to=lambda done: part_address(done.key),
         again=lambda form, status: _bag_form(house, form, status),
     )
+
+
+@router.get("/kept-aside/{bag:int}")
+def bag_page(house: AtHome, request: Request, bag: int, number: PageNumber) -> Response:
+    with house.reading() as session:
+        if asked_bag(str(bag)) is None or not bag_known(session, bag):
+            raise NotFound("bag", bag)
+        held = in_bag(session, bag, number)
+        stays = stays_in_bag(session, bag, number_of(request.query_params.get("earlier", "")) or 1)
+    machines = sorted({line.seat.machine.tag for line in held.rows if line.seat})
+    return house.page("kept_aside/bag.html", BagPage(bag, held, stays, machines, _today()))
+
+
+def _no_number() -> str:
+    return f"A bag has a number from 1 to {BAG_MOST:,}."
+
+
+def _today() -> date:
+    return date.today()  # noqa: DTZ011 (the keeper's own calendar day)
 
 
 def _bag_form(house: House, form: Form, status: int = 200) -> Response:

@@ -18,7 +18,7 @@ from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.pages.understood import Understood, understood
 from server.records.cautions import cautions
-from server.records.commands.parts import KeepAside, PartFields, RevisePart
+from server.records.commands.parts import PartFields, RevisePart
 from server.records.errors import NotFound
 from server.records.placing import describe
 from server.records.questions.addresses import find_machine, find_part
@@ -27,27 +27,24 @@ from server.records.questions.dating import Code, code_of
 from server.records.questions.journal import Told
 from server.records.questions.paging import Paged
 from server.records.questions.parts import (
+    ChangedMachine,
     Seat,
     Seated,
     Sought,
     Stay,
     bag_of,
+    loans_of,
+    machines_changed,
     parts_in,
     seat_of,
     stays_of,
     told_of,
 )
-from server.records.tables import Board, Machine, Part, Storage
+from server.records.tables import Board, Loan, Machine, Part, Storage
 from server.records.words import Origin, PartKind
 
 router = APIRouter()
 ORIGINS = [(origin.value, origin.value) for origin in Origin]
-BECOMES = [
-    ("bag", "It stays kept aside, in the bag and place below"),
-    ("discarded", "It was discarded"),
-    ("lost", "It is lost"),
-    ("handed over", "It was handed over"),
-]
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,9 +75,10 @@ class PartPage:
     tabs: Options
     cautions: list[str]
     stays: list[Stay]
+    changed: list[ChangedMachine]
+    loans: Sequence[Loan]
     told: Paged[Told]
-    form: Form
-    becomes: Options
+    today: date
     code: Code
 
 
@@ -151,20 +149,28 @@ def _sought(request: Request) -> Sought:
 
 @router.get("/parts/{number}")
 def part_page(house: AtHome, number: PartNumber, page: PageNumber) -> Response:
-    return _part_page(house, number, page=page)
-
-
-@router.post("/parts/{number}/keep-aside")
-def keep_aside(house: AtHome, number: PartNumber, form: PostedForm) -> Response:
     with house.reading() as session:
         part = find_part(session, number)
-    return house.write(
-        form,
-        KeepAside,
-        to=lambda done: part_address(done.key),
-        again=lambda form, status: _part_page(house, number, form, status),
-        part=part.key,
+        stays, loans = stays_of(session, part), loans_of(session, part)
+        told = told_of(session, part, page)
+        code = code_of(session, part)
+    seat, bag = seat_of(stays), bag_of(stays)
+    context = PartPage(
+        part=part,
+        name=describe(part),
+        understood=understood(part.value, part.kind),
+        seat=seat,
+        bag=bag,
+        tabs=sections(seat.machine) if seat else [],
+        cautions=cautions(seat.machine.hazards, seat.board.hazards) if seat else [],
+        stays=stays,
+        changed=machines_changed(stays),
+        loans=loans,
+        told=told,
+        today=date.today(),  # noqa: DTZ011 (the keeper's own calendar day)
+        code=code,
     )
+    return house.page("parts/part.html", context)
 
 
 @router.get("/parts/{number}/edit")
@@ -189,35 +195,3 @@ def revise_part(house: AtHome, number: PartNumber, form: PostedForm) -> Response
 
 def _part_form(house: House, part: Part, form: Form, status: int = 200) -> Response:
     return house.page("parts/form.html", PartFormPage(part, describe(part), form, PART_KINDS, ORIGINS), status)
-
-
-def _part_page(house: House, number: int, form: Form | None = None, status: int = 200, page: int = 1) -> Response:
-    with house.reading() as session:
-        part = find_part(session, number)
-        stays = stays_of(session, part)
-        told = told_of(session, part, page)
-        code = code_of(session, part)
-    seat, bag = seat_of(stays), bag_of(stays)
-    context = PartPage(
-        part=part,
-        name=describe(part),
-        understood=understood(part.value, part.kind),
-        seat=seat,
-        bag=bag,
-        tabs=sections(seat.machine) if seat else [],
-        cautions=cautions(seat.machine.hazards, seat.board.hazards) if seat else [],
-        stays=stays,
-        told=told,
-        form=form or _bag_form(bag),
-        becomes=BECOMES,
-        code=code,
-    )
-    return house.page("parts/part.html", context, status)
-
-
-def _bag_form(bag: Storage | None) -> Form:
-    """The form that moves a part kept aside, beginning with where it lies."""
-    if bag is None:
-        return Form.blank()
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
-    return Form.blank(becomes="bag", day=today, bag=bag.bag, from_bag=bag.bag, place=bag.place, condition=bag.condition)
