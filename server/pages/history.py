@@ -1,13 +1,16 @@
-"""The journal in plain words, for everything and for one machine; and a machine as of any day."""
+"""The journal in plain words, of everything or of one machine; and a machine as of any day, or of two side by side."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
+from urllib.parse import urlencode
 
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.pages.house import AtHome, PageNumber
+from server.pages.forms import Form
+from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
+from server.pages.two_days import day_of, two_days_page
 from server.records.errors import NotFound
 from server.records.questions.addresses import find_machine
 from server.records.questions.journal import Told, told
@@ -18,6 +21,7 @@ from server.records.tables import Machine, Mod
 from server.records.words import StepKind
 
 router = APIRouter()
+NO_DAY = "Write the other day as year-month-day, such as 1981-09-30; it has to be in the calendar."
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +59,7 @@ class DayPage:
     marks_left: list[StepLine]
     seats: Paged[Seat]
     base: str
+    form: Form
 
 
 @router.get("/journal")
@@ -72,15 +77,29 @@ def history_page(house: AtHome, tag: str, number: PageNumber) -> Response:
 
 
 @router.get("/machines/{tag}/on")
-def choose_day(house: AtHome, tag: str, day: str = "") -> Response:
+def choose_day(house: AtHome, tag: str, day: str = "", against: str = "") -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
-    return house.go(f"{address(machine)}/on/{_day(day)}")
+    if against and not day:  # one of the two was left empty: its form says so
+        day, against = against, " "
+    beside = f"?{urlencode({'against': against})}" if against else ""
+    return house.go(f"{address(machine)}/on/{_day(day)}{beside}")
 
 
 @router.get("/machines/{tag}/on/{day}")
-def day_page(house: AtHome, tag: str, day: str, number: PageNumber) -> Response:
+def day_page(house: AtHome, tag: str, day: str, number: PageNumber, against: str | None = None) -> Response:
     asked = _day(day)
+    if against is None:
+        return _day_page(house, tag, asked, number, Form.blank())
+    other = day_of(against)
+    if other is None:
+        form = Form.blank(against=against)
+        form.errors["against"] = NO_DAY
+        return _day_page(house, tag, asked, number, form, 422)
+    return two_days_page(house, tag, asked, other)
+
+
+def _day_page(house: House, tag: str, asked: date, number: int, form: Form, status: int = 200) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         days = days_of_change(session, machine)
@@ -98,13 +117,13 @@ def day_page(house: AtHome, tag: str, day: str, number: PageNumber) -> Response:
             marks_left=[line for line in standing if line.step.kind not in (StepKind.TAKE_OUT, StepKind.FIT)],
             seats=seats_on(session, machine, asked, number),
             base=f"{address(machine)}/on/{asked}",
+            form=form,
         )
-        return house.page("journal/day.html", context)
+        return house.page("journal/day.html", context, status)
 
 
 def _day(text: str) -> date:
-    try:
-        asked = date.fromisoformat(text)
-    except ValueError:
-        raise NotFound("day (they are written like 1981-09-30)", text) from None
-    return min(asked, date.max - timedelta(days=1))
+    day = day_of(text)
+    if day is None:
+        raise NotFound("day (they are written like 1981-09-30)", text)
+    return day

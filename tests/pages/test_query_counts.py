@@ -24,9 +24,13 @@ PAGES = (
     "/mods/1",
     "/parts",
     "/boards/main-board",
+    "/boards/main-board/dating",
+    "/originality",
+    "/originality/list",
     "/way-back",
     "/history",
     "/on/2025-06-01",
+    "/on/2025-06-01?against=2024-12-01",
     "/sheet",
     "/waveforms",
     "/waveforms/1",
@@ -42,7 +46,8 @@ def begin(store: Store) -> None:
 def add(store: Store, numbers: range) -> None:
     """So many parts, mods, and steps, sums and expectations of the first mod."""
     for n in numbers:
-        part = {"designator": f"R{n}", "kind": "resistor", "value": "1 kΩ ±5 %"}
+        part = {"designator": f"R{n}", "kind": "resistor", "value": "1 kΩ ±5 %", "date_code": "8114"}
+        part["origin"] = "original" if n % 2 else "new"
         do(store, ImportParts, machine=TAG, board="main-board", rows=[part])
         do(store, PlanMod, machine=TAG, title=f"Change {n}", day="2025-01-02", signer="Tester", state="planned")
         do(store, AddStep, machine=TAG, mod=1, kind="take out", board="main-board", designator=f"R{n}")

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import ColumnElement, or_
+from sqlalchemy import ColumnElement, and_, or_
 from sqlmodel import Session, col, select
 
 from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
@@ -101,9 +101,13 @@ def _sittings(session: Session, steps: list[int]) -> dict[int, list[Sitting]]:
 
 def standing_on(session: Session, machine: Machine, day: date) -> list[StepLine]:
     """The steps that were done and not put back at the end of a day, in the order of their mods."""
-    return lines_where(
-        session,
-        col(Mod.machine_id) == machine.key,
+    return lines_where(session, col(Mod.machine_id) == machine.key, stood_on(day))
+
+
+def stood_on(day: date) -> ColumnElement[bool]:
+    """The condition that a step was done, and not put back, at the end of a day."""
+    return and_(
+        col(Step.done_on).is_not(None),
         col(Step.done_on) <= day,
         or_(col(Step.undone_on).is_(None), col(Step.undone_on) > day),
     )

@@ -8,6 +8,7 @@ import sqlalchemy
 from sqlalchemy import ColumnElement, and_, or_
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, func, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.questions.paging import Paged, paged
 from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
@@ -37,21 +38,18 @@ class SeatChange:
 
 def mods_in_force(session: Session, machine: Machine, day: date) -> Sequence[Mod]:
     """The mods whose latest move up to that day left them fitted."""
+    return session.exec(select(Mod).where(col(Mod.id).in_(fitted_on(machine, day))).order_by(col(Mod.number))).all()
+
+
+def fitted_on(machine: Machine, day: date) -> SelectOfScalar[int]:
+    """The keys of the mods that were in force at the end of a day."""
     latest = (
-        select(ModMove.mod_id, func.max(ModMove.id).label("move"))
+        select(func.max(ModMove.id))
         .join(Mod, col(Mod.id) == col(ModMove.mod_id))
         .where(Mod.machine_id == machine.id, ModMove.day <= day)
         .group_by(col(ModMove.mod_id))
-        .subquery()
     )
-    query = (
-        select(Mod)
-        .join(latest, latest.c.mod_id == col(Mod.id))
-        .join(ModMove, col(ModMove.id) == latest.c.move)
-        .where(ModMove.state == ModState.FITTED)
-        .order_by(col(Mod.number))
-    )
-    return session.exec(query).all()
+    return select(ModMove.mod_id).where(col(ModMove.id).in_(latest), ModMove.state == ModState.FITTED)
 
 
 def there_on(day: date, placement: type[Placement] = Placement) -> ColumnElement[bool]:

@@ -1,0 +1,124 @@
+"""Two days of one machine side by side: which mods, parts and marks came between them, and which went.
+
+`states` knows one day; what held another part is its `differences`. Every list is paged in SQL, so that two days of a
+machine with a long past take as many queries as two of a young one.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+from sqlalchemy import and_, not_
+from sqlalchemy import select as columns
+from sqlmodel import Session, col, func, select
+
+from server.records.questions.mods import StepLine, lines_where, stood_on
+from server.records.questions.paging import Paged, paged
+from server.records.questions.states import SeatChange, differences, fitted_on
+from server.records.tables import Machine, Mod, Step
+from server.records.words import StepKind
+
+MOVES_A_PART = (StepKind.TAKE_OUT.value, StepKind.FIT.value)
+MOST = 50
+
+
+@dataclass(frozen=True, slots=True)
+class ModOfDays:
+    """One mod that was in force on either day."""
+
+    mod: Mod
+    before: bool
+    after: bool
+
+    @property
+    def change(self) -> str:
+        return "stayed" if self.before == self.after else "came" if self.after else "went"
+
+
+@dataclass(frozen=True, slots=True)
+class StepOfDays:
+    """One step that moves no part and stood on one of the days only; on the later one, if it `came`."""
+
+    mod: Mod
+    line: StepLine
+    came: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PageNumbers:
+    """Which page of each list is asked for."""
+
+    seats: int = 1
+    mods: int = 1
+    steps: int = 1
+
+
+@dataclass(frozen=True, slots=True)
+class TwoDays:
+    """A machine at the end of one day, and of a later one."""
+
+    earlier: date
+    later: date
+    mods: Paged[ModOfDays]
+    mods_changed: int
+    seats: Paged[SeatChange]
+    steps: Paged[StepOfDays]
+
+    @property
+    def nothing_changed(self) -> bool:
+        return not (self.mods_changed or self.seats.total or self.steps.total)
+
+
+def two_days(session: Session, machine: Machine, one: date, other: date, numbers: PageNumbers) -> TwoDays:
+    """What differs between two days, in the order of time, whichever was named first."""
+    earlier, later = sorted((one, other))
+    mods, mods_changed = _mods(session, machine, earlier, later, numbers.mods)
+    return TwoDays(
+        earlier=earlier,
+        later=later,
+        mods=mods,
+        mods_changed=mods_changed,
+        seats=differences(session, machine, earlier, later, numbers.seats, MOST),
+        steps=_steps(session, machine, earlier, later, numbers.steps),
+    )
+
+
+def _mods(session: Session, machine: Machine, earlier: date, later: date, number: int) -> tuple[Paged[ModOfDays], int]:
+    """The mods in force on either day, first those that came or went, and how many did."""
+    before, after = (col(Mod.id).in_(fitted_on(machine, day)) for day in (earlier, later))
+    stayed = and_(before, after)
+    changed = func.count().filter(not_(stayed)).over()
+    query = (
+        columns(Mod, before.label("before"), after.label("after"), changed.label("changed"))
+        .where(before | after)
+        .order_by(stayed, col(Mod.number), col(Mod.id))
+    )
+    found = paged(session, query, number, MOST)
+    rows = [ModOfDays(mod, bool(before), bool(after)) for mod, before, after, _ in found.rows]
+    return Paged(rows, found.number, found.last, found.total), found.rows[0].changed if found.rows else 0
+
+
+def _steps(session: Session, machine: Machine, earlier: date, later: date, number: int) -> Paged[StepOfDays]:
+    """The steps without a part that stood on one day and not on the other."""
+    came = and_(stood_on(later), not_(stood_on(earlier)))
+    went = and_(stood_on(earlier), not_(stood_on(later)))
+    query = (
+        select(Step.id)
+        .join(Mod, col(Mod.id) == col(Step.mod_id))
+        .where(Mod.machine_id == machine.id, col(Step.kind).not_in(MOVES_A_PART), came | went)
+        .order_by(col(Mod.number), col(Mod.id), col(Step.number))
+    )
+    found = paged(session, query, number, MOST)
+    lines = lines_where(session, col(Step.id).in_(found.rows))
+    known = {mod.key: mod for mod in session.exec(select(Mod).where(col(Mod.id).in_({_mod(line) for line in lines})))}
+    rows = [StepOfDays(known[_mod(line)], line, _stood(line, later)) for line in lines]
+    return Paged(rows, found.number, found.last, found.total)
+
+
+def _mod(line: StepLine) -> int:
+    return line.step.mod_id
+
+
+def _stood(line: StepLine, day: date) -> bool:
+    """`stood_on` of a step that has been read."""
+    done, undone = line.step.done_on, line.step.undone_on
+    return done is not None and done <= day and (undone is None or undone > day)
