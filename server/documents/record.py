@@ -43,7 +43,7 @@ from server.documents.record_schema import (
     RecordedWaveform,
 )
 from server.records.questions.sheet import WholeMachine, whole_machine
-from server.records.tables import Calculation, Machine, Mod, PossibleCause, Step, Symptom, Trial
+from server.records.tables import Calculation, Design, Machine, Mod, PossibleCause, Step, Symptom, Trial
 from server.records.tables.base import Kept
 
 PRIVATE_FIELDS: Mapping[type[Recorded], frozenset[str]] = {
@@ -114,7 +114,7 @@ class _Writer:
             waveforms=[self.entry(RecordedWaveform, row) for row in whole.waveforms],
             symptoms=[self.of_symptom(row) for row in whole.symptoms],
             photographs=[self.entry(RecordedPhotograph, row) for row in whole.photographs],
-            designs=[self.entry(RecordedDesign, row) for row in whole.designs],
+            designs=[self.entry(RecordedDesign, row, roles=_roles(row)) for row in whole.designs],
             journal=JournalHead(seq=whole.head[0], hash=whole.head[1]) if whole.head else None,
         )
 
@@ -209,6 +209,11 @@ class _Writer:
         ]
         calculation = _of(self.calculation, cause.calculation_id)
         return self.entry(RecordedCause, cause, calculation=calculation, evidence=evidence)
+
+
+def _roles(design: Design) -> list[dict[str, JsonValue]]:
+    """A design's roles; on which machine it was written, and where they were there, is no part of another's record."""
+    return [{name: role[name] for name in ("name", "kind", "board_kind")} for role in design.roles]
 
 
 def _uuids(rows: Iterable[Kept]) -> dict[int, UUID]:

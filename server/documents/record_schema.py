@@ -182,6 +182,7 @@ class RecordedExpectation(Recorded):
     procedure: UUID | None
     sense: str
     bound: float | None
+    unit: str = Field(description="That of the bound.")
     calculation: UUID | None = Field(description="The calculation of which `line` foretells what the readings will be.")
     line: str
 
@@ -219,6 +220,7 @@ class RecordedInput(Recorded):
     other_line: str
     waveform: UUID | None
     figure: str = Field(description="Which figure of the waveform is read.")
+    role: str = Field(description="What the position is called in the mod's design; empty without one.")
 
 
 class RecordedRun(Recorded):
@@ -239,6 +241,7 @@ class RecordedCalculation(Recorded):
     title: str
     method: str
     note: str
+    design_number: int | None = Field(description="Its place in the design that its mod is a fitting of.")
     lines: list[dict[str, JsonValue]]
     limits: list[dict[str, JsonValue]]
     assumptions: list[dict[str, JsonValue]]
@@ -319,13 +322,12 @@ class RecordedPhotograph(Recorded):
 
 
 class RecordedDesign(Recorded):
-    """What a mod of this machine is a fitting of: steps, calculations and expectations told of roles."""
+    """What a mod of this machine is a fitting of: steps, calculations and expectations told of roles.
+
+    Its words can be revised from elsewhere and are not in here; the mod has its own.
+    """
 
     slug: str
-    title: str
-    purpose: str
-    reasoning: str
-    hazards: list[str]
     roles: list[dict[str, JsonValue]]
     steps: list[dict[str, JsonValue]]
     calculations: list[dict[str, JsonValue]]

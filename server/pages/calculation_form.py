@@ -32,7 +32,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
 # Columns that always hold a word, or that a person does not write here: they do not make a row one that was written.
 GIVEN = {"source", "board", "trial", "figure", "other", "kind", "tested", "note"}
 # Unless the row says that it is one of these choices that tells its value.
-CHOSEN = {Source.TRIAL.value, Source.WAVEFORM.value, Source.LINE.value}
+CHOSEN = {Source.TRIAL.value, Source.WAVEFORM.value, Source.LINE.value, Source.UNKNOWN.value}
 ROWS_FIRST = {"inputs": 3, "lines": 2, "limits": 1, "assumptions": 1}
 MORE_ROWS = 3
 SOURCES: Words = [
@@ -41,6 +41,7 @@ SOURCES: Words = [
     (Source.TRIAL.value, "the mean of a trial"),
     (Source.WAVEFORM.value, "a figure of a waveform"),
     (Source.LINE.value, "a line of another calculation"),
+    (Source.UNKNOWN.value, "not known yet"),
 ]
 LIMIT_KINDS: Words = list(KINDS.items())
 ROW_WORDS = {"inputs": "Input", "lines": "Line", "limits": "Limit", "assumptions": "Assumption"}

@@ -339,6 +339,7 @@ def _form_page(
     here = f"{base}/calculations/{calculation.number}" if calculation else f"{base}/calculations/new"
     ties = {
         Source.TYPED: True, Source.PART: boards, Source.TRIAL: trials, Source.WAVEFORM: figures, Source.LINE: others,
+        Source.UNKNOWN: True,
     }  # fmt: skip
     offered = {source.value for source, tied in ties.items() if tied}
     offered |= {form.text(f"inputs.{number}.source") for number in range(rows["inputs"])}

@@ -1,16 +1,15 @@
 """Designs: the list, one with its fittings side by side, and the forms that write, revise and fit one."""
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from urllib.parse import quote
-from uuid import UUID
 
 from fastapi import APIRouter
-from sqlmodel import Session, col, select
 from starlette.responses import Response
 
-from server.pages.forms import Form, PostedForm
+from server.pages.forms import Form, PostedForm, number_of
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS
 from server.pages.mods import mod_address
@@ -25,11 +24,14 @@ from server.records.questions.designs import (
     Outcome,
     designs,
     fittings_of,
+    guessed_places,
+    procedures_of,
 )
+from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import boards_of, designators_of, machines_offered
 from server.records.questions.paging import Paged
 from server.records.questions.side_by_side import Group, side_by_side, telling
-from server.records.tables import Board, Design, Machine, Mod, Position, Procedure
+from server.records.tables import Design, Machine, Mod, Procedure
 from server.records.words import ModState
 
 router = APIRouter()
@@ -68,6 +70,7 @@ class DesignFormPage:
     machine: Machine | None
     mod: Mod | None
     form: Form
+    cautions: list[str]
     places: list[Place]
     hazards: list[tuple[str, str]]
     labels: dict[str, str]
@@ -84,6 +87,7 @@ class FitPage:
     machines: list[tuple[str, str]]
     boards: list[tuple[str, str]]
     designators: dict[str, list[str]]
+    cautions: list[str]
     form: Form
     states: list[tuple[str, str]]
     labels: dict[str, str]
@@ -114,7 +118,7 @@ def design_page(house: AtHome, slug: str, number: PageNumber) -> Response:
         told = telling(groups)
         context = DesignPage(
             design=design,
-            procedures=_procedures(session, design),
+            procedures=procedures_of(session, design),
             fittings=fittings,
             shown=shown,
             number=page,
@@ -127,21 +131,13 @@ def design_page(house: AtHome, slug: str, number: PageNumber) -> Response:
     return house.page("designs/design.html", context)
 
 
-def _procedures(session: Session, design: Design) -> dict[str, Procedure]:
-    """The procedures that the design's expectations name, by the UUID that they are named by."""
-    named = [UUID(row["procedure"]) for row in design.expectations if row["procedure"]]
-    found = session.exec(select(Procedure).where(col(Procedure.uuid).in_(named)))
-    return {str(procedure.uuid): procedure for procedure in found}
-
-
 def _said(fittings: Sequence[Fitting], told: Sequence[str]) -> list[str]:
     """What the fittings come to, in sentences."""
-    worked, failed = (
-        sum(one.outcome is wanted for one in fittings) for wanted in (Outcome.WORKED, Outcome.DID_NOT_WORK)
-    )
-    if not worked and not failed:
+    count = Counter(one.outcome for one in fittings)
+    worked, failed = count[Outcome.WORKED], count[Outcome.DID_NOT_WORK]
+    if count[Outcome.NOT_TOLD] == len(fittings):
         return ["No fitting has been told by its trials yet. Carry one out, and run its procedures before and after."]
-    said = [_counted(len(fittings), worked, failed)]
+    said = [_counted(count)]
     if worked and failed and not told:
         said.append(
             "Nothing on record tells them apart. Look at what is not recorded: how the trials were run, the "
@@ -152,12 +148,15 @@ def _said(fittings: Sequence[Fitting], told: Sequence[str]) -> list[str]:
     return said
 
 
-def _counted(total: int, worked: int, failed: int) -> str:
+def _counted(count: Counter[Outcome]) -> str:
+    """`Of 3 fittings 1 worked, 1 did not work and 1 is not told yet.`"""
+    total = count.total()
     if total == 1:
-        return "The only fitting so far worked." if worked else "The only fitting so far did not work."
-    untold = total - worked - failed
-    told_later = f"; {untold} {'is' if untold == 1 else 'are'} not told yet" if untold else ""
-    return f"Of {total} fittings {worked} worked and {failed} did not{told_later}."
+        return f"The only fitting so far: {next(iter(count))}."
+    words = {Outcome.CONTRADICTORY: "left contradictory trials", Outcome.NOT_TOLD: "not told yet"}
+    *most, last = [f"{count[one]} {words.get(one, one.value)}" for one in Outcome if count[one]]
+    listed = f"{', '.join(most)} and {last}" if most else last
+    return f"Of {total} fittings {listed}."
 
 
 # ---- Written from a mod, and revised ----
@@ -168,11 +167,7 @@ def new_design(house: AtHome, tag: str, number: int) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         mod = find_mod(session, machine, number)
-        places = places_of(session, mod)
-    form = Form.of_row(ModFields, mod)
-    for place, found in enumerate(places):
-        form.set(f"roles.{place}.name", found.suggestion)
-    return _new_form(house, machine, mod, form)
+    return _new_form(house, machine, mod, Form.of_row(ModFields, mod))
 
 
 @router.post("/machines/{tag}/mods/{number}/design")
@@ -180,11 +175,6 @@ def write_design(house: AtHome, tag: str, number: int, form: PostedForm) -> Resp
     with house.reading() as session:
         machine = find_machine(session, tag)
         mod = find_mod(session, machine, number)
-        places = places_of(session, mod)
-    roles = [
-        {"board": found.board.slug, "designator": found.position.designator, "name": form.text(f"roles.{place}.name")}
-        for place, found in enumerate(places)
-    ]
     return house.write(
         form,
         WriteDesign,
@@ -192,7 +182,7 @@ def write_design(house: AtHome, tag: str, number: int, form: PostedForm) -> Resp
         again=lambda form, status: _new_form(house, machine, mod, form, status),
         machine=machine.tag,
         mod=mod.number,
-        roles=roles,
+        roles=_roles(form),
     )
 
 
@@ -221,21 +211,36 @@ def _written(house: House, key: int) -> str:
         return design_address(session.get_one(Design, key))
 
 
+def _roles(form: Form) -> list[dict[str, str]]:
+    """The roles as the form names them, each with the position that it was shown for."""
+    named = (number_of(name.removeprefix("roles.").removesuffix(".name")) for name in form.values)
+    numbers = sorted(number for number in named if number is not None)
+    columns = ("board", "designator", "name")
+    return [{column: form.text(f"roles.{number}.{column}") for column in columns} for number in numbers]
+
+
 def _new_form(house: House, machine: Machine, mod: Mod, form: Form, status: int = 200) -> Response:
+    """The form with a role for each position as the mod has them now; names that were typed stay with theirs."""
     with house.reading() as session:
         places = places_of(session, mod)
+        warned = cautions_for(session, machine, mod)
+    typed = {(role["board"], role["designator"]): role["name"] for role in _roles(form)}
+    for number, place in enumerate(places):
+        key = (place.board.slug, place.position.designator)
+        for column, text in zip(("board", "designator", "name"), (*key, typed.get(key, place.suggestion)), strict=True):
+            form.set(f"roles.{number}.{column}", text)
     labels = {
         f"roles.{number}.name": f"Role of {place.position.designator}, {place.board.name}"
         for number, place in enumerate(places)
     }
     base = mod_address(machine, mod)
-    context = DesignFormPage(None, machine, mod, form, places, HAZARDS, labels, f"{base}/design", base)
+    context = DesignFormPage(None, machine, mod, form, warned, places, HAZARDS, labels, f"{base}/design", base)
     return house.page("designs/form.html", context, status)
 
 
 def _revision_form(house: House, design: Design, form: Form, status: int = 200) -> Response:
     here = design_address(design)
-    context = DesignFormPage(design, None, None, form, [], HAZARDS, {}, f"{here}/edit", here)
+    context = DesignFormPage(design, None, None, form, cautions(design.hazards), [], HAZARDS, {}, f"{here}/edit", here)
     return house.page("designs/form.html", context, status)
 
 
@@ -250,7 +255,9 @@ def fit_form(house: AtHome, slug: str, machine: str = "") -> Response:
             return house.page("designs/fit.html", _asking(design, machines_offered(session)))
         found = find_machine(session, machine)
         form = Form.blank(state=ModState.PLANNED, day=date.today(), signer=found.keeper or house.settings.keeper)  # noqa: DTZ011
-        _guess_places(session, found, design, form)
+        for number, (board, designator) in enumerate(guessed_places(session, found, design)):
+            form.set(f"places.{number}.board", board)
+            form.set(f"places.{number}.designator", designator)
     return _fit_form(house, design, found, form)
 
 
@@ -277,21 +284,7 @@ def fit_design(house: AtHome, slug: str, form: PostedForm, machine: str = "") ->
 
 def _asking(design: Design, machines: list[tuple[str, str]]) -> FitPage:
     here = design_address(design)
-    return FitPage(design, None, machines, [], {}, Form.blank(), [], {}, f"{here}/fit", here)
-
-
-def _guess_places(session: Session, machine: Machine, design: Design, form: Form) -> None:
-    """Each role at the position of the same name on a board of the same kind, where there is one."""
-    query = select(Position.designator_key, Board.kind, Board.slug, Position.designator).join(
-        Board, col(Board.id) == col(Position.board_id)
-    )
-    wanted = {role["designator"] for role in design.roles}
-    found = session.exec(query.where(Board.machine_id == machine.id, col(Position.designator).in_(wanted))).all()
-    there = {(kind, designator): slug for _, kind, slug, designator in reversed(found)}
-    for number, role in enumerate(design.roles):
-        board = there.get((role["board_kind"], role["designator"]), "")
-        form.set(f"places.{number}.board", board)
-        form.set(f"places.{number}.designator", role["designator"] if board else "")
+    return FitPage(design, None, machines, [], {}, cautions(design.hazards), Form.blank(), [], {}, f"{here}/fit", here)
 
 
 def _fitting(house: House, machine: Machine, key: int) -> str:
@@ -301,9 +294,11 @@ def _fitting(house: House, machine: Machine, key: int) -> str:
 
 def _fit_form(house: House, design: Design, machine: Machine, form: Form, status: int = 200) -> Response:
     with house.reading() as session:
-        boards = [(line.board.slug, line.board.name) for line in boards_of(session, machine)]
+        lines = boards_of(session, machine)
+        boards = [(line.board.slug, line.board.name) for line in lines]
         kinds = {role["kind"] for role in design.roles}
         designators = {kind: designators_of(session, machine, kind) for kind in kinds}
+        warned = cautions(design.hazards, machine.hazards, *(line.board.hazards for line in lines))
     labels = {
         f"places.{number}.{column}": f"{role['name']}, {words}"
         for number, role in enumerate(design.roles)
@@ -314,6 +309,6 @@ def _fit_form(house: House, design: Design, machine: Machine, form: Form, status
     action = f"{here}/fit?machine={quote(machine.tag)}"
     return house.page(
         "designs/fit.html",
-        FitPage(design, machine, [], boards, designators, form, states, labels, action, here),
+        FitPage(design, machine, [], boards, designators, warned, form, states, labels, action, here),
         status,
     )

@@ -1,10 +1,13 @@
-"""A mod told of roles instead of positions.
+"""A mod told of roles instead of positions, and its words told of positions again.
 
 A role is what a design calls a position: “series resistor”. What belongs to one machine alone stays behind: days,
-parts, what was there before. A value that was measured on that machine goes along as a number, with an assumption that
-says so. Reads the record, writes nothing.
+parts, what was there before, and what was measured there, which is not known on the next machine. Where a text names a
+position (“measure across C3”), the design's text names the role between marks, ⟨reservoir⟩, so that on the next machine
+it names the position there. Reads the record, writes nothing.
 """
 
+import re
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from graphlib import TopologicalSorter
@@ -12,16 +15,14 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from server.engineering.quantities import show
-from server.records.errors import Refused
 from server.records.questions.mods import StepLine, steps_of
 from server.records.questions.sums import TiedInput, tied_inputs
-from server.records.sums import Readings, read_cases
-from server.records.tables import Board, Calculation, Expectation, Machine, Mod, Position, Procedure
-from server.records.words import Case, Source, StepKind
+from server.records.tables import Board, Calculation, Expectation, Mod, Position, Procedure
+from server.records.words import Source, StepKind
 
 Rows = list[dict[str, Any]]
 MEASURED = (Source.TRIAL, Source.WAVEFORM)
+ROLE = re.compile("⟨([^⟩]+)⟩")
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,7 +41,7 @@ def places_of(session: Session, mod: Mod) -> list[Place]:
     for line in steps_of(session, mod):
         if line.position and line.board:
             _add(found, line.position, line.board, f"step {line.step.number}: {line.step.kind}", "")
-    for calculation in _calculations(session, mod):
+    for calculation in in_turn(session, mod):
         for tied in tied_inputs(session, calculation):
             if tied.position and tied.board:
                 use = f"calculation {calculation.number}: {tied.entry.name}"
@@ -56,26 +57,39 @@ def _add(found: dict[int, Place], position: Position, board: Board, use: str, la
     found[position.key] = Place(position, board, uses, suggestion)
 
 
-def written(session: Session, machine: Machine, mod: Mod, names: Mapping[int, str]) -> dict[str, Any]:
+def written(session: Session, mod: Mod, names: Mapping[int, str]) -> dict[str, Any]:
     """The roles, steps, calculations and expectations of a mod; `names` gives each position's role."""
-    calculations = _in_turn(session, _calculations(session, mod))
-    place = {calculation.key: number for number, calculation in enumerate(calculations, start=1)}
+    places = places_of(session, mod)
+    calculations = in_turn(session, mod)
+    telling = _Telling(places, names, {row.key: number for number, row in enumerate(calculations, start=1)})
     return {
-        "roles": [_role(found, names) for found in places_of(session, mod)],
-        "steps": [_step(line, names) for line in steps_of(session, mod)],
-        "calculations": [_calculation(session, machine, row, names, place) for row in calculations],
-        "expectations": _expectations(session, mod, place),
+        "roles": [telling.role(place) for place in places],
+        "steps": [telling.step(line) for line in steps_of(session, mod)],
+        "calculations": [telling.calculation(row, tied_inputs(session, row)) for row in calculations],
+        "expectations": [telling.expectation(*row) for row in _expectations(session, mod)],
     }
 
 
-def _calculations(session: Session, mod: Mod) -> Sequence[Calculation]:
+def told_of_roles(text: str, places: Sequence[Place], names: Mapping[int, str]) -> str:
+    """The text with each position's designator as its role; one that two boards have is left as it is."""
+    count = Counter(place.position.designator for place in places)
+    roles = {place.position.designator: names[place.position.key] for place in places}
+    roles = {designator: role for designator, role in roles.items() if count[designator] == 1}
+    if not roles:
+        return text
+    any_of_them = "|".join(re.escape(designator) for designator in sorted(roles, key=len, reverse=True))
+    return re.sub(rf"(?<!\w)(?:{any_of_them})(?!\w)", lambda found: f"⟨{roles[found.group()]}⟩", text)
+
+
+def told_of_positions(text: str, designators: Mapping[str, str]) -> str:
+    """The text of a design with each role that stands between marks as the designator that it has on a machine."""
+    return ROLE.sub(lambda found: designators.get(found[1], found[1]), text)
+
+
+def in_turn(session: Session, mod: Mod) -> list[Calculation]:
+    """The calculations of a mod, each after those of which it reads a line: so they are numbered in its design."""
     query = select(Calculation).where(Calculation.mod_id == mod.id).order_by(col(Calculation.number))
-    return session.exec(query).all()
-
-
-def _in_turn(session: Session, calculations: Sequence[Calculation]) -> list[Calculation]:
-    """Each sum after those of which it reads a line."""
-    known = {calculation.key: calculation for calculation in calculations}
+    known = {calculation.key: calculation for calculation in session.exec(query)}
     reads = {
         key: [tied.other.key for tied in tied_inputs(session, calculation) if tied.other]
         for key, calculation in known.items()
@@ -83,94 +97,83 @@ def _in_turn(session: Session, calculations: Sequence[Calculation]) -> list[Calc
     return [known[key] for key in TopologicalSorter(reads).static_order()]
 
 
-def _role(place: Place, names: Mapping[int, str]) -> dict[str, Any]:
-    return {
-        "name": names[place.position.key],
-        "kind": place.position.kind,
-        "board_kind": place.board.kind,
-        "board": place.board.slug,
-        "designator": place.position.designator,
-    }
+@dataclass(frozen=True, slots=True)
+class _Telling:
+    """Rows told of roles. `number` is what each calculation is numbered in the design."""
+
+    places: Sequence[Place]
+    names: Mapping[int, str]
+    number: Mapping[int, int]
+
+    def told(self, text: str) -> str:
+        return told_of_roles(text, self.places, self.names)
+
+    def role(self, place: Place) -> dict[str, Any]:
+        return {
+            "name": self.names[place.position.key],
+            "kind": place.position.kind,
+            "board_kind": place.board.kind,
+            "board": place.board.slug,
+            "designator": place.position.designator,
+        }
+
+    def step(self, line: StepLine) -> dict[str, Any]:
+        step = line.step
+        fitted = line.part if step.kind == StepKind.FIT else None
+        unplanned = fitted is not None and not (step.planned_type or step.planned_value)
+        return {
+            "kind": step.kind,
+            "role": self.names.get(step.position_id or 0, ""),
+            "pin": step.pin,
+            "instruction": self.told(step.instruction),
+            "planned_type": fitted.type if fitted and unplanned else step.planned_type,
+            "planned_value": fitted.value if fitted and unplanned else step.planned_value,
+            "trace_stated": step.trace_stated,
+            "trace_reason": self.told(step.trace_reason),
+        }
+
+    def calculation(self, calculation: Calculation, inputs: Sequence[TiedInput]) -> dict[str, Any]:
+        assumed = (self.told(one["sentence"]) for one in calculation.assumptions)
+        return {
+            "title": self.told(calculation.title),
+            "method": calculation.method,
+            "note": self.told(calculation.note),
+            "inputs": [self.input(one) for one in inputs],
+            "lines": [line | {"label": self.told(line["label"])} for line in calculation.lines],
+            "limits": [limit | {"basis": self.told(limit["basis"])} for limit in calculation.limits],
+            "assumptions": [{"sentence": sentence, "tested": False, "note": ""} for sentence in assumed],
+        }
+
+    def input(self, tied: TiedInput) -> dict[str, Any]:
+        entry = tied.entry
+        plain = {"name": entry.name, "label": self.told(entry.label), "unit": entry.unit}
+        if entry.source in MEASURED:
+            return plain | {"source": Source.UNKNOWN.value}
+        if tied.position:
+            role = self.names[tied.position.key]
+            return plain | {"source": Source.PART.value, "role": role, "when_empty": entry.when_empty}
+        if tied.other:
+            read = {"other_calculation": self.number[tied.other.key], "other_line": entry.other_line}
+            return plain | {"source": Source.LINE.value} | read
+        return plain | {"source": entry.source, "text": entry.text}
+
+    def expectation(self, one: Expectation, procedure: Procedure | None) -> dict[str, Any]:
+        return {
+            "sentence": self.told(one.sentence),
+            "procedure": str(procedure.uuid) if procedure else "",
+            "sense": one.sense,
+            "bound": one.bound,
+            "unit": one.unit,
+            "calculation": self.number[one.calculation_id] if one.calculation_id else None,
+            "line": one.line,
+        }
 
 
-def _step(line: StepLine, names: Mapping[int, str]) -> dict[str, Any]:
-    step = line.step
-    fitted = line.part if step.kind == StepKind.FIT else None
-    unplanned = fitted is not None and not (step.planned_type or step.planned_value)
-    return {
-        "kind": step.kind,
-        "role": names.get(step.position_id or 0, ""),
-        "pin": step.pin,
-        "instruction": step.instruction,
-        "planned_type": fitted.type if fitted and unplanned else step.planned_type,
-        "planned_value": fitted.value if fitted and unplanned else step.planned_value,
-        "trace_stated": step.trace_stated,
-        "trace_reason": step.trace_reason,
-    }
-
-
-def _calculation(
-    session: Session, machine: Machine, calculation: Calculation, names: Mapping[int, str], place: Mapping[int, int]
-) -> dict[str, Any]:
-    readings = read_cases(session, calculation)[Case.STOCK]
-    tied = tied_inputs(session, calculation)
-    return {
-        "title": calculation.title,
-        "method": calculation.method,
-        "note": calculation.note,
-        "inputs": [_input(calculation, one, names, place, readings) for one in tied],
-        "lines": calculation.lines,
-        "limits": calculation.limits,
-        "assumptions": [
-            *({"sentence": one["sentence"], "tested": False, "note": ""} for one in calculation.assumptions),
-            *(_measured_elsewhere(machine, one, readings) for one in tied if one.entry.source in MEASURED),
-        ],
-    }
-
-
-def _input(
-    calculation: Calculation, tied: TiedInput, names: Mapping[int, str], place: Mapping[int, int], readings: Readings
-) -> dict[str, Any]:
-    entry = tied.entry
-    plain = {"name": entry.name, "label": entry.label, "unit": entry.unit}
-    if entry.source in MEASURED:
-        value = readings[entry.name].value
-        if value is None:
-            said = f"Calculation {calculation.number} has no value for {entry.name}: {readings[entry.name].problem}"
-            raise Refused(f"{said} Put that right before a design is made of the mod.")
-        return plain | {"source": Source.TYPED.value, "text": show(value)}
-    if tied.position:
-        role = names[tied.position.key]
-        return plain | {"source": Source.PART.value, "role": role, "when_empty": entry.when_empty}
-    if tied.other:
-        number = place[tied.other.key]
-        return plain | {"source": Source.LINE.value, "other_calculation": number, "other_line": entry.other_line}
-    return plain | {"source": Source.TYPED.value, "text": entry.text}
-
-
-def _measured_elsewhere(machine: Machine, tied: TiedInput, readings: Readings) -> dict[str, Any]:
-    reading = readings[tied.entry.name]
-    value = show(reading.value) if reading.value else ""
-    what = tied.entry.label or tied.entry.name
-    sentence = f"{what} is {value}, as measured on {machine.tag} ({reading.origin}); measure it on this machine."
-    return {"sentence": sentence[0].upper() + sentence[1:], "tested": False, "note": ""}
-
-
-def _expectations(session: Session, mod: Mod, place: Mapping[int, int]) -> Rows:
+def _expectations(session: Session, mod: Mod) -> Sequence[tuple[Expectation, Procedure | None]]:
     query = (
         select(Expectation, Procedure)
         .outerjoin(Procedure, col(Procedure.id) == col(Expectation.procedure_id))
         .where(Expectation.mod_id == mod.id)
         .order_by(col(Expectation.number))
     )
-    return [
-        {
-            "sentence": one.sentence,
-            "procedure": str(procedure.uuid) if procedure else "",
-            "sense": one.sense,
-            "bound": one.bound,
-            "calculation": place[one.calculation_id] if one.calculation_id else None,
-            "line": one.line,
-        }
-        for one, procedure in session.exec(query)
-    ]
+    return session.exec(query).all()

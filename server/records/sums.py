@@ -180,6 +180,8 @@ def _read(session: Session, mod: Mod, entry: CalculationInput, case: Case) -> Re
                 return _from_trial(session, entry)
             case Source.WAVEFORM:
                 return _from_waveform(session, entry)
+            case Source.UNKNOWN:
+                return Reading(None, "not known yet", "Not known yet: measure it on this machine, and write it here.")
             case _:
                 return _from_line(session, entry, case)
     except EngineeringError as fault:

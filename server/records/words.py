@@ -135,6 +135,7 @@ class Source(StrEnum):
     TRIAL = "trial"
     WAVEFORM = "waveform"
     LINE = "line"
+    UNKNOWN = "not known yet"
 
 
 class Sense(StrEnum):

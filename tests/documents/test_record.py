@@ -54,6 +54,8 @@ SAID_OTHERWISE = {
     "id", "version", "machine_id", "mod_id", "calculation_id", "symptom_id", "possible_cause_id", "tag_key",
     "designator_key", "place",
 }  # fmt: skip
+# A design's words are revised without any of its machines being touched.
+LEFT_TO_THE_MOD: dict[type[SQLModel], set[str]] = {tables.Design: {"title", "purpose", "reasoning", "hazards"}}
 
 
 def record_of(bench: Bench, *, private: bool = False) -> dict[str, Any]:
@@ -77,7 +79,7 @@ def test_every_column_is_in_the_record_or_left_out_on_purpose(table: type[SQLMod
     columns = {name.removesuffix("_id") if name.endswith("_id") else name for name in table.model_fields}
     known = {name.removesuffix("_id") for name in SAID_OTHERWISE}
 
-    forgotten = columns - SCHEMA_OF[table].model_fields.keys() - known
+    forgotten = columns - SCHEMA_OF[table].model_fields.keys() - known - LEFT_TO_THE_MOD.get(table, set())
 
     assert forgotten == set()
 

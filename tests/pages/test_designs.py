@@ -6,6 +6,7 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from server.records.commands.steps import AddStep
 from server.records.store import Store
 from tests.pages.benchwork import (
     address_of,
@@ -22,7 +23,11 @@ from tests.records.design_scene import SLUG, carry_out, enter_second, fit, run_o
 
 HERE = f"/designs/{SLUG}"
 WRITE = "/machines/TM-03/mods/1/design"
-NAMED = {"title": "Lamp", "roles.0.name": "series resistor", "roles.1.name": "pull-up"}
+NAMED = {
+    "title": "Lamp",
+    "roles.0.board": "main-board", "roles.0.designator": "R2", "roles.0.name": "series resistor",
+    "roles.1.board": "main-board", "roles.1.designator": "R7", "roles.1.name": "pull-up",
+}  # fmt: skip
 PLACED = {
     "places.0.board": "logic", "places.0.designator": "R31", "places.1.board": "logic", "places.1.designator": "r32",
     "state": "planned", "day": "2025-05-01", "signer": "Test keeper",
@@ -89,6 +94,28 @@ def test_a_role_without_a_name_comes_back_as_typed(client: TestClient, htmx: boo
     assert message_beside(page, "roles.1.name").endswith("Say what R7 is called in the design.")
     assert typed_in(page, "reasoning") == "So <b>that</b>"
     assert typed_in(page, "roles.0.name") == "series resistor"
+
+
+@pytest.mark.parametrize("htmx", [False, True], ids=["plain", "htmx"])
+def test_a_mod_that_changed_meanwhile_is_named_anew(client: TestClient, bench: Bench, htmx: bool) -> None:
+    """Rule 7: a name goes with the position that it was typed for, or nowhere."""
+    bench.do(AddStep, mod=1, kind="adjust", board="main-board", designator="R9", instruction="Turn it.")
+
+    page = post(client, WRITE, htmx, **NAMED)
+
+    assert page.status_code == 422
+    assert "changed while you wrote this" in words_of(page)
+    assert [typed_in(page, f"roles.{number}.designator") for number in range(3)] == ["R2", "R9", "R7"]
+    assert [typed_in(page, f"roles.{number}.name") for number in (0, 2)] == ["series resistor", "pull-up"]
+
+
+def test_hazards_of_a_design_are_told_before_it_is_fitted(client: TestClient, bench: Bench) -> None:
+    """Rule 9: on the design's page, and on that which plans a fitting."""
+    write_design(bench, hazards=["lead and flux fumes"])
+
+    assert "Work with an extractor" in words_of(client.get(HERE))
+    assert "Work with an extractor" in words_of(client.get(FIT))
+    assert "Work with an extractor" in words_of(client.get(f"{HERE}/fit"))
 
 
 def test_words_revised_by_two_are_shown_in_both_versions(client: TestClient, bench: Bench) -> None:
@@ -168,7 +195,9 @@ def test_fittings_stand_side_by_side(client: TestClient, bench: Bench) -> None:
     page = client.get(HERE)
 
     assert_sound(page)
-    assert "Of 2 fittings 1 worked and 1 did not. With one of each, whatever differs tells them apart" in words_of(page)
+    assert "Of 2 fittings 1 worked and 1 did not work. With one of each, whatever differs tells them apart" in words_of(
+        page
+    )
     assert ["As a whole it", "did not work", "worked"] in rows_of(page)
     assert ["Pull-up, where", "R7 on Main board", "R32 on Logic"] in rows_of(page)
 

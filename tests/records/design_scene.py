@@ -1,5 +1,7 @@
 """A mod that lights a lamp, made a design, and fitted on further machines, for tests of designs."""
 
+from typing import Any
+
 from server.records.commands.calculations import AttachCalculation
 from server.records.commands.designs import FitDesign, WriteDesign
 from server.records.commands.machines import AddBoard, EnterMachine
@@ -11,7 +13,7 @@ from tests.records.conftest import KEEPER, MAIN, TAG, Bench
 
 ROLES = {"R2": "series resistor", "R7": "pull-up"}
 SLUG = "lamp"
-LAMP = {
+LAMP: dict[str, Any] = {
     "title": "Lamp current",
     "inputs": [
         {"name": "R", "label": "series resistor", "unit": "Ω", "source": "part", "board": MAIN, "designator": "R2"},

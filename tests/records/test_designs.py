@@ -14,7 +14,7 @@ from server.records.errors import NotFound, Stale
 from server.records.questions.addresses import find_design, find_machine, find_mod
 from server.records.questions.designs import Fitting, Outcome, designs, fittings_of
 from server.records.sums import read_cases
-from server.records.tables import Calculation, Design, Expectation, Mod, Step
+from server.records.tables import Calculation, CalculationInput, CalculationRun, Design, Expectation, Mod, Step
 from server.records.words import Case
 from tests.records.conftest import KEEPER, MAIN, Bench
 from tests.records.design_scene import (
@@ -88,22 +88,58 @@ def test_what_was_tested_on_one_machine_is_to_be_tested_on_the_next(lamp: Bench)
     ]
 
 
-def test_a_measured_value_goes_along_as_a_number_and_says_where_it_was_measured(bench: Bench) -> None:
-    """A trial of one machine tells nothing of another: it becomes an assumption."""
+def test_what_was_measured_on_one_machine_is_not_known_on_the_next(bench: Bench) -> None:
+    """No sum holds there by a value from elsewhere: it has no result until somebody measures."""
     write_mod(bench)
     bench.do(WriteProcedure, title="Supply voltage", unit="V", resolution="0.01", better="higher")
     bench.do(RecordTrial, procedure="supply-voltage", day="2025-01-20", readings="5.01 5.03 5.02", signer=KEEPER)
     rail = {"name": "V", "label": "supply", "unit": "V", "source": "trial", "trial": "2"}
     bench.do(AttachCalculation, mod=1, **LAMP | {"title": "Rail", "inputs": [*LAMP["inputs"][:2], rail]})
-
     write_design(bench)
+    enter_second(bench)
 
-    rail_sum = design(bench).calculations[1]
-    assert (rail_sum["inputs"][2]["source"], rail_sum["inputs"][2]["unit"]) == ("typed", "V")
-    assert rail_sum["inputs"][2]["text"].startswith("5.02")
-    sentence = rail_sum["assumptions"][-1]["sentence"]
-    assert sentence.startswith("Supply is 5.02")
-    assert "as measured on TM-03 (mean of trial 2); measure it on this machine." in sentence
+    fit(bench)
+
+    told = {"name": "V", "label": "supply", "unit": "V", "source": "not known yet"}
+    assert design(bench).calculations[1]["inputs"][2] == told
+    kept = bench.rows(CalculationRun)[-1].cases
+    assert kept[Case.STOCK]["problem"] == "V: Not known yet: measure it on this machine, and write it here."
+
+
+def test_a_text_that_names_a_position_names_its_role_and_then_the_position_there(bench: Bench) -> None:
+    """A caution about R2 is one about R31 on the machine where R31 is meant."""
+    write_mod(bench)
+    bench.plan()
+    bench.step("take out", "R2", 2, instruction="Wait, and measure across R2 before touching R7, not R20.")
+    bench.step("adjust", "R7", 2)
+    bench.do(Expect, mod=2, sentence="R2 stays cool")
+
+    write_design(bench, mod=2, reasoning="R2 sets the current.")
+    enter_second(bench)
+    fit(bench)
+
+    told = "Wait, and measure across ⟨series resistor⟩ before touching ⟨pull-up⟩, not R20."
+    here = [step for step in bench.rows(Step) if step.kind == "take out"][-1]
+    assert design(bench).steps[0]["instruction"] == told
+    assert here.instruction == "Wait, and measure across R31 before touching R32, not R20."
+    assert design(bench).reasoning == "⟨series resistor⟩ sets the current."
+    assert bench.rows(Mod)[-1].reasoning == "R31 sets the current."
+    assert bench.rows(Expectation)[-1].sentence == "R31 stays cool"
+
+
+def test_the_fittings_sums_keep_their_place_in_the_design(lamp: Bench) -> None:
+    """However a keeper calls them later, and what they read keeps its role."""
+    fit(lamp)
+    inputs = [
+        {"name": "R", "unit": "Ω", "source": "part", "board": "logic", "designator": "R31"},
+        {"name": "V", "unit": "V", "text": "5 V"},
+    ]
+    typed = LAMP | {"title": "Mine", "inputs": inputs}
+    version = lamp.rows(Calculation)[-1].version
+    lamp.do(ReviseCalculation, machine="TM-04", mod=1, calculation=1, opened_version=version, **typed)
+
+    assert [row.design_number for row in lamp.rows(Calculation)] == [1, 1]
+    assert [(row.name, row.role) for row in lamp.rows(CalculationInput)][-2:] == [("R", "series resistor"), ("V", "")]
 
 
 def test_a_sum_that_reads_another_comes_after_it(lamp: Bench) -> None:
@@ -132,7 +168,7 @@ def test_a_sum_that_reads_another_comes_after_it(lamp: Bench) -> None:
 @pytest.mark.parametrize(
     ("names", "field", "sentence"),
     [
-        ({"R2": "series resistor"}, "roles.1.name", "Say what R7 is called in the design."),
+        ({"R2": "series resistor", "R7": ""}, "roles.1.name", "Say what R7 is called in the design."),
         ({"R2": "resistor", "R7": "Resistor"}, "roles.1.name", "Another position is called “Resistor” already."),
     ],
 )
@@ -288,6 +324,17 @@ def test_how_a_fitting_turned_out_is_derived_from_its_trials(lamp: Bench) -> Non
     carry_out(lamp)
 
     assert [one.outcome for one in fittings(lamp)] == [Outcome.DID_NOT_WORK, Outcome.WORKED, Outcome.NOT_TOLD]
+
+
+def test_what_is_not_met_outweighs_trials_that_disagree(lamp: Bench) -> None:
+    """And trials that disagree are a word of their own, not silence."""
+    run_on_first(lamp, "20 21 20 21")
+    run_on_first(lamp, "10 11 10 11")
+    assert [one.outcome for one in fittings(lamp)] == [Outcome.CONTRADICTORY]
+
+    lamp.do(Expect, mod=1, sentence="It is dark", procedure="brightness", sense="falls below", bound="5")
+
+    assert [one.outcome for one in fittings(lamp)] == [Outcome.DID_NOT_WORK]
 
 
 def test_an_expectation_left_open_does_not_undo_one_that_is_met(lamp: Bench) -> None:

@@ -4,11 +4,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from server.records.commands.calculations import ReviseCalculation
 from server.records.questions.addresses import find_design
 from server.records.questions.designs import Outcome, fittings_of
 from server.records.questions.side_by_side import Fact, Group, Mark, Row, mark_of, side_by_side, telling
+from server.records.tables import Calculation
 from tests.records.conftest import Bench
-from tests.records.design_scene import SLUG, carry_out, enter_second, fit, run_on_first, write_design, write_mod
+from tests.records.design_scene import LAMP, SLUG, carry_out, enter_second, fit, run_on_first, write_design, write_mod
 
 WORKED, FAILED, OPEN = Outcome.WORKED, Outcome.DID_NOT_WORK, Outcome.NOT_TOLD
 OUTCOMES = st.sampled_from([WORKED, FAILED, OPEN])
@@ -124,6 +126,29 @@ def test_boards_limits_and_verdicts_stand_beside_the_parts(three: Bench) -> None
     assert words(three, limit)[2] == "no result"
     assert words(three, "It is brighter") == ["not met", "met", "not yet tested"]
     assert words(three, "It is brighter: readings before and after")[1] == "10.50 ± 0.41 lx → 20.50 ± 0.41 lx"
+
+
+def test_a_line_shown_in_another_unit_or_called_otherwise_is_no_difference(three: Bench) -> None:
+    """Figures are held against each other in one unit, and a sum is itself whatever its title."""
+    enter_second(three, "TM-06")
+    fit(three, "TM-06")
+    carry_out(three, "TM-06", value="330 Ω ±1 %")
+    inputs = [
+        {"name": "R", "unit": "Ω", "source": "part", "board": "logic", "designator": "R31"},
+        {"name": "V", "unit": "V", "text": "5 V ± 0.25 V"},
+    ]
+    line = LAMP["lines"][0] | {"unit": "A"}
+    revised = LAMP | {"title": "Mine", "inputs": inputs, "lines": [line]}
+    last = three.rows(Calculation)[-1]
+    three.do(ReviseCalculation, machine="TM-06", mod=1, calculation=1, opened_version=last.version, **revised)
+
+    limits = [row for group in groups_of(three) if group.title == "Limits as fitted" for row in group.rows]
+
+    first, here = limits[0].facts[0], limits[0].facts[-1]
+    assert [row.label for row in limits] == ["Lamp current: lamp current at most 20 mA"]
+    assert "mA" in first.words
+    assert here.words.endswith(" A")
+    assert first.span == pytest.approx(here.span, rel=0.01)
 
 
 def test_what_tells_them_apart_is_named(three: Bench) -> None:

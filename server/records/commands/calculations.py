@@ -215,11 +215,14 @@ def _input_columns(entry: InputFields) -> dict[str, Any]:
 
 
 def _replace_inputs(work: Work, machine: Machine, mod: Mod, calculation: Calculation, new: list[InputFields]) -> None:
+    known = {(old.name, old.position_id): old.role for old in inputs_of(work.session, calculation)}
     for old in inputs_of(work.session, calculation):
         work.session.delete(old)
     part_changed(calculation)
     work.session.flush()
     _store_inputs(work, machine, mod, calculation, new)
+    for entry in inputs_of(work.session, calculation):
+        entry.role = known.get((entry.name, entry.position_id), "")
 
 
 def _store_inputs(work: Work, machine: Machine, mod: Mod, calculation: Calculation, inputs: list[InputFields]) -> None:

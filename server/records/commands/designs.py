@@ -4,13 +4,13 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar
 from uuid import UUID
 
-from sqlmodel import col, select
+from sqlmodel import select
 
 from server.records.commands.base import Command, Day, Line, NeededLine, change, expect_version
 from server.records.commands.calculations import AttachCalculation, attach_calculation
 from server.records.commands.mods import Expect, ModFields, PlanMod, called, expect, plan_mod
 from server.records.commands.steps import AddStep, add_step
-from server.records.designing import places_of, written
+from server.records.designing import Place, in_turn, places_of, told_of_positions, told_of_roles, written
 from server.records.errors import Invalid, NotFound, Refused
 from server.records.questions.addresses import (
     find_board,
@@ -21,6 +21,7 @@ from server.records.questions.addresses import (
     free_slug,
     slug,
 )
+from server.records.sums import inputs_of
 from server.records.tables import Design, Machine, Mod, Position, Procedure, Step
 from server.records.words import ModState
 from server.records.work import Entry, Work, handles
@@ -77,15 +78,28 @@ def write_design(work: Work, command: WriteDesign) -> Entry:
     if mod.design_id is not None:
         known = work.session.get_one(Design, mod.design_id)
         raise Refused(f"This mod is a fitting of the design “{known.title}” already.")
-    names = _names(work, machine, mod, command.roles)
-    told = written(work.session, machine, mod, names)
+    places = places_of(work.session, mod)
+    names = _names(work, machine, places, command.roles)
+    told = written(work.session, mod, names)
     if not told["steps"]:
         raise Refused("A design needs at least one step. Write the mod’s steps first.")
-    design = work.add(Design(slug=_free_slug(work, command.title), **command.columns(ModFields), **told))
+    words = command.columns(ModFields)
+    for name in ("purpose", "reasoning"):
+        words[name] = told_of_roles(words[name], places, names)
+    design = work.add(Design(slug=_free_slug(work, command.title), **words, **told))
+    _mark_fitting(work, mod, design, names)
+    return Entry("write design", design, f"Wrote the design {design.title} from mod {mod.number} of {machine.tag}.")
+
+
+def _mark_fitting(work: Work, mod: Mod, design: Design, names: Mapping[int, str]) -> None:
+    """The mod is a fitting: it, its steps, its sums and what they read say so."""
     mod.design_id = design.key
     for step in work.session.exec(select(Step).where(Step.mod_id == mod.id)):
         step.role = names.get(step.position_id or 0, "")
-    return Entry("write design", design, f"Wrote the design {design.title} from mod {mod.number} of {machine.tag}.")
+    for number, calculation in enumerate(in_turn(work.session, mod), start=1):
+        calculation.design_number = number
+        for given in inputs_of(work.session, calculation):
+            given.role = names.get(given.position_id or 0, "")
 
 
 @handles(ReviseDesign)
@@ -100,47 +114,47 @@ def revise_design(work: Work, command: ReviseDesign) -> Entry:
 def fit_design(work: Work, command: FitDesign) -> Entry:
     machine = find_machine(work.session, command.machine)
     design = find_design(work.session, command.design)
-    places = _places(work, machine, design, command.places)
-    mod = _planned(work, machine, design, command)
+    places, names = _places(work, machine, design, command.places)
+    mod = _planned(work, machine, design, command, places)
     of_mod = {"machine": machine.tag, "mod": mod.number}
     for number, row in enumerate(design.steps, start=1):
         _carry_out(work, f"Step {number}", add_step, AddStep, _at(row, places) | of_mod)
-    for step, row in zip(_steps(work, mod), design.steps, strict=True):
-        step.role = row["role"]
     for row in design.calculations:
-        asked = row | {"inputs": [_at(given, places) for given in row["inputs"]]} | of_mod
+        asked = _at(row, places) | {"inputs": [_at(given, places) for given in row["inputs"]]} | of_mod
+        for name in ("lines", "limits", "assumptions"):
+            asked[name] = [_at(one, places) for one in row[name]]
         _carry_out(work, f"The calculation “{row['title']}”", attach_calculation, AttachCalculation, asked)
     for row in design.expectations:
-        asked = row | {"procedure": _procedure(work, row["procedure"])} | of_mod
+        asked = _at(row, places) | {"procedure": _procedure(work, row["procedure"])} | of_mod
         _carry_out(work, f"The expectation “{row['sentence']}”", expect, Expect, asked)
+    _mark_fitting(work, mod, design, names)
     words = f"{called(machine, mod)} was planned as a fitting of the design {design.title}."
     return Entry("fit design", mod, words, machine)
 
 
-def _planned(work: Work, machine: Machine, design: Design, command: FitDesign) -> Mod:
-    asked = {name: getattr(design, name) for name in ModFields.model_fields}
+def _planned(
+    work: Work, machine: Machine, design: Design, command: FitDesign, places: Mapping[str, PlaceFields]
+) -> Mod:
+    asked = _at({name: getattr(design, name) for name in ModFields.model_fields}, places)
     asked |= {"machine": machine.tag, "state": command.state, "day": command.day, "signer": command.signer}
     mod = plan_mod(work, PlanMod.read(asked)).subject
     if not isinstance(mod, Mod):
         raise TypeError("planning a mod gives a mod")
-    mod.design_id = design.key
     return mod
 
 
-def _steps(work: Work, mod: Mod) -> Sequence[Step]:
-    return work.session.exec(select(Step).where(Step.mod_id == mod.id).order_by(col(Step.number))).all()
-
-
-def _names(work: Work, machine: Machine, mod: Mod, roles: list[RoleFields]) -> dict[int, str]:
+def _names(work: Work, machine: Machine, places: Sequence[Place], roles: list[RoleFields]) -> dict[int, str]:
     """Each position's role; every position of the mod needs one of its own."""
     given = {
         find_position(work.session, find_board(work.session, machine, role.board), role.designator).key: role.name
         for role in roles
     }
+    if roles and given.keys() != {place.position.key for place in places}:
+        raise Refused("The mod’s steps or sums were changed while you wrote this. Name its roles as they are now.")
     faults, taken = {}, set[str]()
-    for number, place in enumerate(places_of(work.session, mod)):
+    for number, place in enumerate(places):
         name = given.get(place.position.key, "")
-        if not name:
+        if not name or set(name) & set("⟨⟩"):
             faults[f"roles.{number}.name"] = f"Say what {place.position.designator} is called in the design."
         elif name.casefold() in taken:
             faults[f"roles.{number}.name"] = f"Another position is called “{name}” already."
@@ -150,8 +164,10 @@ def _names(work: Work, machine: Machine, mod: Mod, roles: list[RoleFields]) -> d
     return given
 
 
-def _places(work: Work, machine: Machine, design: Design, given: list[PlaceFields]) -> dict[str, PlaceFields]:
-    """Where each role is on this machine; two roles may not share a position."""
+def _places(
+    work: Work, machine: Machine, design: Design, given: list[PlaceFields]
+) -> tuple[dict[str, PlaceFields], dict[int, str]]:
+    """Where each role is on this machine, and the role of each of these positions; two may not share one."""
     named = {place.role: place for place in given}
     faults: dict[str, str] = {}
     taken: dict[int, str] = {}
@@ -167,7 +183,7 @@ def _places(work: Work, machine: Machine, design: Design, given: list[PlaceField
         taken[position.key] = role
     if faults:
         raise Invalid(faults)
-    return named
+    return named, taken
 
 
 def _position(work: Work, machine: Machine, place: PlaceFields, number: int, faults: dict[str, str]) -> Position | None:
@@ -180,8 +196,13 @@ def _position(work: Work, machine: Machine, place: PlaceFields, number: int, fau
 
 
 def _at(row: Mapping[str, Any], places: Mapping[str, PlaceFields]) -> dict[str, Any]:
-    """A row of a design with its role as the position that it has on this machine."""
-    told = {name: value for name, value in row.items() if name != "role"}
+    """A row of a design with its role, and those that its texts name, as the positions that they have here."""
+    there = {role: place.designator for role, place in places.items()}
+    told = {
+        name: told_of_positions(value, there) if isinstance(value, str) else value
+        for name, value in row.items()
+        if name != "role"
+    }
     if role := row.get("role"):
         told |= {"board": places[role].board, "designator": places[role].designator}
     return told

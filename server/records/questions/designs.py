@@ -4,10 +4,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from uuid import UUID
 
 from sqlmodel import Session, col, func, select
 
 from server.engineering import calculations as engine
+from server.records.questions.addresses import designator_key
 from server.records.questions.expectations import ExpectationLine, Verdict, verdicts_of
 from server.records.questions.mods import StepLine, lines_where
 from server.records.questions.paging import Paged, paged
@@ -23,6 +25,7 @@ from server.records.tables import (
     Part,
     Placement,
     Position,
+    Procedure,
     Step,
 )
 from server.records.words import Case, StepKind
@@ -33,6 +36,7 @@ class Outcome(StrEnum):
 
     WORKED = "worked"
     DID_NOT_WORK = "did not work"
+    CONTRADICTORY = "contradictory"
     NOT_TOLD = "not told yet"
 
 
@@ -69,9 +73,18 @@ class Fitting:
     def outcome(self) -> Outcome:
         """It worked when something expected was met and nothing was not; what is open says nothing."""
         found = {line.verdict for line in self.expectations}
-        if found & {Verdict.NOT_MET, Verdict.CONTRADICTORY}:
-            return Outcome.DID_NOT_WORK if Verdict.CONTRADICTORY not in found else Outcome.NOT_TOLD
-        return Outcome.WORKED if Verdict.MET in found else Outcome.NOT_TOLD
+        for verdict, outcome in DECIDING:
+            if verdict in found:
+                return outcome
+        return Outcome.NOT_TOLD
+
+
+# In this order: one expectation that is not met outweighs those that are.
+DECIDING = (
+    (Verdict.NOT_MET, Outcome.DID_NOT_WORK),
+    (Verdict.CONTRADICTORY, Outcome.CONTRADICTORY),
+    (Verdict.MET, Outcome.WORKED),
+)
 
 
 def designs(session: Session, number: int) -> Paged[DesignLine]:
@@ -99,7 +112,7 @@ def fittings_of(session: Session, design: Design) -> list[Fitting]:
     rows = session.exec(query).all()
     mods = [mod for _, mod, _ in rows]
     seats, sums, told = (
-        _seats(session, design, mods),
+        _seats(session, mods),
         _sums(session, mods),
         verdicts_of(session, mods),
     )
@@ -109,10 +122,10 @@ def fittings_of(session: Session, design: Design) -> list[Fitting]:
     ]
 
 
-def _seats(session: Session, design: Design, mods: Sequence[Mod]) -> dict[int, dict[str, Seat]]:
+def _seats(session: Session, mods: Sequence[Mod]) -> dict[int, dict[str, Seat]]:
     """Every role's seat, by mod: as its steps left it, or as the position is now where only sums speak of it."""
     keys = [mod.key for mod in mods]
-    places = _positions_read(session, design, keys)
+    places = _positions_read(session, keys)
     steps: dict[tuple[int, str], list[StepLine]] = {}
     for line in lines_where(session, col(Step.mod_id).in_(keys), col(Step.role) != ""):
         if line.board and line.position:
@@ -139,24 +152,14 @@ def _left_by(steps: Sequence[StepLine], present: Part | None) -> tuple[Part | No
     return None, " ".join(filter(None, [last.step.planned_type, last.step.planned_value])) or "to be fitted"
 
 
-def _positions_read(
-    session: Session, design: Design, mods: Sequence[int]
-) -> dict[tuple[int, str], tuple[Board, Position]]:
-    """Where the inputs of the fittings' sums are read, by the role that the design's input of that name has."""
-    roles = {
-        (row["title"], given["name"]): given["role"]
-        for row in design.calculations
-        for given in row["inputs"]
-        if given.get("role")
-    }
+def _positions_read(session: Session, mods: Sequence[int]) -> dict[tuple[int, str], tuple[Board, Position]]:
+    """Where the inputs of the fittings' sums are read that have a role."""
     tied = (
-        select(Calculation.mod_id, Calculation.title, CalculationInput.name, CalculationInput.position_id)
+        select(Calculation.mod_id, CalculationInput.role, CalculationInput.position_id)
         .join(CalculationInput, col(CalculationInput.calculation_id) == col(Calculation.id))
-        .where(col(Calculation.mod_id).in_(mods), col(CalculationInput.position_id).is_not(None))
+        .where(col(Calculation.mod_id).in_(mods), CalculationInput.role != "")
     )
-    read = {
-        (mod, roles[title, name]): key for mod, title, name, key in session.exec(tied) if key and (title, name) in roles
-    }
+    read = {(mod, role): key for mod, role, key in session.exec(tied) if key}
     query = select(Position, Board).join(Board, col(Board.id) == col(Position.board_id))
     places = {
         position.key: (board, position)
@@ -180,3 +183,25 @@ def _sums(session: Session, mods: Sequence[Mod]) -> dict[int, list[tuple[Calcula
         kept = run.cases[Case.FITTED].get("result")
         found.setdefault(calculation.mod_id, []).append((calculation, engine.from_plain(kept) if kept else None))
     return found
+
+
+def procedures_of(session: Session, design: Design) -> dict[str, Procedure]:
+    """The procedures that the design's expectations name, by the UUID that they are named by."""
+    named = [UUID(row["procedure"]) for row in design.expectations if row["procedure"]]
+    found = session.exec(select(Procedure).where(col(Procedure.uuid).in_(named)))
+    return {str(procedure.uuid): procedure for procedure in found}
+
+
+def guessed_places(session: Session, machine: Machine, design: Design) -> list[tuple[str, str]]:
+    """For each role the board and designator of the position of the same name, on the only board of the same kind."""
+    keys = [designator_key(role["designator"]) for role in design.roles]
+    query = (
+        select(Position.designator_key, Position.designator, Board.kind, Board.slug)
+        .join(Board, col(Board.id) == col(Position.board_id))
+        .where(Board.machine_id == machine.id, col(Position.designator_key).in_(keys))
+    )
+    found: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    for key, designator, kind, board in session.exec(query):
+        found.setdefault((kind, key), []).append((board, designator))
+    guesses = (found.get((role["board_kind"], key), []) for role, key in zip(design.roles, keys, strict=True))
+    return [places[0] if len(places) == 1 else ("", "") for places in guesses]

@@ -12,7 +12,7 @@ from itertools import product
 
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
-from server.engineering.quantities import show
+from server.engineering.quantities import Toleranced, convert, show
 from server.records.placing import describe
 from server.records.questions.designs import Fitting, Outcome, Seat
 from server.records.questions.expectations import ExpectationLine
@@ -21,6 +21,7 @@ from server.records.tables import Design, Part
 from server.records.values import read_value
 
 UNKNOWN = "not noted"
+LimitKey = tuple[int, int, int]
 
 
 class Mark(StrEnum):
@@ -169,17 +170,27 @@ def _made_by(seat: Seat) -> str:
 
 
 def _limit_rows(fittings: Sequence[Fitting]) -> Iterator[Row]:
+    """A row a limit. Limits are one where they are the same one of the design's sum, whatever each keeper calls it."""
     judged = [dict(_judged(fitting)) for fitting in fittings]
-    for label in dict.fromkeys(label for of_one in judged for label in of_one):
-        yield from _row(label, [of_one.get(label, Fact("no result", None)) for of_one in judged], fittings)
+    labels = {key: label for of_one in reversed(judged) for key, (label, _, _) in of_one.items()}
+    for key in dict.fromkeys(key for of_one in judged for key in of_one):
+        unit = next(of_one[key][2].unit for of_one in judged if key in of_one)
+        facts = [
+            _figure(of_one[key][1], of_one[key][2], unit) if key in of_one else Fact("no result", None)
+            for of_one in judged
+        ]
+        yield from _row(labels[key], facts, fittings)
 
 
-def _judged(fitting: Fitting) -> Iterator[tuple[str, Fact]]:
+def _judged(fitting: Fitting) -> Iterator[tuple[LimitKey, tuple[str, engine.LimitResult, engine.LineResult]]]:
     for calculation, result in fitting.sums:
-        for limit in result.limits if result else ():
-            line = result.line(limit.limit.line) if result else None
+        # A sum that is not of the design is the fitting's own.
+        key = (calculation.design_number or 0, 0 if calculation.design_number else calculation.key)
+        for place, judged in enumerate(result.limits if result else ()):
+            line = result.line(judged.limit.line) if result else None
             if line:
-                yield f"{calculation.title}: {line.label or line.name} {_held_to(limit.limit)}", _figure(limit, line)
+                label = f"{calculation.title}: {line.label or line.name} {_held_to(judged.limit)}"
+                yield (*key, place), (label, judged, line)
 
 
 def _held_to(limit: engine.Limit) -> str:
@@ -187,12 +198,21 @@ def _held_to(limit: engine.Limit) -> str:
     return f"{limit.kind.replace('_', ' ')} {value}"
 
 
-def _figure(limit: engine.LimitResult, line: engine.LineResult) -> Fact:
+def _figure(judged: engine.LimitResult, line: engine.LineResult, unit: str) -> Fact:
+    """What a line comes to, told in its own unit; to be compared in the one that the first fitting has."""
     low, high = in_print(line.interval_low, line.uncertainty), in_print(line.interval_high, line.uncertainty)
     nominal = in_print(line.nominal, line.uncertainty)
     range_told = "" if line.interval_low == line.interval_high else f" ({low} to {high})"
-    words = with_unit(f"{limit.verdict}: {nominal}{range_told}", line.unit)
-    return Fact(words, limit.verdict, (line.interval_low, line.interval_high))
+    return Fact(with_unit(f"{judged.verdict}: {nominal}{range_told}", line.unit), judged.verdict, _span(line, unit))
+
+
+def _span(line: engine.LineResult, unit: str) -> tuple[float, float] | None:
+    interval = Toleranced(line.interval_low, line.interval_low, line.interval_high, line.unit)
+    try:
+        same = convert(interval, unit)
+    except EngineeringError:
+        return None
+    return same.low, same.high
 
 
 def _expectation_rows(fittings: Sequence[Fitting]) -> Iterator[Row]:

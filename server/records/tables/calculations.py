@@ -10,7 +10,10 @@ from server.records.tables.base import Kept, UtcDateTime, now
 
 
 class Calculation(Kept, table=True):
-    """Lines and limits of one sum. `lines`, `limits` and `assumptions` are lists of plain mappings."""
+    """Lines and limits of one sum. `lines`, `limits` and `assumptions` are lists of plain mappings.
+
+    `design_number` is its place in the design that its mod is a fitting of.
+    """
 
     __table_args__ = (UniqueConstraint("mod_id", "number"),)
 
@@ -19,6 +22,7 @@ class Calculation(Kept, table=True):
     title: str
     method: str = ""
     note: str = ""
+    design_number: int | None = None
     lines: list[dict[str, Any]] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     limits: list[dict[str, Any]] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     assumptions: list[dict[str, Any]] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
@@ -27,7 +31,8 @@ class Calculation(Kept, table=True):
 class CalculationInput(Kept, table=True):
     """One named input: typed, or read from a part at a position, a trial, a waveform, or another sum’s line.
 
-    `when_empty` is the value where the position holds no part (a missing series resistor is 0 Ω).
+    `when_empty` is the value where the position holds no part (a missing series resistor is 0 Ω). `role` is what the
+    position is called in the mod's design.
     """
 
     __tablename__ = "calculation_input"
@@ -47,6 +52,7 @@ class CalculationInput(Kept, table=True):
     other_line: str = ""
     waveform_id: int | None = Field(default=None, foreign_key="waveform.id", index=True)
     figure: str = ""
+    role: str = ""
 
 
 class CalculationRun(Kept, table=True):

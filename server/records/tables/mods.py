@@ -80,7 +80,7 @@ class Step(Kept, table=True):
 class Expectation(Kept, table=True):
     """What a mod is expected to do, tied to a procedure, to a line of a calculation, or to both.
 
-    Its verdict is derived from trials.
+    Its verdict is derived from trials. `unit` is that of `bound`, as it was when the bound was written.
     """
 
     __table_args__ = (UniqueConstraint("mod_id", "number"),)
@@ -91,5 +91,6 @@ class Expectation(Kept, table=True):
     procedure_id: int | None = Field(default=None, foreign_key="procedure.id", index=True)
     sense: str = ""
     bound: float | None = None
+    unit: str = ""
     calculation_id: int | None = Field(default=None, foreign_key="calculation.id", index=True)
     line: str = ""

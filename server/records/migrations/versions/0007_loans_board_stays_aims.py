@@ -1,4 +1,4 @@
-"""Loans of parts, boards that moved, what a mod aims at and answers, and the keeper's word on a date code."""
+"""Loans, boards that moved, aims, the keeper's word on a date code, units of bounds, roles of inputs."""
 
 import sqlalchemy as sa
 from alembic import op
@@ -48,7 +48,15 @@ def upgrade() -> None:
     op.execute("ALTER TABLE mod ADD COLUMN symptom_id INTEGER CONSTRAINT mod_answers_symptom REFERENCES symptom (id)")
     op.create_index("ix_photograph_sha256", "photograph", ["sha256"])
     op.create_index("ix_mod_symptom_id", "mod", ["symptom_id"])
-    for table, column in (("machine", "significance"), ("mod", "aim"), ("part", "dating"), ("part", "dating_note")):
+    op.add_column("calculation", sa.Column("design_number", sa.Integer(), nullable=True))
+    for table, column in (
+        ("machine", "significance"),
+        ("mod", "aim"),
+        ("part", "dating"),
+        ("part", "dating_note"),
+        ("calculation_input", "role"),
+        ("expectation", "unit"),
+    ):
         op.add_column(table, sa.Column(column, sa.String(), nullable=False, server_default=""))
 
 
