@@ -10,18 +10,19 @@ from typing import Any
 from seed_data import captures, designs, symptoms
 from seed_data.symptoms import HEAD_ASSUMED, Act
 from server.records import parts_list
-from server.records.commands import calculations, machines, mods, parts, steps, trials
+from server.records.commands import calculations, dating, loans, machines, mods, parts, steps, trials
 from server.records.store import Store
 
 HERE = Path(__file__).parent
 KEEPER = "Ilse Marrand"
 MERLE = "MR-07"
+LISTS = (("main-board", "main_board.csv"), ("supply", "supply.csv"))
 
 
 def fill(store: Store, heard: Callable[[int, int], None]) -> None:
     """Write the whole story into an empty record."""
-    story = [*_machines(), *_lists(), *_procedures(), *_before(), *symptoms.first_seen(MERLE), *_reservoir(),
-             *captures.reservoir(MERLE, KEEPER),
+    story = [*_machines(), *_lists(), *_codes(), *_spare(), *_procedures(), *_before(),
+             *symptoms.first_seen(MERLE), *_reservoir(), *captures.reservoir(MERLE, KEEPER),
              *symptoms.hum_gone(MERLE), *_tape(), *symptoms.filter_ruled_out(MERLE), *_lamp(), *_button(),
              *symptoms.stripes_explained(MERLE), *_sound_chip(), *_considered(), *designs.second_machine(KEEPER),
              *designs.design_fitted(MERLE, 2, KEEPER)]  # fmt: skip
@@ -56,10 +57,36 @@ def _machines() -> Iterator[Act]:
     yield machines.AddBoard, {"machine": MERLE, "name": "Keyboard", "kind": "keyboard", "part_number": "TB-1109"}
 
 
+def _rows(name: str) -> list[parts.ListedPart]:
+    table = parts_list.read_table((HERE / name).read_text("utf-8"))
+    return [row.part for row in parts_list.read_rows(table) if row.part]
+
+
 def _lists() -> Iterator[Act]:
-    for board, name in (("main-board", "main_board.csv"), ("supply", "supply.csv")):
-        rows = [row.part for row in parts_list.read_rows(parts_list.read_table((HERE / name).read_text("utf-8")))]
-        yield parts.ImportParts, {"machine": MERLE, "board": board, "rows": rows}
+    for board, name in LISTS:
+        yield parts.ImportParts, {"machine": MERLE, "board": board, "rows": _rows(name)}
+
+
+def _codes() -> Iterator[Act]:
+    """Two words of the keeper on date codes: U11 and U4 are the eleventh and the fourth part of the first list."""
+    yield dating.OverruleDating, {
+        "part": 11, "dating": "does not count", "opened_version": 1,
+        "note": "7404 is its type number once more: nothing else is printed on it.",
+    }  # fmt: skip
+    yield dating.ChooseReading, {"part": 4, "reading": "1981-02-16/1981-02-22", "opened_version": 1}
+
+
+def _spare() -> Iterator[Act]:
+    """A spare that was lent and has not come back by the day agreed; it is the first part after those of the lists."""
+    number = 1 + sum(row.has_part for _, name in LISTS for row in _rows(name))
+    yield parts.BagPart, {
+        "kind": "chip", "type": "74LS04", "date_code": "8230", "origin": "period", "day": "2025-03-22",
+        "pedigree": "a scrap board without a name", "place": "cabinet 2, tray 5", "condition": "one leg tinned",
+    }  # fmt: skip
+    yield loans.LendPart, {
+        "part": number, "to_whom": "Tomas Redder, who mends terminals", "day": "2025-03-28", "due": "2025-05-31",
+        "signer": KEEPER, "note": "To rule out the inverter in his own machine.",
+    }  # fmt: skip
 
 
 def _procedures() -> Iterator[Act]:
