@@ -186,3 +186,21 @@ def _went(line: Aside, bags: Iterable[Storage], seats: Iterable[tuple[Placement,
     if later:
         return min(later, key=lambda one: one[0])[1]
     return Went(gone=line.part.gone) if line.part.gone and line.part.gone_on == left else Went()
+
+
+# ---- What labels are printed for ----
+
+
+def lying(session: Session, machine: Machine | None = None) -> Sequence[Aside]:
+    """All that lies in bags now; of one machine, all that lies in the bags that hold something from it."""
+    query = OPEN.order_by(*IN_ORDER)
+    if machine is not None:
+        filled = (
+            select(Storage.bag)
+            .join(Position, col(Position.id) == col(Storage.from_position_id))
+            .join(Board, col(Board.id) == col(Position.board_id))
+            .where(col(Storage.until).is_(None), Board.machine_id == machine.id)
+        )
+        query = query.where(col(Storage.bag).in_(filled))
+    rows = session.exec(query).all()
+    return _asides(Paged(rows, 1, 1, len(rows))).rows
