@@ -33,14 +33,17 @@ def test_a_file_lies_under_the_digest_of_what_it_holds(files: FileStore) -> None
 
 def test_the_same_content_is_kept_once(files: FileStore) -> None:
     """Two records may name one file."""
-    assert files.keep(CONTENT) == files.keep(CONTENT)
+    written = files.path(files.keep(CONTENT)).stat().st_ino
+
+    assert files.path(files.keep(CONTENT)).stat().st_ino == written
     assert len(everything_in(files)) == 1
 
 
-def test_a_file_cut_short_is_written_anew(files: FileStore) -> None:
-    """A copy that a full disk cut short does not stand in for the whole one."""
+@pytest.mark.parametrize("damaged", [CONTENT[:4], b"x" * len(CONTENT)], ids=["cut short", "as long as before"])
+def test_a_damaged_file_is_written_anew(files: FileStore, damaged: bytes) -> None:
+    """What a full disk cut short or a bad one altered does not stand in for the whole file."""
     digest = files.keep(CONTENT)
-    files.path(digest).write_bytes(CONTENT[:4])
+    files.path(digest).write_bytes(damaged)
 
     files.keep(CONTENT)
 
