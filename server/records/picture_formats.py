@@ -4,8 +4,9 @@ Place data, the camera's serial number, comments, embedded thumbnails and everyt
 out; the picture's own data and its colour profile stay byte for byte, and which way up it is stays. Decodes nothing:
 that a file that was put together here holds a picture is for `pictures` to find out.
 
-JPEG: ITU-T T.81 (1992), annex B; JFIF 1.02. PNG: W3C Portable Network Graphics, third edition (2025), sections 5 and
-11. WebP: RFC 9649 (2024), section 2.
+JPEG: ITU-T T.81 (1992), annex B; JFIF 1.02; Adobe's segment from memory of ITU-T T.872 (2012). PNG: W3C Portable
+Network Graphics, third edition (2025), sections 5 and 11. WebP: RFC 9649 (2024), section 2. Colour profiles, and how a
+JPEG holds them: from memory of ICC.1:2022, section 7.2 and annex B.
 """
 
 import re
@@ -16,9 +17,14 @@ from dataclasses import dataclass
 from server.records.exif import UPRIGHT, Tags, orientation_block, read_tags
 
 PIECES_MOST = 100_000  # a picture of 100 MB has some thousands
+PROFILE_MOST = 4_000_000  # bytes; those of cameras and screens have some thousands
 EXIF = b"Exif\0\0"
 CUT_SHORT = "The file breaks off before the picture's end. Copy it again, or take it from the camera once more."
 DAMAGED = "The file is damaged: it cannot be read as a picture."
+SCANS_MOST = 100  # a camera writes one, a program some ten; each is worked through over the whole picture
+ENDLESS = (
+    f"This JPEG is built up in more than {SCANS_MOST} scans, as no camera does. Save it as a plain JPEG, and send that."
+)
 MOVES = "This is a moving picture. Send a photograph that stands still."
 
 
@@ -35,30 +41,46 @@ class Stripped:
     tags: Tags
 
 
+PROFILE_HEADER_LONG = 128
+
+
+def is_profile(profile: bytes) -> bool:
+    """Whether this is a colour profile and nothing else: as long as it says itself, with the mark in its place."""
+    return (
+        PROFILE_HEADER_LONG <= int.from_bytes(profile[:4]) == len(profile) <= PROFILE_MOST and profile[36:40] == b"acsp"
+    )
+
+
 # ---- JPEG: segments, each behind a marker ----
 
 SOI, EOI, SOS, COM, TEM = 0xD8, 0xD9, 0xDA, 0xFE, 0x01
 APP0, APP1, APP2, APP14, APP15 = 0xE0, 0xE1, 0xE2, 0xEE, 0xEF
 FRAMES = {*range(0xC0, 0xD0)} - {0xC4, 0xC8, 0xCC}
-NEEDED_APPS = {APP2: b"ICC_PROFILE\0", APP14: b"Adobe"}
+PROFILE_START = b"ICC_PROFILE\0"
 RESERVED = range(0xF0, 0xFE)
 MARKER = re.compile(rb"\xff[^\x00\xd0-\xd7\xff]")  # within a scan FF00 is data, FFD0 to FFD7 restart it, FFFF fills
-JFIF_LONG = 18
+JFIF_LONG, ADOBE_LONG = 18, 16  # with the marker
 
 
 def strip_jpeg(content: bytes) -> Stripped:
     """A JPEG file without its comments and application segments, but for JFIF, Adobe and colour profile."""
     tags, size = None, None
-    head, rest = [b"\xff\xd8"], []
+    head, rest, scans = [b"\xff\xd8"], [], 0
     for marker, segment in _segments(content):
+        scans += marker == SOS
+        if scans > SCANS_MOST:
+            raise BadPicture(ENDLESS)
         if marker in FRAMES and size is None:
             size = (int.from_bytes(segment[7:9]), int.from_bytes(segment[5:7]))
         if marker == APP1 and segment.startswith(EXIF, 4):
             tags = tags or read_tags(segment[4 + len(EXIF) :])
         elif marker == APP0:
             head += _plain_jfif(segment) if len(head) == 1 else []
-        elif _is_needed(marker, segment):
+        elif marker == APP14:
+            rest += _plain_adobe(segment)
+        elif _may_be_needed(marker, segment):
             rest.append(segment)
+    rest = _with_whole_profile(rest)
     tags = tags or Tags()
     if tags.orientation != UPRIGHT:
         block = EXIF + orientation_block(tags.orientation)
@@ -102,17 +124,47 @@ def _plain_jfif(segment: bytes) -> list[bytes]:
     return [segment[:2] + (JFIF_LONG - 2).to_bytes(2) + segment[4 : JFIF_LONG - 2] + b"\0\0"]
 
 
-def _is_needed(marker: int, segment: bytes) -> bool:
+def _plain_adobe(segment: bytes) -> list[bytes]:
+    """Adobe's segment, which says how the colours are stored, without what stands behind that."""
+    if not segment.startswith(b"Adobe", 4) or len(segment) < ADOBE_LONG:
+        return []
+    return [segment[:2] + (ADOBE_LONG - 2).to_bytes(2) + segment[4:ADOBE_LONG]]
+
+
+def _may_be_needed(marker: int, segment: bytes) -> bool:
     if APP0 <= marker <= APP15:
-        return marker in NEEDED_APPS and segment.startswith(NEEDED_APPS[marker], 4)
+        return marker == APP2 and segment.startswith(PROFILE_START, 4)
     return marker != COM and marker not in RESERVED
+
+
+def _with_whole_profile(segments: list[bytes]) -> list[bytes]:
+    """The segments, without those of a colour profile that is none once they are joined.
+
+    Behind the segment's start stand its number, which counts from one, and how many there are.
+    """
+    numbered = sorted(segment[4 + len(PROFILE_START) :] for segment in segments if segment[1] == APP2)
+    count = len(numbered)
+    in_order = all(part[:2] == bytes([number % 256, count % 256]) for number, part in enumerate(numbered, 1))
+    if in_order and is_profile(b"".join(part[2:] for part in numbered)):
+        return segments
+    return [segment for segment in segments if segment[1] != APP2]
 
 
 # ---- PNG: chunks, each with its length before it and a sum behind it ----
 
 PNG_SIGNATURE = b"\x89PNG\r\n\x1a\n"
-PNG_COLOURS = {b"cHRM", b"cICP", b"cLLI", b"gAMA", b"iCCP", b"mDCV", b"sBIT", b"sRGB"}
-PNG_NEEDED = {b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS", b"bKGD", b"pHYs"} | PNG_COLOURS
+PNG_NEEDED = {b"IHDR", b"PLTE", b"IDAT", b"IEND", b"tRNS"}
+PNG_TELLING = {  # what else a picture looks different without, and how many bytes each may have
+    b"bKGD": 6,
+    b"cHRM": 32,
+    b"cICP": 4,
+    b"cLLI": 8,
+    b"gAMA": 4,
+    b"mDCV": 24,
+    b"pHYs": 9,
+    b"sBIT": 4,
+    b"sRGB": 1,
+}
 MAY_BE_LEFT_OUT = 0x20  # bit 5 of the first letter (section 5.4)
 
 
@@ -125,7 +177,9 @@ def strip_png(content: bytes) -> Stripped:
             raise BadPicture(MOVES)
         if name == b"eXIf":
             tags = tags or read_tags(chunk[8:-4])
-        elif name in PNG_NEEDED:
+        elif name == b"iCCP":
+            kept += _plain_iccp(chunk[8:-4])
+        elif name in PNG_NEEDED or len(chunk) - 12 <= PNG_TELLING.get(name, -1):
             kept.append(chunk)
         elif not name[0] & MAY_BE_LEFT_OUT:
             raise BadPicture(DAMAGED)
@@ -152,6 +206,16 @@ def _chunks(content: bytes) -> Iterator[tuple[bytes, bytes]]:
     raise BadPicture(DAMAGED)
 
 
+def _plain_iccp(data: bytes) -> list[bytes]:
+    """A colour profile packed anew, under a name that says nothing and with nothing behind it."""
+    packed = data[data.find(b"\0") + 2 :]
+    try:
+        profile = zlib.decompressobj().decompress(packed, PROFILE_MOST + 1)
+    except zlib.error:
+        return []
+    return [_png_chunk(b"iCCP", b"profile\0\0" + zlib.compress(profile))] if is_profile(profile) else []
+
+
 def _png_chunk(name: bytes, data: bytes) -> bytes:
     return len(data).to_bytes(4) + name + data + zlib.crc32(name + data).to_bytes(4)
 
@@ -160,12 +224,12 @@ def _png_chunk(name: bytes, data: bytes) -> bytes:
 
 EXTENDED = b"VP8X"
 WEBP_NEEDED = {EXTENDED, b"ICCP", b"ALPH", b"VP8 ", b"VP8L"}
-HAS_EXIF, HAS_XMP, HAS_MOTION = 0x08, 0x04, 0x02
+HAS_PROFILE, HAS_EXIF, HAS_XMP, HAS_MOTION = 0x20, 0x08, 0x04, 0x02
 EXTENDED_LONG = 10
 
 
 def strip_webp(content: bytes) -> Stripped:
-    """A WebP file without its EXIF and XMP data."""
+    """A WebP file without its EXIF and XMP data, and without a colour profile that is none."""
     tags = None
     kept: dict[bytes, bytes] = {}
     for name, data in _riff_chunks(content):
@@ -176,15 +240,19 @@ def strip_webp(content: bytes) -> Stripped:
         elif name in WEBP_NEEDED:
             kept.setdefault(name, data)
     tags, size = tags or Tags(), _webp_size(kept)
+    if EXTENDED not in kept or not is_profile(kept.get(b"ICCP", b"")):
+        kept.pop(b"ICCP", None)
     if EXTENDED not in kept:  # a plain file has no room for EXIF data: what stood there turned nothing
         return Stripped(_riff(kept), size, Tags(taken=tags.taken))
     flags = kept[EXTENDED][0] & ~(HAS_EXIF | HAS_XMP)
     if flags & HAS_MOTION:
         raise BadPicture(MOVES)
+    if b"ICCP" not in kept:
+        flags &= ~HAS_PROFILE
     if tags.orientation != UPRIGHT:
         flags |= HAS_EXIF
         kept[b"EXIF"] = orientation_block(tags.orientation)
-    kept[EXTENDED] = bytes([flags]) + kept[EXTENDED][1:]
+    kept[EXTENDED] = bytes([flags]) + kept[EXTENDED][1:EXTENDED_LONG]
     return Stripped(_riff(kept), size, tags)
 
 

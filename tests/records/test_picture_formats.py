@@ -1,5 +1,6 @@
 """Files taken apart and put together: the picture stays byte for byte, and what nobody needs to know goes."""
 
+import time
 import zlib
 from io import BytesIO
 
@@ -13,6 +14,7 @@ from tests.records.photographs import DAY, KINDS, PROFILE, SECRETS, SIZE, drawin
 
 STRIPS = {"JPEG": strip_jpeg, "PNG": strip_png, "WEBP": strip_webp}
 GPS = 0x8825
+HIDDEN = b"GPSLatitude 48 of the keeper's own house, where the machine stands."
 TAIL = b"PK\x03\x04 <script>alert(1)</script> a second file behind the first"
 
 
@@ -124,6 +126,115 @@ def test_what_tells_the_colours_of_a_jpeg_stays() -> None:
     assert opened(sent).tobytes() == opened(kept).tobytes()
 
 
+def with_segments(sent: bytes, *segments: bytes) -> bytes:
+    """Behind the JFIF header that Pillow writes."""
+    return sent[:20] + b"".join(segments) + sent[20:]
+
+
+def test_nothing_hides_behind_what_tells_the_colours() -> None:
+    """Adobe's segment ends after its twelve bytes; one that is shorter tells nothing."""
+    adobe = b"Adobe\0\x64\0\0\0\0\1"
+    plain = written("JPEG")
+
+    hidden = with_segments(plain, segment(0xEE, adobe + HIDDEN), segment(0xEE, b"Adobe"))
+
+    assert strip_jpeg(hidden).kept == with_segments(plain, segment(0xEE, adobe))
+
+
+def profile_segments(*parts: bytes, count: int | None = None) -> list[bytes]:
+    whole = [b"ICC_PROFILE\0" + bytes([number, count or len(parts)]) + part for number, part in enumerate(parts, 1)]
+    return [segment(0xE2, part) for part in whole]
+
+
+def test_a_profile_in_several_segments_is_kept_as_it_is() -> None:
+    """In whichever order they stand."""
+    first, second, third = profile_segments(PROFILE[:100], PROFILE[100:200], PROFILE[200:])
+    sent = with_segments(written("JPEG"), second, third, first)
+
+    assert strip_jpeg(sent).kept == sent
+    assert opened(sent).info["icc_profile"] == PROFILE
+
+
+NO_PROFILES = [
+    b"",
+    HIDDEN,
+    PROFILE + HIDDEN,
+    PROFILE[:-1],
+    PROFILE[:36] + b"GPS " + PROFILE[40:],
+    len(HIDDEN).to_bytes(4) + HIDDEN[4:],
+    (44).to_bytes(4) + bytes(32) + b"acsp" + bytes(4),
+]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("profile", NO_PROFILES)
+def test_what_only_begins_like_a_colour_profile_goes(kind: str, profile: bytes) -> None:
+    """It is as long as it says itself and has its mark, or it is not kept; the picture is."""
+    sent = KINDS[kind](icc_profile=profile)
+
+    kept = STRIPS[kind](sent).kept
+
+    assert kept == STRIPS[kind](KINDS[kind](icc_profile=None)).kept
+    assert "icc_profile" not in opened(kept).info
+
+
+@pytest.mark.parametrize(
+    "segments",
+    [
+        profile_segments(PROFILE, HIDDEN),
+        profile_segments(PROFILE, PROFILE),
+        profile_segments(PROFILE, count=2),
+        profile_segments(PROFILE)[:1] * 2,
+        profile_segments(*[b""] * 255) * 2,
+        [segment(0xE2, b"ICC_PROFILE\0")],
+        [segment(0xE2, b"ICC_PROFILE\0\1")],
+    ],
+)
+def test_segments_that_join_to_no_profile_go(segments: list[bytes]) -> None:
+    plain = written("JPEG")
+
+    assert strip_jpeg(with_segments(plain, *segments)).kept == plain
+
+
+def test_nothing_hides_around_the_profile_of_a_png() -> None:
+    """Not in its name, and not behind the packed profile."""
+    sent = written("PNG")
+    hiding = chunk(b"iCCP", b"GPSLatitude 48\0\0" + zlib.compress(PROFILE) + b"GPSLongitude 2")
+
+    kept = strip_png(sent[:33] + hiding + sent[33:]).kept
+
+    assert b"GPS" not in kept
+    assert opened(kept).info["icc_profile"] == PROFILE
+
+
+@pytest.mark.parametrize("name", [b"gAMA", b"cHRM", b"pHYs", b"bKGD", b"sRGB", b"sBIT", b"cICP", b"cLLI", b"mDCV"])
+def test_a_chunk_that_is_longer_than_what_it_tells_goes(name: bytes) -> None:
+    sent = written("PNG")
+
+    assert strip_png(sent[:33] + chunk(name, HIDDEN) + sent[33:]).kept == sent
+
+
+def test_a_profile_that_never_ends_is_not_unpacked() -> None:
+    """A few kilobytes may unpack to gigabytes."""
+    sent, endless = written("PNG"), zlib.compress(bytes(100_000_000), 9)
+    started = time.perf_counter()
+
+    kept = strip_png(sent[:33] + chunk(b"iCCP", b"a\0\0" + endless) + sent[33:]).kept
+
+    assert kept == sent
+    assert time.perf_counter() - started < 1
+
+
+def test_nothing_hides_in_the_header_of_a_webp() -> None:
+    """It has ten bytes, and says that there is a profile only where there is one."""
+    plain, hidden = webp(icc_profile=None), HIDDEN[:20]
+    at = plain.index(b"VP8X") + 4
+    header = (10 + 20).to_bytes(4, "little") + bytes([plain[at + 4] | 0x20]) + plain[at + 5 : at + 14] + hidden
+    longer = plain[:4] + (len(plain) - 8 + 20).to_bytes(4, "little") + plain[8:at] + header + plain[at + 14 :]
+
+    assert strip_webp(longer).kept == strip_webp(plain).kept
+
+
 def test_a_plain_webp_has_no_room_for_exif_data() -> None:
     """What stands there turns nothing, in a browser or here."""
     plain = written("WEBP", lossless=True)
@@ -185,6 +296,20 @@ def test_a_png_that_needs_what_is_not_known_is_refused() -> None:
 def test_a_file_of_countless_pieces_is_refused(kind: str, pieces: bytes) -> None:
     with pytest.raises(BadPicture, match="damaged"):
         STRIPS[kind](pieces)
+
+
+def scans(count: int) -> bytes:
+    """A progressive JPEG whose last scan comes again and again."""
+    sent = jpeg(progressive=True)
+    last, end = sent.rindex(b"\xff\xda"), sent.rindex(b"\xff\xd9")
+    return sent[:last] + sent[last:end] * (count - sent.count(b"\xff\xda") + 1) + sent[end:]
+
+
+def test_a_jpeg_of_countless_scans_is_refused() -> None:
+    """Each costs as much as the whole picture to decode, and next to nothing to send."""
+    assert strip_jpeg(scans(100)).kept.count(b"\xff\xda") == 100
+    with pytest.raises(BadPicture, match="more than 100 scans"):
+        strip_jpeg(scans(101))
 
 
 STARTS = {"JPEG": b"\xff\xd8", "PNG": b"\x89PNG\r\n\x1a\n", "WEBP": b"RIFF\x40\0\0\0WEBPVP8X"}
