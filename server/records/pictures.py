@@ -1,9 +1,9 @@
 """What is done with the bytes of an uploaded photograph before anything of it is kept.
 
 The kind of file is found from the bytes, never from a name. Its size is held against bounds before it is decoded, and
-it is decoded whole before it is trusted. JPEG, PNG and WebP are kept without place data (see `picture_formats`) and
-otherwise as they came; a HEIC picture becomes a JPEG, because few browsers show it. Two smaller JPEGs, upright and in
-sRGB, are made for pages. Knows no record and no web.
+it is decoded whole before it is trusted: one at a time, because one may need some hundred megabytes. JPEG, PNG and
+WebP are kept without place data (see `picture_formats`) and otherwise as they came; a HEIC picture becomes a JPEG,
+because few browsers show it. Two smaller JPEGs, upright and in sRGB, are made for pages. Knows no record and no web.
 """
 
 import hashlib
@@ -12,6 +12,7 @@ from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from datetime import date
 from io import BytesIO
+from threading import Lock
 
 import pillow_heif
 from PIL import Image, ImageCms
@@ -23,6 +24,7 @@ from server.records.picture_formats import (
     PNG_SIGNATURE,
     BadPicture,
     Stripped,
+    is_profile,
     strip_jpeg,
     strip_png,
     strip_webp,
@@ -30,6 +32,7 @@ from server.records.picture_formats import (
 
 SMALL, SCREEN = 480, 1600  # pixels along the longest side
 PIXELS_MOST = 64_000_000
+HEAVY_MOST = 32_000_000  # pixels of what takes twice the memory: WebP, and what can be seen through
 SIDE_MOST = 20_000
 VIEW_QUALITY = 82
 CONVERTED_QUALITY = 92
@@ -45,13 +48,15 @@ TURNS = {
     8: Image.Transpose.ROTATE_90,
 }
 SIDEWAYS = range(5, 9)  # orientations that swap width and height
+_decoding = Lock()
 
 
 @dataclass(frozen=True, slots=True)
 class Picture:
     """A photograph as it is kept: the file, its size upright, the day it was taken, and the views made of it.
 
-    `sent_sha256` is the digest of the file as it came; `views` are JPEG files by the length of their longest side.
+    `sha256` is the digest of the kept file, `sent_sha256` that of the file as it came; `views` are JPEG files by the
+    length of their longest side.
     """
 
     kept: bytes
@@ -59,6 +64,7 @@ class Picture:
     width: int
     height: int
     taken_on: date | None
+    sha256: str
     sent_sha256: str
     views: dict[int, bytes]
 
@@ -68,12 +74,10 @@ def take_in(content: bytes) -> Picture:
     if not content:
         raise BadPicture("The file is empty.")
     media_type, decode = _kind(content)
-    stripped, image = decode(content)
-    width, height = stripped.size
-    if stripped.tags.orientation in SIDEWAYS:
-        width, height = height, width
-    with _foreign():
-        views = _views(image, stripped.tags.orientation)
+    with _decoding, _foreign():
+        stripped, image = decode(content)
+        views = _views(image, stripped)
+    width, height = _upright(stripped)
     today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
     return Picture(
         kept=stripped.kept,
@@ -81,9 +85,15 @@ def take_in(content: bytes) -> Picture:
         width=width,
         height=height,
         taken_on=day_taken(stripped.tags, today),
+        sha256=hashlib.sha256(stripped.kept).hexdigest(),
         sent_sha256=hashlib.sha256(content).hexdigest(),
         views=views,
     )
+
+
+def _upright(stripped: Stripped) -> tuple[int, int]:
+    width, height = stripped.size
+    return (height, width) if stripped.tags.orientation in SIDEWAYS else (width, height)
 
 
 def fitted(width: int, height: int, most: int) -> tuple[int, int]:
@@ -126,6 +136,15 @@ def _check_size(size: tuple[int, int]) -> None:
         )
 
 
+def _check_heavy(size: tuple[int, int]) -> None:
+    width, height = size
+    if width * height > HEAVY_MOST:
+        raise BadPicture(
+            f"This is {width:,} × {height:,} pixels. A WebP picture, or one that can be seen through, has at most "
+            f"{HEAVY_MOST // 1_000_000} million. Save it as a JPEG, and send that."
+        )
+
+
 @contextmanager
 def _foreign() -> Iterator[None]:
     """Within it foreign data is decoded, and decoders fail in more ways than they write down."""
@@ -138,43 +157,60 @@ def _foreign() -> Iterator[None]:
 
 
 def _decoded(kind: str, stripped: Stripped) -> tuple[Stripped, Image.Image]:
-    """The picture in the file that will be kept: what was left out of it is never decoded."""
+    """The picture in the file that will be kept: what was left out of it is never decoded.
+
+    A JPEG is read to its end, but worked out no larger than the views need.
+    """
     _check_size(stripped.size)
-    with _foreign(), Image.open(BytesIO(stripped.kept), formats=[kind]) as image:
+    with Image.open(BytesIO(stripped.kept), formats=[kind]) as image:
         if image.size != stripped.size:
             raise BadPicture(DAMAGED)
+        if kind == "WEBP" or image.has_transparency_data:
+            _check_heavy(image.size)
+        image.draft(None, fitted(*image.size, SCREEN))
         image.load()
     return stripped, image
 
 
 def _converted(content: bytes) -> tuple[Stripped, Image.Image]:
     """The main picture of a HEIC file, and a JPEG of it; its decoder turns it upright."""
-    with _foreign():
-        sent = pillow_heif.open_heif(content)
-        _check_size(sent.size)
-        image = sent.to_pillow()
-        _check_size(image.size)
-        tags = read_tags((sent.info["exif"] or b"").removeprefix(EXIF))
-        profile = image.info.get("icc_profile")
-        image = _opaque(_resizable(image))
-        kept = _as_jpeg(image, CONVERTED_QUALITY, profile)
+    image = _opaque(_resizable(_main_picture(content)))
+    tags = read_tags((image.info.get("exif") or b"").removeprefix(EXIF))
+    kept = _as_jpeg(image, CONVERTED_QUALITY, _profile(image))
     return Stripped(kept, image.size, Tags(taken=tags.taken)), image
+
+
+def _main_picture(content: bytes) -> Image.Image:
+    """By itself, so that the decoder's own copy of it is let go."""
+    sent = pillow_heif.open_heif(content)
+    _check_size(sent.size)
+    if sent.has_alpha:
+        _check_heavy(sent.size)
+    image = sent.to_pillow()
+    _check_size(image.size)
+    return image
 
 
 # ---- The views ----
 
 
-def _views(image: Image.Image, orientation: int) -> dict[int, bytes]:
+def _views(image: Image.Image, stripped: Stripped) -> dict[int, bytes]:
     """The larger one, and from it the smaller."""
-    larger = _opaque(_fitted(_resizable(image), SCREEN))
-    larger = _in_srgb(larger, image.info.get("icc_profile"))
-    if orientation in TURNS:
-        larger = larger.transpose(TURNS[orientation])
-    return {most: _as_jpeg(_fitted(larger, most), VIEW_QUALITY) for most in (SCREEN, SMALL)}
+    larger = _opaque(_resized(_resizable(image), fitted(*stripped.size, SCREEN)))
+    larger = _in_srgb(larger, _profile(image))
+    if stripped.tags.orientation in TURNS:
+        larger = larger.transpose(TURNS[stripped.tags.orientation])
+    upright = _upright(stripped)
+    return {most: _as_jpeg(_resized(larger, fitted(*upright, most)), VIEW_QUALITY) for most in (SCREEN, SMALL)}
 
 
-def _fitted(image: Image.Image, most: int) -> Image.Image:
-    return image.resize(fitted(*image.size, most), Image.Resampling.LANCZOS, reducing_gap=2.0)
+def _resized(image: Image.Image, size: tuple[int, int]) -> Image.Image:
+    return image.resize(size, Image.Resampling.LANCZOS, reducing_gap=2.0)
+
+
+def _profile(image: Image.Image) -> bytes | None:
+    profile = image.info.get("icc_profile")
+    return profile if profile and is_profile(profile) else None
 
 
 def _resizable(image: Image.Image) -> Image.Image:
@@ -192,10 +228,10 @@ def _opaque(image: Image.Image) -> Image.Image:
     """What can be seen through is seen on white."""
     if image.mode not in ("LA", "RGBA"):
         return image
-    ground = Image.new("RGBA", image.size, "white")
-    opaque = Image.alpha_composite(ground, image.convert("RGBA")).convert("RGB")
-    opaque.info.update(image.info)
-    return opaque
+    ground = Image.new("RGB", image.size, "white")
+    ground.paste(image, mask=image)
+    ground.info.update(image.info)
+    return ground
 
 
 def _in_srgb(image: Image.Image, profile: bytes | None) -> Image.Image:

@@ -5,6 +5,7 @@ import re
 import time
 import zlib
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from io import BytesIO
 
@@ -13,7 +14,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from PIL import Image, ImageChops, ImageCms, ImageOps, ImageStat
 
-from server.records.picture_formats import BadPicture
+from server.records import pictures
+from server.records.picture_formats import BadPicture, Stripped, strip_jpeg
 from server.records.pictures import SCREEN, SMALL, Picture, fitted, take_in
 from tests.records.photographs import ALL_KINDS, KINDS, PROFILE, SECRETS, drawing, heic, jpeg, png, webp, written
 
@@ -54,6 +56,7 @@ def test_a_photograph_is_kept_by_what_it_is(kind: str) -> None:
     assert (picture.width, picture.height) == (120, 80)
     assert picture.taken_on == date(2025, 3, 14)
     assert hashlib.sha256(sent).hexdigest() == picture.sent_sha256
+    assert hashlib.sha256(picture.kept).hexdigest() == picture.sha256
     assert unlike(opened(picture.kept), drawing()) < NOISE
 
 
@@ -125,6 +128,17 @@ def test_views_have_the_size_of_a_page_and_of_a_list() -> None:
     assert fitted(20_000, 3, SMALL) == (480, 1)
 
 
+@pytest.mark.parametrize("size", [(3333, 2221), (4001, 1063), (6401, 411)])
+def test_views_of_a_large_photograph_have_the_size_that_a_page_gives_them(size: tuple[int, int]) -> None:
+    """Although a JPEG is worked out at a fraction of its size, which is rounded."""
+    picture = take_in(written("JPEG", drawing(size)))
+
+    assert {most: opened(view).size for most, view in picture.views.items()} == {
+        most: fitted(*size, most) for most in (SCREEN, SMALL)
+    }
+    assert unlike(opened(picture.views[SMALL]), drawing(size).resize(fitted(*size, SMALL))) < NOISE
+
+
 def test_a_second_kind_of_day_is_not_believed() -> None:
     """A clock that was never set has no day to give."""
     assert take_in(jpeg(taken="1980:01:01 00:00:00")).taken_on is None
@@ -167,12 +181,13 @@ def test_other_kinds_of_png_are_shown(mode: str) -> None:
         ("PNG", Image.new("RGBA", (40, 40), (0, 0, 0, 0))),
         ("WEBP", Image.new("RGBA", (40, 40), (0, 0, 0, 0))),
         ("PNG", Image.new("LA", (40, 40), (0, 0))),
+        ("HEIC", Image.new("RGBA", (40, 40), (0, 0, 0, 0))),
     ],
 )
 def test_what_can_be_seen_through_is_seen_on_white(kind: str, clear: Image.Image) -> None:
-    view = opened(take_in(written(kind, clear)).views[SMALL])
+    picture = take_in(heic(image=clear) if kind == "HEIC" else written(kind, clear))
 
-    assert view.convert("L").getextrema() == (255, 255)
+    assert opened(picture.views[SMALL]).convert("L").getextrema() == (255, 255)
 
 
 def test_a_colour_that_stands_for_nothing_is_seen_on_white() -> None:
@@ -218,10 +233,10 @@ def test_what_is_no_photograph_is_told_what_is_one(sent: bytes) -> None:
     assert "JPEG, PNG, WebP and HEIC files are taken" in refusal(sent)
 
 
-def png_header(width: int, height: int) -> bytes:
+def png_header(width: int, height: int, colours: bytes = b"\x01\0") -> bytes:
     """A PNG file that says it is so large, in a few bytes."""
     parts = [
-        (b"IHDR", width.to_bytes(4) + height.to_bytes(4) + b"\x01\0\0\0\0"),
+        (b"IHDR", width.to_bytes(4) + height.to_bytes(4) + colours + b"\0\0\0"),
         (b"IDAT", zlib.compress(b"\0")),
         (b"IEND", b""),
     ]
@@ -266,6 +281,49 @@ def test_a_heic_picture_beyond_the_bounds_is_refused() -> None:
     said = refusal(sent[:at] + (50_000).to_bytes(4) * 2 + sent[at + 8 :])
 
     assert re.search(r"50,000 × 50,000 pixels|damaged", said)
+
+
+HEAVY = "A WebP picture, or one that can be seen through, has at most 32 million. Save it as a JPEG, and send that."
+
+
+@pytest.mark.parametrize("colours", [4, 6])
+def test_a_large_picture_that_can_be_seen_through_is_refused_before_it_is_decoded(colours: int) -> None:
+    sent = png_header(6_000, 5_334, b"\x08" + bytes([colours]))
+
+    assert refusal(sent) == f"This is 6,000 × 5,334 pixels. {HEAVY}"
+    assert "damaged" in refusal(png_header(6_000, 5_333, b"\x08" + bytes([colours])))
+
+
+def test_a_large_webp_is_refused_before_it_is_decoded() -> None:
+    """Its decoder holds the whole picture several times."""
+    assert refusal(written("WEBP", Image.new("RGB", (8_000, 4_001)), method=0)).endswith(HEAVY)
+
+
+def test_a_large_heic_that_can_be_seen_through_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """One as large that cannot is kept."""
+    monkeypatch.setattr(pictures, "HEAVY_MOST", 120 * 80 - 1)
+
+    assert "can be seen through, has at most" in refusal(heic(image=drawing(mode="RGBA")))
+    assert take_in(heic()).width == 120
+
+
+def test_pictures_are_decoded_one_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However many are sent at once: each may need some hundred megabytes."""
+    sent, under_way, seen = jpeg(), list[int](), list[int]()
+
+    def watched(content: bytes) -> Stripped:
+        under_way.append(1)
+        seen.append(len(under_way))
+        time.sleep(0.02)
+        under_way.pop()
+        return strip_jpeg(content)
+
+    monkeypatch.setattr(pictures, "strip_jpeg", watched)
+    with ThreadPoolExecutor(4) as threads:
+        kept = list(threads.map(take_in, [sent] * 4))
+
+    assert seen == [1] * 4
+    assert len({one.sha256 for one in kept}) == 1
 
 
 @pytest.mark.parametrize("sent", [png_header(0, 0), png_header(0, 10), jpeg_header(0, 0), jpeg_header(10, 0)])
