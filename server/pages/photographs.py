@@ -15,8 +15,8 @@ from starlette.datastructures import UploadFile
 from starlette.responses import Response
 
 from server.pages.file_names import as_attachment, name_alone, with_ending
-from server.pages.forms import Form, PostedForm
-from server.pages.house import AtHome, House
+from server.pages.forms import FIELD_BYTES_MOST, FIELDS_MOST, Form, PostedForm
+from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.records.commands.base import Command, Line
 from server.records.commands.photographs import AddPhotograph, CaptionFields, ReviseCaption
@@ -37,6 +37,8 @@ from server.records.tables import Machine, Photograph
 router = APIRouter()
 FIELD = "photographs"
 NAMELESS = "photograph"
+FILES_MOST, FILES_READ = 20, 1_000  # at once: those beyond the first are named, with the reason
+LAST_PAGE = 1_000_000
 FOR_GOOD = "private, max-age=31536000, immutable"  # what lies under a digest never changes
 ENDINGS = {JPEG: (".jpg", ".jpeg"), "image/png": (".png",), "image/webp": (".webp",)}
 
@@ -55,11 +57,28 @@ class Shot:
 
 @dataclass(frozen=True, slots=True)
 class Album:
-    """The photographs of one record, and the form that sends more to `action`."""
+    """One page of the photographs of one record, how many pages and photographs there are, and the form for more.
+
+    At its `address` the pages are seen, and there the form is sent to.
+    """
 
     shots: list[Shot]
-    action: str
+    number: int
+    last: int
+    total: int
+    address: str
     form: Form
+
+
+@dataclass(frozen=True, slots=True)
+class AlbumPage:
+    """All photographs of one record, page by page; `onward` leads to it."""
+
+    machine: Machine
+    tabs: list[tuple[str, str]]
+    subject: str
+    onward: str
+    album: Album
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +90,7 @@ class PhotographPage:
     shot: Shot
     subject: str
     onward: str
+    album: str
     kind: str
 
 
@@ -102,9 +122,12 @@ class Captioned(Command):
     caption: Line = ""
 
 
-async def files_sent(request: Request, form: PostedForm) -> Sequence[UploadFile]:  # noqa: ARG001 (it lets them go)
-    """The files of the form, in their order; the form itself was read before."""
-    data = await request.form()
+async def files_sent(request: Request) -> Sequence[UploadFile]:
+    """The files of the form, in their order.
+
+    It stands before the form in a handler, because the form is read once, and other forms take fewer files.
+    """
+    data = await request.form(max_files=FILES_READ, max_fields=FIELDS_MOST, max_part_size=FIELD_BYTES_MOST)
     return [one for one in data.getlist(FIELD) if isinstance(one, UploadFile) and one.filename]
 
 
@@ -115,13 +138,23 @@ def photograph_address(machine: Machine, photograph: Photograph) -> str:
     return f"{address(machine)}/photographs/{photograph.number}"
 
 
-def album_of(session: Session, machine: Machine, shown: Subject, form: Form | None = None) -> Album:
-    """The photographs of a record, for its page; one query."""
-    shots = [_shot(machine, shown, one, SMALL) for one in photographs_of(session, shown.row)]
+def album_of(session: Session, machine: Machine, shown: Subject, form: Form | None = None, page: int = 1) -> Album:
+    """A page of the photographs of a record, the first for the record's own page; two queries."""
+    found = photographs_of(session, shown, page)
     form = form or Form.blank()
     form.prefix = "photo"
-    action = f"{address(machine)}/photographs/on/{quote(shown.kind)}/{quote(shown.on)}"
-    return Album(shots, action, form)
+    return Album(
+        shots=[_shot(machine, shown, one, SMALL) for one in found.rows],
+        number=found.number,
+        last=found.last,
+        total=found.total,
+        address=_album_address(machine, shown),
+        form=form,
+    )
+
+
+def _album_address(machine: Machine, shown: Subject) -> str:
+    return f"{address(machine)}/photographs/on/{quote(shown.kind)}/{quote(shown.on)}"
 
 
 def _onward(machine: Machine, subject: Subject) -> str:
@@ -142,20 +175,21 @@ def _shot(machine: Machine, subject: Subject, photograph: Photograph, most: int)
     )
 
 
-# ---- Adding ----
+# ---- All of a record, and adding ----
 
 
 @router.get("/machines/{tag}/photographs/on/{kind}/{on:path}")
-def photographs_on(house: AtHome, tag: str, kind: str, on: str) -> Response:
-    """Where the form is sent, there is nothing to see: on to the page that it stands on."""
+def photographs_on(house: AtHome, tag: str, kind: str, on: str, page: PageNumber) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
-        onward = _onward(machine, find_subject(session, machine, kind, on))
-    return house.go(f"{onward}#photographs")
+        subject = find_subject(session, machine, kind, on)
+        album = album_of(session, machine, subject, page=page)
+    context = AlbumPage(machine, sections(machine), str(subject), _onward(machine, subject), album)
+    return house.page("photographs/album.html", context)
 
 
 @router.post("/machines/{tag}/photographs/on/{kind}/{on:path}")
-def add_photographs(house: AtHome, tag: str, kind: str, on: str, form: PostedForm, files: FilesSent) -> Response:
+def add_photographs(house: AtHome, tag: str, kind: str, on: str, files: FilesSent, form: PostedForm) -> Response:
     """Each file is an act of its own: those that will not do are named, and the others are kept."""
     with house.reading() as session:
         machine = find_machine(session, tag)
@@ -165,15 +199,18 @@ def add_photographs(house: AtHome, tag: str, kind: str, on: str, form: PostedFor
         return _sent(house, machine, subject, form)
     kept: list[Done] = []
     refused: list[tuple[str, str]] = []
-    for file in files:
+    for number, file in enumerate(files, 1):
         name = name_alone(file.filename or "", NAMELESS)
+        if number > FILES_MOST:
+            refused.append((name, f"It was not looked at, because {FILES_MOST} are taken at once. Send it again."))
+            continue
         try:
             kept.append(_add(house, machine, subject, form.text("caption"), name, file))
         except Invalid as problem:
             refused.append((name, str(problem)))
     if refused:
         return _sent(house, machine, subject, form, len(kept), refused)
-    return house.go(f"{_onward(machine, subject)}#photographs", kept[-1])
+    return house.go(_where_seen(house, machine, subject), kept[-1])
 
 
 def _check(form: Form, files: Sequence[UploadFile]) -> None:
@@ -184,6 +221,15 @@ def _check(form: Form, files: Sequence[UploadFile]) -> None:
         form.read(Captioned)
     except Invalid as problem:
         form.refuse(problem)
+
+
+def _where_seen(house: House, machine: Machine, subject: Subject) -> str:
+    """Where what was added last is seen: on the record's own page as long as that shows all."""
+    with house.reading() as session:
+        last = photographs_of(session, subject).last
+    return (
+        f"{_onward(machine, subject)}#photographs" if last == 1 else f"{_album_address(machine, subject)}?page={last}"
+    )
 
 
 def _add(house: House, machine: Machine, subject: Subject, caption: str, name: str, file: UploadFile) -> Done:
@@ -200,7 +246,7 @@ def _sent(
     refused: Sequence[tuple[str, str]] = (),
 ) -> Response:
     with house.reading() as session:
-        album = album_of(session, machine, subject, form)
+        album = album_of(session, machine, subject, form, LAST_PAGE)
     context = SentPage(machine, str(subject), _onward(machine, subject), kept, list(refused), album)
     return house.page("photographs/sent.html", context, 422)
 
@@ -215,7 +261,15 @@ def photograph_page(house: AtHome, tag: str, n: int) -> Response:
         subject = subject_of(session, photograph)
     shot = _shot(machine, subject, photograph, SCREEN)
     kind = photograph.media_type.removeprefix("image/")
-    context = PhotographPage(machine, sections(machine), shot, str(subject), _onward(machine, subject), kind)
+    context = PhotographPage(
+        machine=machine,
+        tabs=sections(machine),
+        shot=shot,
+        subject=str(subject),
+        onward=_onward(machine, subject),
+        album=_album_address(machine, subject),
+        kind=kind,
+    )
     return house.page("photographs/photograph.html", context)
 
 

@@ -64,6 +64,7 @@ class Store:
     def carry_out(self, command: Command, who: str, progress: Callable[[int, int], None] = unheard) -> Done:
         """Do what the command asks, with its journal entry, or leave everything as it was."""
         handler = HANDLERS[type(command)]
+        command.keep_files(self.files)
         with Session(self._writing, expire_on_commit=False) as session:
             try:
                 work = Work(session, who, now(), progress, self.files)

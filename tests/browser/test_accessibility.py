@@ -25,7 +25,6 @@ NO_PAGES = {
     "/api/v1/machines/{tag}",
     "/api/v1/procedures",
     "/machines/{tag}/on",
-    "/machines/{tag}/photographs/on/{kind}/{on:path}",
     "/machines/{tag}/photographs/{n:int}/file",
     "/photographs/{sha256}/{most:int}",
     "/machines/{tag}/waveforms/{n:int}/file",

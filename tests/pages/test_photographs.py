@@ -126,10 +126,53 @@ def test_a_page_asks_no_more_for_many_photographs(client: TestClient, store: Sto
     with queries(store) as few:
         client.get(SYMPTOM)
     send(client, [(f"{number}.jpg", jpeg(taken=f"2025:03:{number:02} 10:00:00")) for number in range(2, 8)])
-    with queries(store) as many:
+    with queries(store) as more:
         assert len(images(client.get(SYMPTOM))) == 7
 
-    assert len(few) == len(many)
+    assert len(few) == len(more)
+
+
+@pytest.fixture
+def many(client: TestClient) -> str:
+    """Twenty-six photographs, the last six sent later than the others; and where that led."""
+    shots = [(f"{n}.jpg", jpeg(taken=f"2025:03:{n:02} 10:00:00")) for n in range(1, 27)]
+    send(client, shots[:20], caption="Early")
+    location: str = send(client, shots[20:], caption="Late").headers["location"]
+    return location
+
+
+def test_a_page_shows_the_first_of_many_and_leads_to_all(client: TestClient, many: str) -> None:
+    """Twenty-four at a time; what was added last is seen after it was sent."""
+    page, first, last = client.get(SYMPTOM), client.get(SEND), client.get(f"{SEND}?page=2")
+
+    assert "These are the first 24. All 26 photographs" in words_of(page)
+    assert f'href="{SEND}"' in page.text
+    assert [len(images(one)) for one in (page, first, last)] == [24, 24, 2]
+    assert "26 photographs, in the order in which they were added." in words_of(first)
+    assert "Page 1 of 2" in words_of(first)
+    assert [one["alt"] for one in images(last)] == ["Late"] * 2
+    assert many.startswith(f"{SEND}?page=2&written=")
+    assert f'href="{SYMPTOM}#photographs"' in last.text
+    for one in (page, first, last):
+        assert_sound(one)
+
+
+@pytest.mark.usefixtures("many")
+def test_an_answer_shows_the_last_of_many(client: TestClient) -> None:
+    """With the way to those before."""
+    answer = send(client, [("27.png", png()), ("evil.jpg", SVG)])
+
+    assert len(images(answer)) == 3
+    assert f'href="{SEND}?page=1"' in answer.text
+    assert_sound(answer)
+
+
+def test_an_album_without_photographs_has_the_form(client: TestClient) -> None:
+    album = client.get(SEND)
+
+    assert "None yet." in words_of(album)
+    assert Page(album.text, SEND).document.xpath("//input[@type='file']")
+    assert_sound(album)
 
 
 def test_the_keyboard_goes_through_the_section_in_reading_order(client: TestClient) -> None:
@@ -215,11 +258,21 @@ def test_a_caption_that_will_not_do_is_said_once(client: TestClient) -> None:
     assert images(client.get(SYMPTOM)) == []
 
 
-def test_too_many_files_are_refused_whole(client: TestClient) -> None:
-    answer = send(client, [(f"{number}.jpg", jpeg()) for number in range(21)])
+@BOTH_WAYS
+def test_of_too_many_files_the_first_twenty_are_kept(client: TestClient, htmx: bool) -> None:
+    """And the others are named, to be sent again."""
+    shots = [(f"{n}.jpg", jpeg(taken=f"2025:03:{n:02} 10:00:00")) for n in range(1, 23)]
 
-    assert answer.status_code == 400
-    assert images(client.get(SYMPTOM)) == []
+    answer = send(client, shots, htmx, caption="Stripes")
+
+    words = words_of(answer)
+    assert answer.status_code == 422
+    assert "20 photographs were kept. These 2 files were not:" in words
+    for name in ("21.jpg", "22.jpg"):
+        assert f"{name}: It was not looked at, because 20 are taken at once. Send it again." in words
+    assert typed_in(answer, "caption") == "Stripes"
+    assert len(images(answer)) == 20
+    assert_sound(answer)
 
 
 @pytest.mark.parametrize("on", ["symptom/9", "symptom/x", "symptom/1/2", "lamp/1", "symptom/%00"])
@@ -228,12 +281,6 @@ def test_photographs_of_what_is_not_there_are_not_taken(client: TestClient, on: 
 
     assert send(client, [("1.jpg", jpeg())], to=to).status_code == 404
     assert client.get(to).status_code == 404
-
-
-def test_the_address_of_the_form_leads_to_where_it_stands(client: TestClient) -> None:
-    answer = client.get(SEND, follow_redirects=False)
-
-    assert address_of(answer) == f"{SYMPTOM}#photographs"
 
 
 # ---- A photograph's own page ----
@@ -250,6 +297,7 @@ def test_a_photograph_has_a_page_with_what_is_known_of_it(client: TestClient) ->
     assert image["src"].endswith("/1600")
     assert "It shows symptom 1." in words
     assert f'href="{SYMPTOM}#photographs"' in page.text
+    assert f'<a href="{SEND}">All photographs of symptom 1</a>' in page.text
     assert "2,400 × 1,800 pixels" in words
     assert "IMG 7.jpg" in words
     assert "The file is kept as it was sent." in words

@@ -1,9 +1,14 @@
 """Photographs on the record: added to what they show, each under its digest, and what is said of them revised."""
 
 import shutil
+import sqlite3
+import time
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import closing
 from datetime import date
 
 import pytest
+from sqlalchemy import event, text
 
 from server.records.commands.machines import EnterMachine
 from server.records.commands.photographs import AddPhotograph, ReviseCaption
@@ -11,13 +16,13 @@ from server.records.commands.symptoms import NoteSymptom
 from server.records.errors import Damaged, NotFound, Stale
 from server.records.files import DERIVED
 from server.records.pictures import SCREEN, SMALL, take_in
-from server.records.questions.addresses import find_machine, find_photograph, find_symptom
+from server.records.questions.addresses import find_machine, find_photograph
 from server.records.questions.photographs import (
     KINDS,
     any_of_file,
     find_subject,
     photographs_of,
-    photographs_of_all,
+    subject,
     subject_of,
     view_of,
 )
@@ -85,18 +90,41 @@ def test_photographs_of_a_machine_count_from_one(bench: Bench) -> None:
 
     with bench.store.reading() as session:
         machine = find_machine(session, TAG)
-        rows = [find_symptom(session, machine, number) for number in (1, 2)]
-        found = {row.number: [one.number for one in photographs_of(session, row)] for row in rows}
-        at_once = photographs_of_all(session, rows)
-    assert found == {1: [1, 3], 2: [2]}
-    assert {row.number: [one.number for one in at_once[row.uuid]] for row in rows} == found
+        shown = [find_subject(session, machine, "symptom", on) for on in ("1", "2")]
+        found = {one.on: [row.number for row in photographs_of(session, one).rows] for one in shown}
+    assert found == {"1": [1, 3], "2": [2]}
     assert [row.number for row in bench.rows(Photograph)] == [1, 2, 3, 1]
 
 
 def test_a_record_without_photographs_has_none(bench: Bench) -> None:
     with bench.store.reading() as session:
-        assert list(photographs_of(session, bench.row(Symptom, 1))) == []
-        assert photographs_of_all(session, []) == {}
+        found = photographs_of(session, subject("symptom", bench.row(Symptom, 1)))
+    assert (list(found.rows), found.last, found.total) == ([], 1, 0)
+
+
+def test_the_photographs_of_a_record_come_page_by_page(bench: Bench, monkeypatch: pytest.MonkeyPatch) -> None:
+    """In the order in which they were added; beyond the last page is the last."""
+    monkeypatch.setattr("server.records.questions.photographs.ON_A_PAGE", 2)
+    for orientation in range(1, 6):
+        add(bench, content=jpeg(orientation))
+
+    with bench.store.reading() as session:
+        shown = subject("symptom", bench.row(Symptom, 1))
+        pages = [photographs_of(session, shown, page) for page in (1, 2, 3, 9)]
+    assert [[row.number for row in page.rows] for page in pages] == [[1, 2], [3, 4], [5], [5]]
+    assert {(page.last, page.total) for page in pages} == {(3, 5)}
+
+
+def test_photographs_are_found_by_the_kind_of_what_they_show(bench: Bench) -> None:
+    """And not by its number in the database's own words alone."""
+    add(bench)
+    with bench.store.engine.begin() as connection:
+        connection.execute(text("UPDATE photograph SET on_kind = 'lamp'"))
+
+    with bench.store.reading() as session:
+        assert photographs_of(session, subject("symptom", bench.row(Symptom, 1))).total == 0
+    add(bench)
+    assert len(bench.rows(Photograph)) == 2
 
 
 def test_a_name_says_nothing_of_what_a_file_is(bench: Bench) -> None:
@@ -132,6 +160,42 @@ def test_the_same_file_is_added_to_a_record_once(bench: Bench) -> None:
     bench.do(AddPhotograph, **typed, on="2")
     assert len({row.sha256 for row in bench.rows(Photograph)}) == 1
     assert bench.faults() == []
+
+
+def test_adding_reads_none_of_the_photographs_that_are_there(bench: Bench) -> None:
+    """Whether a file is known already is one question, however many there are."""
+    for orientation in range(1, 4):
+        add(bench, content=jpeg(orientation))
+    loaded: list[object] = []
+    event.listen(Photograph, "load", note := lambda row, _: loaded.append(row))
+
+    add(bench, content=jpeg(4))
+
+    event.remove(Photograph, "load", note)
+    assert loaded == []
+
+
+def test_the_file_is_on_the_disk_before_the_record_is_locked(bench: Bench) -> None:
+    """However long the disk takes, nobody's write waits for it: here another write has the lock meanwhile."""
+    command = AddPhotograph.read(
+        {"machine": TAG, "on_kind": "symptom", "on": "1", "file_name": "1.jpg", "content": jpeg()}
+    )
+    files, digest = bench.store.files, command.content.sha256
+    views = [files.root / DERIVED / digest[:2] / f"{digest}-{most}.jpg" for most in (SMALL, SCREEN)]
+
+    with closing(sqlite3.connect(str(bench.store.engine.url.database))) as other, ThreadPoolExecutor(1) as thread:
+        other.execute("BEGIN IMMEDIATE")
+        adding = thread.submit(bench.store.carry_out, command, "Test keeper")
+        waited_until = time.monotonic() + 20
+        while not views[0].is_file() and time.monotonic() < waited_until:
+            time.sleep(0.01)
+        there = [path.is_file() for path in (files.path(digest), *views)]
+        waits = not adding.done()
+        other.rollback()
+        adding.result()
+
+    assert (there[:2], waits) == ([True, True], True)
+    assert bench.rows(Photograph)[0].sha256 == digest
 
 
 @pytest.mark.parametrize(

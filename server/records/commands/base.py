@@ -13,6 +13,7 @@ from typing import Annotated, Any, Self
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError
 
 from server.records.errors import Difference, Invalid, Stale
+from server.records.files import FileStore
 from server.records.tables.base import Kept
 from server.records.texts import normal, unstorable_at
 from server.records.work import plain
@@ -125,6 +126,9 @@ class Command(BaseModel):
             return cls(**typed)
         except ValidationError as problem:
             raise Invalid(messages(problem)) from None
+
+    def keep_files(self, files: FileStore) -> None:
+        """Put the files that come with the command on the disk: before the record is locked, since that takes long."""
 
     def columns(self, described: "type[Command]") -> dict[str, Any]:
         """The fields that one kind of description has, as the columns of its table take them."""

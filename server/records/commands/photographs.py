@@ -1,6 +1,7 @@
 """Adding photographs to records, and revising what is said of them.
 
-The file is looked through while the command is read, so that nobody else's write waits for a picture to be decoded.
+The file is looked through while the command is read, and on the disk before the record is locked, so that nobody
+else's write waits for either; a refusal after that leaves behind a file that no row names, which does no harm.
 A photograph that was added stays: the record keeps what it once was shown.
 """
 
@@ -15,7 +16,7 @@ from server.records.errors import Refused
 from server.records.files import FileStore
 from server.records.pictures import Picture, take_in, view_name
 from server.records.questions.addresses import find_machine, find_photograph
-from server.records.questions.photographs import Subject, find_subject, photographs_of
+from server.records.questions.photographs import Subject, find_subject, those_of
 from server.records.tables import Machine, Photograph
 from server.records.work import Entry, Work, handles
 
@@ -43,6 +44,11 @@ class AddPhotograph(Command):
     file_name: NeededLine
     content: Annotated[Picture, BeforeValidator(_taken_in)]
 
+    def keep_files(self, files: FileStore) -> None:
+        digest = files.keep(self.content.kept)
+        for most in self.content.views:
+            files.derived(digest, view_name(most), partial(self.content.views.__getitem__, most))
+
 
 class ReviseCaption(CaptionFields):
     machine: str
@@ -69,7 +75,7 @@ def add_photograph(work: Work, command: AddPhotograph) -> Entry:
             width=picture.width,
             height=picture.height,
             size=len(picture.kept),
-            sha256=_keep(work.files, picture),
+            sha256=picture.sha256,
             sent_sha256=picture.sent_sha256,
         )
     )
@@ -90,17 +96,10 @@ def revise_caption(work: Work, command: ReviseCaption) -> Entry:
 
 def _check_new(session: Session, subject: Subject, picture: Picture) -> None:
     """The same file twice says nothing more; it comes of a form that was sent again."""
-    for known in photographs_of(session, subject.row):
-        if known.sent_sha256 == picture.sent_sha256:
-            raise Refused(f"This file is photograph {known.number} already.", "content")
+    known = session.exec(those_of(subject).where(Photograph.sent_sha256 == picture.sent_sha256).limit(1)).first()
+    if known:
+        raise Refused(f"This file is photograph {known.number} already.", "content")
 
 
 def _next_number(session: Session, machine: Machine) -> int:
     return (session.exec(select(func.max(Photograph.number)).where(Photograph.machine_id == machine.id)).one() or 0) + 1
-
-
-def _keep(files: FileStore, picture: Picture) -> str:
-    digest = files.keep(picture.kept)
-    for most in picture.views:
-        files.derived(digest, view_name(most), partial(picture.views.__getitem__, most))
-    return digest

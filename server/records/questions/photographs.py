@@ -3,23 +3,24 @@
 `KINDS` is the one place that says which kinds of record can have photographs, and how each is found and named.
 """
 
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
-from uuid import UUID
 
 from sqlmodel import Session, col, select
+from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.errors import Damaged, NotFound
 from server.records.files import FileStore
 from server.records.picture_formats import BadPicture
 from server.records.pictures import take_in, view_name
 from server.records.questions.addresses import find_symptom
+from server.records.questions.paging import Paged, paged
 from server.records.tables import Machine, Photograph, Symptom
 from server.records.tables.base import Kept
 
 NUMBER_DIGITS = 9
+ON_A_PAGE = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,18 +88,15 @@ def subject_of(session: Session, photograph: Photograph) -> Subject:
     return subject(photograph.on_kind, session.exec(select(table).where(table.uuid == photograph.on_uuid)).one())
 
 
-def photographs_of(session: Session, row: Kept) -> Sequence[Photograph]:
-    """The photographs of one record, in the order in which they were added."""
-    return photographs_of_all(session, [row])[row.uuid]
+def those_of(shown: Subject) -> SelectOfScalar[Photograph]:
+    """A select of the photographs of one record, in the order in which they were added."""
+    mine = (Photograph.on_kind == shown.kind, Photograph.on_uuid == shown.row.uuid)
+    return select(Photograph).where(*mine).order_by(col(Photograph.number))
 
 
-def photographs_of_all(session: Session, rows: Iterable[Kept]) -> dict[UUID, list[Photograph]]:
-    """The photographs of many records, such as those on a page; one query, however many there are."""
-    query = select(Photograph).where(col(Photograph.on_uuid).in_([row.uuid for row in rows]))
-    found: dict[UUID, list[Photograph]] = defaultdict(list)
-    for photograph in session.exec(query.order_by(col(Photograph.number))):
-        found[photograph.on_uuid].append(photograph)
-    return found
+def photographs_of(session: Session, shown: Subject, page: int = 1) -> Paged[Photograph]:
+    """One page of the photographs of a record; two queries, however many there are."""
+    return paged(session, those_of(shown), page, ON_A_PAGE)
 
 
 def any_of_file(session: Session, sha256: str) -> Photograph:
