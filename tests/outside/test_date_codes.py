@@ -13,6 +13,13 @@ import pytest
 
 from server.engineering.datecode_reading import iso_week
 from server.engineering.datecodes import build_window, decode, type_number
+from server.records.commands.base import Command
+from server.records.commands.dating import ChooseReading
+from server.records.commands.machines import AddBoard, EnterMachine
+from server.records.commands.parts import EnterPart
+from server.records.questions.addresses import find_board, find_machine
+from server.records.questions.dating import BoardDating, dating_of
+from server.records.store import Store
 
 _DATA = json.loads(Path(__file__).with_name("data").joinpath("date_codes.json").read_text("utf-8"))
 _CASES: dict[str, dict[str, Any]] = {case["case_id"]: case for case in _DATA["cases"]}
@@ -126,3 +133,58 @@ def test_an_undecided_code_counts_with_its_earliest_day_and_says_so() -> None:
     assert date(1981, 2, 23) == window.not_before
     assert window.newest == "U2"
     assert any("U2 has 3 readings" in note for note in window.notes)
+
+
+# ---- The same through the record ----
+
+
+def _do(store: Store, command: type[Command], /, **typed: object) -> int:
+    return store.carry_out(command.read(typed), "Test keeper").key
+
+
+def _recorded(store: Store, parts: list[list[str]], made: str, iso: bool) -> BoardDating:
+    """A board with these codes, each held to be original; read in ISO weeks where that is chosen for each."""
+    _do(store, EnterMachine, tag="T-1", model="Tern", made=made)
+    _do(store, AddBoard, machine="T-1", name="Main board", kind="main board")
+    chip = {"machine": "T-1", "board": "main-board", "kind": "chip", "origin": "original"}
+    for place, code in parts:
+        key = _do(store, EnterPart, designator=place, date_code=code, **chip)
+        week = decode(code, schemes=["yyww_iso"])
+        if iso:
+            _do(store, ChooseReading, part=key, reading=f"{week[0].earliest}/{week[0].latest}", opened_version=1)
+    with store.reading() as session:
+        return dating_of(session, find_board(session, find_machine(session, "T-1"), "main-board"))
+
+
+def test_the_record_dates_a_board_as_the_calendar_does(store: Store) -> None:
+    """Entered, read in ISO weeks and asked for: the same day, spread and parts (case build_window_simple)."""
+    case = _CASES["build_window_simple"]
+
+    found = _recorded(store, case["inputs"]["parts"], "", iso=True)
+
+    expected, window = case["expected"], found.window
+    assert found.allows == f"The codes allow a board built from {expected['not_before']} on."
+    assert (window.newest, window.oldest) == (expected["newest"], expected["oldest"])
+    assert window.spread is not None
+    assert expected["spread_days"] == window.spread.days
+
+
+def test_the_record_names_the_parts_that_do_not_belong(store: Store) -> None:
+    """Against the year of its machine (case build_window_misfits)."""
+    case = _CASES["build_window_misfits"]
+
+    found = _recorded(store, case["inputs"]["parts"], case["inputs"]["machine_made"], iso=True)
+
+    expected = case["expected"]
+    assert {misfit["ref"] for misfit in expected["misfits"]} == {line.label for line in found.placed("does not belong")}
+    assert date.fromisoformat(expected["not_before_without_misfits"]) == found.window.not_before
+
+
+def test_the_record_takes_the_earliest_day_of_an_undecided_code(store: Store) -> None:
+    """Week 9 or September 1981, and nobody has chosen (case build_window_with_ambiguous)."""
+    case = _CASES["build_window_with_ambiguous"]
+
+    found = _recorded(store, case["inputs"]["parts"], "", iso=False)
+
+    assert date(1981, 2, 23) == found.window.not_before
+    assert any("U2 has 3 readings; the earliest is used" in note for note in found.window.notes)
