@@ -11,6 +11,7 @@ from server.pages.calculations import SumLine, sums_of
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
+from server.pages.trial_form import read_as
 from server.records.commands.mods import (
     MOVES,
     DropExpectation,
@@ -20,10 +21,11 @@ from server.records.commands.mods import (
     PlanMod,
     ReviseMod,
 )
-from server.records.questions.addresses import find_machine, find_mod
+from server.records.questions.addresses import find_expectation, find_machine, find_mod
 from server.records.questions.assumptions import RULE, Held, Untested, untested
 from server.records.questions.designs import design_of
 from server.records.questions.expectations import ExpectationLine, Verdict, verdicts
+from server.records.questions.foretold import units_of_lines
 from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import ModLine, mods_of
 from server.records.questions.mods import StepLine, moves_of, steps_of, trace_of, why_of
@@ -119,6 +121,17 @@ class ExpectationFormPage:
 def mod_address(machine: Machine | str, mod: Mod | int) -> str:
     number = mod if isinstance(mod, int) else mod.number
     return f"{address(machine)}/mods/{number}"
+
+
+@dataclass(frozen=True, slots=True)
+class DropExpectationPage:
+    """Asks whether an expectation is to be taken away, and says what the trials say of it now."""
+
+    machine: Machine
+    mod: Mod
+    line: ExpectationLine
+    action: str
+    cancel: str
 
 
 @router.get("/machines/{tag}/mods")
@@ -320,6 +333,18 @@ def drop_expectation(house: AtHome, tag: str, number: int, which: int, form: Pos
     done = house.store.carry_out(command, house.who)
     return house.go(f"{mod_address(tag, number)}#expectations", done)
 
+@router.get("/machines/{tag}/mods/{number}/expectations/{which}/drop")
+def drop_expectation_form(house: AtHome, tag: str, number: int, which: int) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        mod = find_mod(session, machine, number)
+        find_expectation(session, mod, which)
+        line = next(one for one in verdicts(session, mod) if one.expectation.number == which)
+    base = mod_address(machine, mod)
+    context = DropExpectationPage(machine, mod, line, f"{base}/expectations/{which}/drop", f"{base}#expectations")
+    return house.page("mods/drop_expectation.html", context)
+
+
 
 def _address_of_key(house: House, machine: Machine, key: int) -> str:
     with house.reading() as session:
@@ -345,13 +370,15 @@ def _expectation_form(house: House, machine: Machine, mod: Mod, form: Form, stat
     with house.reading() as session:
         found = session.exec(select(Procedure).order_by(col(Procedure.title))).all()
         offered = lines_offered(session, mod, None)
-    procedures = [("", "none yet")] + [(procedure.slug, procedure.title) for procedure in found]
-    lines = [(f"{read.calculation}:{read.line}", _line_words(read)) for read in offered]
+        units = units_of_lines(session, mod)
+    procedures = [("", "none yet")] + [(one.slug, f"{one.title} ({read_as(one)})") for one in found]
+    lines = [(f"{read.calculation}:{read.line}", _line_words(read, units)) for read in offered]
     senses = [(sense.value, sense.value) for sense in Sense]
     base = mod_address(machine, mod)
     context = ExpectationFormPage(machine, mod, form, procedures, lines, senses, f"{base}/expectations/new", base)
     return house.page("mods/expectation.html", context, status)
 
 
-def _line_words(read: LineOffered) -> str:
-    return f"Calculation {read.calculation}, {read.line}: {read.label or read.title}"
+def _line_words(read: LineOffered, units: dict[tuple[int, str], str]) -> str:
+    unit = units.get((read.calculation, read.line), "")
+    return f"Calculation {read.calculation}, {read.line}: {read.label or read.title}{f' ({unit})' if unit else ''}"

@@ -4,6 +4,7 @@ A press beside the readings (add, or take the last one back) changes the form an
 the same form, and what is on record stays as it is. It knows forms and procedures; `trials` has the addresses.
 """
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -28,7 +29,9 @@ from server.records.tables import Machine, Procedure, Trial
 from server.records.typed_readings import readings_of
 
 OBSERVATIONS = ("yes", "no")
-ONLY_ONE = "Line 1, reading 1: "
+ITS_PLACE = re.compile(r"^Line \d+, reading \d+: ")
+TYPED = ("next", "readings", "instrument", "conditions", "note")
+PRESSED = "go on"
 BETWEEN = " \t\r\n;,"
 
 
@@ -36,8 +39,9 @@ BETWEEN = " \t\r\n;,"
 class TrialFormPage:
     """The form that records or revises a trial; `trial` is none while it is new.
 
-    `procedures` are offered while it is new, and `procedure` is the one that is run, once it is known. `tally` tells
-    how many readings there are so far; `focus` names the control to go on with, empty where the form was only opened.
+    `procedures` are offered while it is new, and `procedure` is the one that is run; while nobody knows it, nothing
+    else is `asked`. `tally` tells how many readings there are so far; `focus` names the control to go on with, empty
+    where the form was only opened; `unsaved` is whether it came back with something that is not on record.
     """
 
     machine: Machine
@@ -49,6 +53,8 @@ class TrialFormPage:
     instruments: Sequence[str]
     form: Form
     observed: bool
+    asked: bool
+    unsaved: bool
     tally: str
     focus: str
     summarised: bool
@@ -77,6 +83,8 @@ def form_page(
             instruments=instruments_of(session, machine),
             form=form,
             observed=procedure is not None and yes_or_no(procedure),
+            asked=procedure is not None or _begun(form),
+            unsaved=house.request.method == "POST" and _begun(form),
             tally=tally(form.text("readings"), procedure),
             focus=focus,
             summarised=form.errors.keys() != {"next"},  # its message stands where the focus is
@@ -111,6 +119,8 @@ def at_the_readings(form: Form, procedure: Procedure | None) -> tuple[int, str] 
 
     None where the form itself is meant; a reading that was typed and not added yet is then one of the readings.
     """
+    if "choose" in form.values:
+        return _choose(form, procedure)
     if "take_back" in form.values:
         form.set("readings", _without_last(form.text("readings")))
         return 200, "take_back" if procedure and yes_or_no(procedure) else "next"
@@ -128,6 +138,21 @@ def _without_last(text: str) -> str:
     return kept[: ends + 1].rstrip(BETWEEN)
 
 
+def _choose(form: Form, procedure: Procedure | None) -> tuple[int, str]:
+    """The form of the procedure that was chosen; who is still choosing (the list was changed) stays where they are."""
+    if form.text("choose") != PRESSED:
+        return 200, ""
+    if procedure is None:
+        form.errors["procedure"] = "Choose the procedure first: it says what a reading is."
+        return 422, ""
+    return 200, "yes" if yes_or_no(procedure) else "next"
+
+
+def _begun(form: Form) -> bool:
+    """Whether anything was typed that is worth keeping."""
+    return any(form.text(name).strip() for name in TYPED)
+
+
 def add(form: Form, typed: str, procedure: Procedure | None) -> bool:
     """Put what was typed behind the readings so far; if that will not do, leave everything and say why."""
     typed, so_far = typed.strip(), form.text("readings").rstrip()
@@ -138,7 +163,7 @@ def add(form: Form, typed: str, procedure: Procedure | None) -> bool:
         return False
     together = f"{so_far} {typed}".lstrip()
     if wrong := _wrong(together, procedure):
-        own = _wrong(typed, procedure).removeprefix(ONLY_ONE)
+        own = ITS_PLACE.sub("", _wrong(typed, procedure))
         beside = "readings" if not own and _wrong(so_far, procedure) else "next"
         form.errors[beside] = own or wrong
         return False
@@ -153,8 +178,8 @@ def tally(text: str, procedure: Procedure | None) -> str:
         return ""
     try:
         readings = readings_of(text, procedure)
-    except Invalid:
-        return ""
+    except Invalid as refused:
+        return f"Not counted yet. {refused.messages['readings']}"
     count = len(readings)
     if yes_or_no(procedure):
         yes, last = sum(map(bool, readings)), "yes" if readings[-1] else "no"
@@ -176,10 +201,11 @@ def _wrong(text: str, procedure: Procedure) -> str:
 
 
 def _offered(session: Session) -> list[tuple[str, str]]:
-    return [(found.slug, f"{found.title} ({_read_as(found)})") for found in procedures_offered(session)]
+    return [(found.slug, f"{found.title} ({read_as(found)})") for found in procedures_offered(session)]
 
 
-def _read_as(procedure: Procedure) -> str:
+def read_as(procedure: Procedure) -> str:
+    """In what a procedure's readings come, as a choice names it."""
     return "yes or no" if yes_or_no(procedure) else procedure.unit or "plain numbers"
 
 

@@ -1,11 +1,13 @@
 """Readings as they come in for one procedure: typed or pasted at the bench, or sent as numbers by a script.
 
 Figures are kept as they were read, in the procedure's unit; observations, yes or no, as 1 and 0. What cannot be read is
-refused beside the field `readings`. It knows procedures, and nothing of who sends readings or where they are stored.
+refused beside the field `readings`; so are figures that are finer than the procedure is read to. It knows procedures,
+and nothing of who sends readings or where they are stored.
 """
 
 import re
 from collections.abc import Sequence
+from decimal import Decimal
 from typing import Annotated, Any
 
 from pydantic import WithJsonSchema
@@ -16,11 +18,13 @@ from server.engineering.readings_text import ReadingsTextError
 from server.engineering.trials import read_readings
 from server.engineering.units import check_unit
 from server.records.errors import Invalid
-from server.records.questions.trials import yes_or_no
+from server.records.questions.trials import in_print, with_unit, yes_or_no
 from server.records.tables import Procedure
 
 OBSERVED = {"yes": 1.0, "y": 1.0, "1": 1.0, "no": 0.0, "n": 0.0, "0": 0.0}
 NOT_OBSERVED_SHOWN = 24
+BETWEEN_SEPARATORS = re.compile(r"[^\s;]+")
+ROUNDING = 1e-9
 A_NUMBER_FIRST = re.compile(r"[+-]?[0-9.,]*")
 
 # Each one is looked at below, where it is known whether figures or observations are meant.
@@ -29,8 +33,18 @@ Sent = Annotated[list[Any], WithJsonSchema(ITEMS)]
 Given = str | Sent
 
 
-def readings_of(given: str | Sequence[Any], procedure: Procedure) -> list[float]:
-    """The readings in their order; raises Invalid with the place of the first that is none."""
+def readings_of(given: str | Sequence[Any], procedure: Procedure, on_record: Sequence[float] = ()) -> list[float]:
+    """The readings in their order; raises Invalid with the first that is none, or is finer than can be read.
+
+    What is `on_record` already, read to what was the resolution then, is not held against today's.
+    """
+    readings = _read(given, procedure)
+    if not yes_or_no(procedure) and readings != list(on_record):
+        _check_resolution(given, readings, procedure)
+    return readings
+
+
+def _read(given: str | Sequence[Any], procedure: Procedure) -> list[float]:
     try:
         if isinstance(given, str):
             return _seen_in(given) if yes_or_no(procedure) else read_readings(given)
@@ -39,6 +53,35 @@ def readings_of(given: str | Sequence[Any], procedure: Procedure) -> list[float]
         raise Invalid({"readings": _with_the_unit(fault, procedure)}) from None
     except EngineeringError as fault:
         raise Invalid({"readings": str(fault).removeprefix("Readings: ").capitalize()}) from None
+
+
+def _check_resolution(given: str | Sequence[Any], readings: Sequence[float], procedure: Procedure) -> None:
+    """Two readings that a comma runs together look like one that no such instrument shows."""
+    place = next((place for place, reading in enumerate(readings) if _is_finer(reading, procedure.resolution)), None)
+    if place is None or procedure.resolution is None:
+        return
+    one = _typed(given)[place] if isinstance(given, str) else str(given[place])
+    read_to = with_unit(in_print(procedure.resolution), procedure.unit)
+    raise Invalid(
+        {
+            "readings": f"“{one[:NOT_OBSERVED_SHOWN]}” is finer than the {read_to} that this procedure is read to. "
+            "Part readings by spaces, or revise the procedure’s resolution."
+        }
+    )
+
+
+def _is_finer(reading: float, resolution: float | None) -> bool:
+    """Whether a reading has digits behind the last one of the resolution, beyond what floats round."""
+    if resolution is None:
+        return False
+    last = Decimal(repr(resolution)).normalize().as_tuple().exponent
+    rounded = round(reading, -last) if isinstance(last, int) else reading
+    return abs(reading - rounded) > ROUNDING * max(abs(reading), resolution)
+
+
+def _typed(text: str) -> list[str]:
+    """The readings of a text that was read, as they were typed."""
+    return [word for found in BETWEEN_SEPARATORS.findall(text) if (word := found.removesuffix(","))]
 
 
 def unit_refused(sent: str, procedure: Procedure) -> str:

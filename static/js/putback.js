@@ -32,11 +32,13 @@
     if ([...halfTyped].some((form) => form.isConnected)) event.preventDefault();
   });
 
-  const showRefusal = () => {
-    const refusal = document.querySelector(".error-summary, .both-versions");
+  // A form that came back with what was typed, and is not saved yet, is as half-typed as it was.
+  const look = (swapped) => {
+    const refusal = swapped.querySelector(".error-summary, .both-versions");
     const form = refusal?.closest("form");
     refusal?.focus();
     if (form) halfTyped.add(form);
+    for (const unsaved of swapped.querySelectorAll("form[data-unsaved]")) halfTyped.add(unsaved);
   };
 
   const say = (sentence) => {
@@ -45,8 +47,8 @@
     document.getElementById("notice")?.replaceChildren(words);
   };
 
-  document.addEventListener("DOMContentLoaded", showRefusal);
-  document.addEventListener("htmx:afterSwap", showRefusal);
+  document.addEventListener("DOMContentLoaded", () => look(document));
+  document.addEventListener("htmx:afterSwap", (event) => look(event.detail.target));
 
   const wasRefused = (sentence) => (event) => {
     const form = event.detail.elt.closest("form");

@@ -4,13 +4,14 @@ from collections.abc import Callable
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Page, expect
+from playwright.sync_api import Dialog, Page, expect
 
 from tests.browser.conftest import DESK, PHONE, Opened
 
 TOUCH = 44
+SMALL = [{"width": 360, "height": 740}, {"width": 800, "height": 600}]
 PROCEDURES = {
-    "Counting loop": {"Unit": "ticks", "What a count stands for": "tick = 1/60 s", "Resolution": "1"},
+    "Counting loop": {"Unit": "ticks", "What the unit stands for": "tick = 1/60 s", "Resolution": "1"},
     "Picture rolls": {},
 }
 
@@ -28,7 +29,7 @@ def prepared(page: Page) -> None:
         page.get_by_label("How to run it").fill("Wait until it is warm. " * 20)
         page.get_by_label("A figure: lower is better" if fields else "Yes or no: no is better").check()
         for label, text in fields.items():
-            page.get_by_label(label).fill(text)
+            page.get_by_label(label, exact=True).fill(text)
         page.get_by_role("button", name="Write it down").click()
         expect(page.get_by_role("heading", level=1)).to_have_text(title)
 
@@ -90,7 +91,8 @@ def test_what_is_no_number_keeps_the_focus_and_is_put_right(opened: Opened, empt
     page.keyboard.type("7o4")
     page.keyboard.press("Enter")
     expect(field).to_have_accessible_description(
-        "In ticks. Enter adds it. Look again: “7o4” is not a number; leave out units and other text. No readings yet."
+        "A number in ticks; Enter adds it. "
+        "Look again: “7o4” is not a number; leave out units and other text. No readings yet."
     )
     expect(field).to_be_focused()
     expect(field).to_be_in_viewport(ratio=1)
@@ -127,3 +129,85 @@ def test_observations_are_one_tap_each(opened: Opened, empty_site: str, scripts:
 
     expect(page.locator("#f-tally")).to_contain_text("2 observations: 1 yes, 1 no")
     expect(page.locator("textarea#f-readings")).to_have_value("yes no")
+
+
+def scrolled(page: Page) -> float:
+    return float(page.evaluate("scrollY"))
+
+
+@pytest.mark.parametrize("viewport", SMALL, ids=["telephone", "small desk"])
+def test_a_reading_added_leaves_the_page_where_it_was(
+    opened: Opened, empty_site: str, viewport: dict[str, int]
+) -> None:
+    """Wherever it was scrolled to: the field, or the button that was tapped, stays in sight and keeps the focus."""
+    page = opened(empty_site, viewport=viewport)
+    prepared(page)
+    page.goto("/machines/TM-03/trials/new?procedure=counting-loop")
+    field = page.get_by_label("Next reading")
+    page.evaluate("scrollTo(0, 220)")
+    field.evaluate("one => one.focus({preventScroll: true})")
+
+    for count, typed in enumerate(("704", "709", "709"), start=1):
+        page.keyboard.type(typed)
+        where = scrolled(page)
+        page.keyboard.press("Enter")
+        expect(page.locator("#f-tally")).to_contain_text(f"{count} reading")
+        page.wait_for_timeout(100)
+        expect(field).to_be_focused()
+        expect(field).to_be_in_viewport(ratio=1)
+        assert abs(scrolled(page) - where) <= 1
+
+    page.goto("/machines/TM-03/trials/new?procedure=picture-rolls")
+    page.evaluate("scrollTo(0, 220)")
+    yes = page.get_by_role("button", name="Yes", exact=True)
+    for count in (1, 2):
+        yes.click()
+        where = scrolled(page)
+        expect(page.locator("#f-tally")).to_contain_text(f"{count} observation")
+        page.wait_for_timeout(100)
+        expect(yes).to_be_focused()
+        expect(yes).to_be_in_viewport(ratio=1)
+        assert abs(scrolled(page) - where) <= 1
+
+
+@pytest.mark.parametrize("scripts", [True, False], ids=["htmx", "no script"])
+def test_the_form_follows_the_procedure(opened: Opened, empty_site: str, scripts: bool) -> None:
+    """At once with the script, and by "Go on" without it; what was typed stays."""
+    page = opened(empty_site, java_script_enabled=scripts)
+    prepared(page)
+    page.goto("/machines/TM-03/trials/new")
+    choice = page.get_by_label("Procedure")
+
+    for title, field in (
+        ("Counting loop (ticks)", page.get_by_label("Next reading")),
+        ("Picture rolls (yes or no)", page.get_by_role("button", name="Yes", exact=True)),
+    ):
+        choice.select_option(label=title)
+        if not scripts:
+            page.get_by_role("button", name="Go on").click()
+        expect(field).to_be_visible()
+        if page.get_by_label("Instrument").input_value() == "":
+            page.get_by_label("Instrument").fill("stop-watch")
+
+    expect(page.get_by_label("Instrument")).to_have_value("stop-watch")
+    expect(page.get_by_label("Next reading")).to_have_count(0)
+
+
+def test_a_form_with_readings_asks_before_it_is_left(opened: Opened, empty_site: str) -> None:
+    """The form was swapped in with them; no key was pressed in it since."""
+    page = opened(empty_site)
+    prepared(page)
+    page.goto("/machines/TM-03/trials/new?procedure=picture-rolls")
+    page.get_by_role("button", name="Yes", exact=True).click()
+    expect(page.locator("#f-tally")).to_contain_text("1 observation")
+    asked: list[str] = []
+
+    def stay(dialog: Dialog) -> None:
+        asked.append(dialog.type)
+        dialog.dismiss()
+
+    page.on("dialog", stay)
+    page.get_by_role("link", name="Procedures").first.click()
+
+    expect(page.locator("#f-tally")).to_contain_text("1 observation")
+    assert asked == ["beforeunload"]

@@ -10,7 +10,7 @@ from server.records.commands import calculations, trials
 from server.records.store import Store
 from tests.pages.benchwork import HOSTILE, HTMX, assert_sound, message_beside, words_of
 from tests.records import trial_scene as scene
-from tests.records.trial_scene import TAG, TIMING, do
+from tests.records.trial_scene import CRASH, TAG, TIMING, do
 
 BOTH_WAYS = pytest.mark.parametrize("headers", [{}, HTMX], ids=["plain", "htmx"])
 MOD = f"/machines/{TAG}/mods/1"
@@ -54,7 +54,7 @@ def test_a_line_is_chosen_by_its_sum_its_name_and_what_it_is(client: TestClient)
     page = client.get(NEW)
 
     assert_sound(page)
-    assert '<option value="1:I">Calculation 1, I: lamp &lt;i&gt;current&lt;/i&gt;</option>' in page.text
+    assert '<option value="1:I">Calculation 1, I: lamp &lt;i&gt;current&lt;/i&gt; (mA)</option>' in page.text
 
 
 def test_a_mod_without_sums_offers_no_line(client: TestClient, shop: Store) -> None:
@@ -104,7 +104,7 @@ def test_a_bound_on_a_line_alone_is_reckoned(client: TestClient) -> None:
         ({"line": "x:y"}, "line", "Write a whole number."),
         ({"line": "9:I"}, "line", "There is no calculation “9”."),
         ({"line": "1:gone"}, "line", "Calculation 1 has no line “gone”."),
-        ({"procedure": TIMING}, "line", "The readings are a time (s) and the line is a current (A)"),
+        ({"procedure": TIMING}, "line", "The readings are in ms and the line is in mA"),
         ({"line": HOSTILE}, "line", ""),
     ],
 )
@@ -119,3 +119,58 @@ def test_what_cannot_agree_comes_back_as_typed(
     assert message in message_beside(page, field)
     assert 'value="The lamp draws what the sum says"' in page.text
     assert '<option value="agrees with the calculation" selected>' in page.text
+
+
+@BOTH_WAYS
+@pytest.mark.parametrize(
+    ("changed", "field", "sentence"),
+    [
+        ({"sense": "no longer seen"}, "sense", "told by yes or no, and “Lamp current” gives figures."),
+        ({"sense": "seen"}, "sense", "“seen” is told by yes or no"),
+        ({"sense": "falls below", "bound": "1", "procedure": CRASH}, "sense", "gives yes or no."),
+        ({"sense": "rises above", "bound": "1", "procedure": "", "line": ""}, "procedure", "Choose what “rises above”"),
+        ({"sense": "falls below", "bound": "9 V"}, "bound", "V and mA do not measure the same. Write a number in mA."),
+        ({"sense": "falls below", "bound": "soon"}, "bound", "“soon” is not a number. Write a number in mA."),
+        ({"sense": "falls below", "bound": "9 lamps"}, "bound", "This is in lamps, and mA is asked."),
+    ],
+)  # fmt: skip
+def test_what_nothing_could_answer_is_refused(
+    client: TestClient, shop: Store, headers: dict[str, str], changed: dict[str, str], field: str, sentence: str
+) -> None:
+    """Beside the field, with everything as it was typed."""
+    scene.write_crash(shop)
+
+    page = client.post(NEW, data=AGREES | changed, headers=headers)
+
+    assert page.status_code == 422
+    assert sentence in message_beside(page, field)
+
+
+@pytest.mark.parametrize("procedure", [CURRENT, ""], ids=["of a procedure", "of a line"])
+@pytest.mark.usefixtures("shop")
+def test_a_bound_may_bring_its_unit(client: TestClient, procedure: str) -> None:
+    """It is kept in the unit of what it is held against."""
+    client.post(NEW, data=AGREES | {"procedure": procedure, "sense": "falls below", "bound": "17000 uA"})
+
+    assert "falls below 17 mA" in words_of(client.get(MOD))
+
+
+@pytest.mark.usefixtures("shop")
+def test_the_choices_name_their_units(client: TestClient) -> None:
+    """So that a bound can be typed without looking elsewhere."""
+    assert ">Lamp current (mA)</option>" in client.get(NEW).text
+
+
+@BOTH_WAYS
+@pytest.mark.usefixtures("shop")
+def test_an_expectation_is_taken_away_after_a_question(client: TestClient, headers: dict[str, str]) -> None:
+    """The page says which; the journal says it in a sentence."""
+    client.post(NEW, data=AGREES)
+    asked = client.get(f"{MOD}/expectations/1/drop", headers=headers)
+
+    assert_sound(asked)
+    assert f'href="{MOD}/expectations/1/drop"' in client.get(MOD).text
+    assert AGREES["sentence"] in words_of(asked)
+    client.post(f"{MOD}/expectations/1/drop", data={"sentence": AGREES["sentence"]}, headers=headers)
+    assert client.get(f"{MOD}/expectations/1/drop").status_code == 404
+    assert "is no longer expected to: The lamp draws" in words_of(client.get("/journal"))

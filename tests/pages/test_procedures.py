@@ -150,6 +150,8 @@ def test_yes_or_no_has_no_unit_to_show(client: TestClient) -> None:
 
     assert "<dt>A reading is</dt><dd>yes or no</dd>" in page.text
     assert "Read to" not in page.text
+    kept = client.get("/api/v1/procedures").json()["procedures"][0]
+    assert (kept["unit"], kept["resolution"]) == ("", None)
 
 
 def test_an_unknown_procedure_is_not_found(client: TestClient) -> None:
@@ -158,3 +160,23 @@ def test_an_unknown_procedure_is_not_found(client: TestClient) -> None:
 
     assert page.status_code == 404
     assert "There is no procedure “nothing”." in page.text
+
+
+def test_a_resolution_and_a_target_may_bring_their_unit(client: TestClient) -> None:
+    """They are kept in the procedure's, and refused where they do not measure the same."""
+    typed = TYPED | {"better": "nearest", "unit": "ms", "resolution": "500 us", "target": "0,6 s"}
+
+    wrong = client.post("/procedures/new", data=typed | {"target": "2 V"})
+    client.post("/procedures/new", data=typed)
+
+    assert wrong.status_code == 422
+    assert "V and ms do not measure the same. Write a number in ms." in wrong.text
+    kept = client.get("/api/v1/procedures").json()["procedures"][0]
+    assert (kept["resolution"], kept["target"]) == (0.5, 600.0)
+
+
+def test_what_is_counted_may_be_named_behind_the_number(client: TestClient) -> None:
+    """One tick, though the unit is ticks."""
+    client.post("/procedures/new", data=TYPED | {"unit": "ticks", "resolution": "1 tick"})
+
+    assert client.get("/api/v1/procedures").json()["procedures"][0]["resolution"] == 1.0

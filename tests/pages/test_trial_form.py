@@ -77,16 +77,17 @@ def test_a_reading_is_added_and_nothing_written(client: TestClient, shop: Store,
 
 @pytest.mark.usefixtures("shop")
 def test_enter_adds_and_the_field_comes_first(client: TestClient) -> None:
-    """Before any other control of the form, so that it is under the thumb; the keyboard is the one for figures."""
+    """Behind the procedure alone, so that it is under the thumb; the keyboard is the one for figures."""
     page = client.get(f"{NEW}?procedure={TICKS}")
 
     form = next(form for form in Page(page.text, NEW).forms if form.method == "post")
+    labels = [field.label for field in form.fields()]
     assert_sound(page)
     assert first_button(page) == ("add", "next")
-    assert next(iter(form.fields())).label == "Next reading"
+    assert labels[:2] == ["Procedure needed", "Next reading"]
     assert 'inputmode="decimal"' in page.text
     assert "autofocus" not in page.text
-    assert "In ticks. Enter adds it." in page.text
+    assert "A number in ticks; Enter adds it." in page.text
 
 
 @pytest.mark.usefixtures("shop")
@@ -106,7 +107,7 @@ def test_enter_in_another_field_loses_and_adds_nothing(client: TestClient) -> No
     [
         ("7o4", "“7o4” is not a number; leave out units and other text."),
         ("NaN", "“NaN” is not a finite number."),
-        ("704 ms", "Line 1, reading 2: “ms” is not a number; leave out units and other text. "
+        ("704 ms", "“ms” is not a number; leave out units and other text. "
                    "The unit is that of the procedure, ticks."),
         ("704ticks", "“704ticks” is not a number; leave out units and other text. "
                      "The unit is that of the procedure, ticks."),
@@ -152,7 +153,7 @@ def test_without_a_procedure_it_says_what_to_choose(client: TestClient) -> None:
     ("readings", "left"),
     [
         ("704 709 709", "704 709"),
-        ("704, 709,\n", "704,"),
+        ("704, 709,\n", "704"),
         ("704\n709;", "704"),
         ("7o4", ""),
         ("", ""),
@@ -248,3 +249,66 @@ def test_one_more_than_a_million_is_refused(client: TestClient) -> None:
     assert "one too many: at most 1,000,000 readings can be taken at once" in message_beside(page, "readings")
     assert typed_in(page, "readings").split() == ["7"] * 1_000_001
     assert client.get("/machines/TM-03/trials/1").status_code == 404
+
+
+@BOTH_WAYS
+@pytest.mark.usefixtures("shop")
+def test_first_only_the_procedure_is_asked(client: TestClient, headers: dict[str, str]) -> None:
+    """What a reading is hangs on it; "Go on" asks the rest, and Enter presses it."""
+    first = client.get(NEW, headers=headers)
+    nothing = client.post(NEW, data={"procedure": "", "choose": "go on"}, headers=headers)
+    chosen = client.post(NEW, data={"procedure": CRASH, "choose": "go on"}, headers=headers)
+
+    assert first_button(first) == ("choose", "go on")
+    assert 'name="readings"' not in first.text
+    assert nothing.status_code == 422
+    assert "Choose the procedure first" in message_beside(nothing, "procedure")
+    assert chosen.status_code == 200
+    assert 'id="f-add-yes"' in chosen.text
+    assert "autofocus" in chosen.text[chosen.text.index('id="f-add-yes"') :].split(">")[0]
+
+
+@pytest.mark.usefixtures("shop")
+def test_another_procedure_takes_its_own_fields_and_leaves_what_was_typed(client: TestClient) -> None:
+    """From figures to yes or no; the list itself keeps the focus, and nothing is written."""
+    page = client.post(NEW, data=RECORDED | {"procedure": CRASH, "choose": "changed"}, headers=HTMX)
+
+    assert page.status_code == 200
+    assert 'id="f-next"' not in page.text
+    assert 'id="f-add-yes"' in page.text
+    assert "autofocus" not in page.text
+    assert {name: TYPED[name] for name in KEPT if name != "procedure"} == {
+        name: typed_in(page, name) for name in KEPT if name != "procedure"
+    }
+    assert typed_in(page, "readings") == "704 709"
+
+
+@pytest.mark.usefixtures("shop")
+def test_a_comma_between_readings_is_asked_about(client: TestClient) -> None:
+    """704,709 would be one reading of a thousandth of a tick, where ticks are whole."""
+    refused = "“704,709” is finer than the 1 ticks that this procedure is read to."
+
+    one = sent(client, next="704,709")
+    pasted = client.post(NEW, data=RECORDED | {"next": "", "readings": "704,709"})
+
+    assert (one.status_code, pasted.status_code) == (422, 422)
+    assert refused in message_beside(one, "next")
+    assert refused in message_beside(pasted, "readings")
+
+
+@pytest.mark.usefixtures("shop")
+def test_what_is_in_the_box_is_counted(client: TestClient) -> None:
+    """Pasted readings are readings; what cannot be counted says why."""
+    counted = client.post(NEW, data=RECORDED | {"next": "", "choose": "counted"}, headers=HTMX)
+    wrong = client.post(NEW, data=RECORDED | {"next": "", "readings": "704 7o9", "choose": "counted"}, headers=HTMX)
+
+    assert "2 readings, mean 706.5 ticks. Last: 709." in counted.text
+    assert "No readings yet" not in wrong.text
+    assert "Not counted yet. Line 1, reading 2: “7o9” is not a number" in wrong.text
+
+
+@pytest.mark.usefixtures("shop")
+def test_a_form_that_came_back_with_readings_is_marked_as_unsaved(client: TestClient) -> None:
+    """The script asks before such a form is left."""
+    assert "data-unsaved" in sent(client).text
+    assert "data-unsaved" not in client.get(NEW).text

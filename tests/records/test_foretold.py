@@ -178,7 +178,7 @@ def test_a_line_that_measures_something_else_now_is_named(shop: Store) -> None:
     line = verdict(shop)
 
     assert line.verdict == "not yet tested"
-    assert line.sentence == "The readings are a current (A) and the line is a power (W): they cannot be held together."
+    assert line.sentence == "The readings are in µA and the line is in W: they cannot be held together."
 
 
 def test_a_procedure_whose_unit_is_unknown_now_is_named(shop: Store) -> None:
@@ -280,7 +280,7 @@ def test_a_sum_of_something_else_is_told_without_the_bound(shop: Store) -> None:
         (
             {"procedure": TIMING},
             "line",
-            "The readings are a time (s) and the line is a current (A): they cannot be held together.",
+            "The readings are in ms and the line is in mA: they cannot be held together.",
         ),
         ({"calculation": 9}, "line", "There is no calculation “9”."),
         ({"line": "J"}, "line", "Calculation 1 has no line “J”."),

@@ -10,7 +10,6 @@ from server.records.commands.base import (
     Day,
     Line,
     NeededLine,
-    OptionalFloat,
     OptionalInt,
     Prose,
     change,
@@ -30,6 +29,7 @@ from server.records.sums import latest_run
 from server.records.tables import Calculation, Expectation, Machine, Mod, ModMove, Procedure, Step
 from server.records.traces import CANNOT_BE_PUT_BACK
 from server.records.words import Hazard, ModState, Sense
+from server.records.typed_amounts import Amount, NoAmount, amount_in
 from server.records.work import Entry, Work, handles
 
 MOVES: dict[ModState, tuple[ModState, ...]] = {
@@ -42,6 +42,10 @@ MOVES: dict[ModState, tuple[ModState, ...]] = {
 
 
 class ModFields(Command):
+SIGHTED = (Sense.SEEN, Sense.NOT_SEEN)
+BOUNDED = (Sense.BELOW, Sense.ABOVE)
+
+
     """What a mod is for and why it is thought to work."""
 
     title: NeededLine
@@ -79,7 +83,7 @@ class Expect(Command):
     """What a mod is expected to do, in a sentence, tied to a procedure where one can tell.
 
     `calculation` is the number of one of the mod's calculations, and `line` the line of it that foretells the outcome.
-    `bound` is in the procedure's unit; without a procedure, in the line's.
+    `bound` is in the procedure's unit, or brings its own; without a procedure, in the line's.
     """
 
     machine: str
@@ -87,7 +91,7 @@ class Expect(Command):
     sentence: NeededLine
     procedure: str = ""
     sense: Sense = Sense.BETTER
-    bound: OptionalFloat = None
+    bound: Amount = None
     calculation: OptionalInt = None
     line: Line = ""
 
@@ -140,8 +144,8 @@ def expect(work: Work, command: Expect) -> Entry:
     mod = find_mod(work.session, machine, command.mod)
     procedure = _procedure(work, command.procedure)
     calculation = _calculation(work, mod, command)
-    if command.sense in (Sense.BELOW, Sense.ABOVE) and command.bound is None:
-        raise Invalid({"bound": f"“{command.sense}” needs the value that the readings are held against."})
+    _check_answerable(procedure, calculation, command)
+    bound = _bound(work, procedure, calculation, command)
     if command.sense is Sense.AGREES:
         _check_agreement(work, procedure, calculation, command.line)
     last = work.session.exec(select(func.max(Expectation.number)).where(Expectation.mod_id == mod.id)).one()
@@ -152,7 +156,7 @@ def expect(work: Work, command: Expect) -> Entry:
             sentence=command.sentence.rstrip("."),
             procedure_id=procedure.key if procedure else None,
             sense=command.sense.value,
-            bound=command.bound,
+            bound=bound,
             calculation_id=calculation.key if calculation else None,
             line=command.line,
         )
@@ -168,7 +172,7 @@ def drop_expectation(work: Work, command: DropExpectation) -> Entry:
     if expectation.sentence != command.sentence:
         raise Refused("That expectation was changed by someone else meanwhile. Look again before it is taken away.")
     work.session.delete(expectation)
-    words = f"{called(machine, mod)}: no longer expected to: {expectation.sentence}."
+    words = f"{called(machine, mod)} is no longer expected to: {expectation.sentence}."
     return Entry("drop expectation", expectation, words, machine)
 
 
@@ -196,6 +200,33 @@ def _calculation(work: Work, mod: Mod, command: Expect) -> Calculation | None:
 
 
 def _check_agreement(work: Work, procedure: Procedure | None, calculation: Calculation | None, line: str) -> None:
+def _check_answerable(procedure: Procedure | None, calculation: Calculation | None, command: Expect) -> None:
+    """Refuse what no trial and no sum could ever tell."""
+    sense, observed = command.sense, procedure is not None and yes_or_no(procedure)
+    faults = {}
+    if sense in SIGHTED and procedure and not observed:
+        faults["sense"] = f"“{sense}” is told by yes or no, and “{procedure.title}” gives figures."
+    if sense in BOUNDED and procedure and observed:
+        faults["sense"] = f"“{sense}” is told by figures, and “{procedure.title}” gives yes or no."
+    if sense in BOUNDED and procedure is None and calculation is None:
+        faults["procedure"] = f"Choose what “{sense}” is told by: a procedure, or a line of a calculation."
+    if sense in BOUNDED and command.bound is None:
+        faults["bound"] = f"“{sense}” needs the value that the readings are held against."
+    if faults:
+        raise Invalid(faults)
+
+
+def _bound(work: Work, procedure: Procedure | None, calculation: Calculation | None, command: Expect) -> float | None:
+    """The bound in the unit of what it is held against."""
+    unit = procedure.unit if procedure else None
+    if procedure is None and calculation is not None:
+        unit = unit_of((calculation, latest_run(work.session, calculation)), command.line)
+    try:
+        return amount_in(command.bound, unit)
+    except NoAmount as fault:
+        raise Invalid({"bound": str(fault)}) from None
+
+
     """Figures can agree with a line that measures the same."""
     faults = {}
     if procedure is None:

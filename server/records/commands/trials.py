@@ -17,7 +17,6 @@ from server.records.commands.base import (
     Day,
     Line,
     NeededLine,
-    OptionalFloat,
     Prose,
     change,
     expect_version,
@@ -28,6 +27,7 @@ from server.records.questions.addresses import find_machine, find_procedure, fin
 from server.records.questions.states import mods_in_force
 from server.records.questions.trials import YES_OR_NO, mods_noted, numbered
 from server.records.tables import Machine, Mod, Procedure, Trial, TrialMod
+from server.records.typed_amounts import Amount, NoAmount, amount_in
 from server.records.typed_readings import Given, readings_of, unit_refused
 from server.records.words import Better
 from server.records.work import Entry, Work, handles
@@ -38,15 +38,15 @@ class OtherTrial(RecordError):
 
 
 class ProcedureFields(Command):
-    """How a test is run, and how its figures are read."""
+    """How a test is run, and how its figures are read. `resolution` and `target` may bring a unit of their own."""
 
     title: NeededLine
     how: Prose = ""
     unit: Line = ""
     unit_meaning: Line = ""
-    resolution: OptionalFloat = None
+    resolution: Amount = None
     better: Better = Better.LOWER
-    target: OptionalFloat = None
+    target: Amount = None
 
 
 class WriteProcedure(ProcedureFields):
@@ -104,17 +104,18 @@ class NoteModsInForce(Command):
 
 @handles(WriteProcedure)
 def write_procedure(work: Work, command: WriteProcedure) -> Entry:
-    _check_procedure(command)
-    procedure = work.add(Procedure(slug=_free_slug(work.session, command.title), **command.columns(ProcedureFields)))
+    values = _procedure_columns(command)
+    _check_procedure(command, values)
+    procedure = work.add(Procedure(slug=_free_slug(work.session, command.title), **values))
     return Entry("write procedure", procedure, f"Wrote down the procedure {procedure.title}.")
 
 
 @handles(ReviseProcedure)
 def revise_procedure(work: Work, command: ReviseProcedure) -> Entry:
     procedure = find_procedure(work.session, command.procedure)
-    values = command.columns(ProcedureFields)
+    values = _procedure_columns(command)
     expect_version("procedure", procedure, command.opened_version, values)
-    _check_procedure(command)
+    _check_procedure(command, values)
     _check_kind_of_reading(work.session, procedure, command.better)
     run_with_it = work.session.exec(select(Trial.id).where(Trial.procedure_id == procedure.id))
     work.touched_trials.update(key for key in run_with_it if key is not None)
@@ -145,7 +146,8 @@ def record_trial(work: Work, command: RecordTrial) -> Entry:
 def revise_trial(work: Work, command: ReviseTrial) -> Entry:
     machine = find_machine(work.session, command.machine)
     trial = find_trial(work.session, machine, command.trial)
-    readings = readings_of(command.readings, work.session.get_one(Procedure, trial.procedure_id))
+    procedure = work.session.get_one(Procedure, trial.procedure_id)
+    readings = readings_of(command.readings, procedure, on_record=trial.readings)
     values = _trial_columns(command) | {"readings": readings}
     expect_version("trial", trial, command.opened_version, values)
     work.touched_trials.add(trial.key)
@@ -239,15 +241,32 @@ def _trial_columns(command: TrialFields) -> dict[str, Any]:
     return columns
 
 
-def _check_procedure(command: ProcedureFields) -> None:
+def _procedure_columns(command: ProcedureFields) -> dict[str, Any]:
+    """What was typed with a unit is kept in the procedure's; a yes or no has neither unit nor figures."""
+    values = command.columns(ProcedureFields)
+    if command.better in YES_OR_NO:
+        return values | {"unit": "", "unit_meaning": "", "resolution": None, "target": None}
+    faults = {}
+    for name in ("resolution", "target"):
+        try:
+            values[name] = amount_in(values[name], command.unit)
+        except NoAmount as fault:
+            faults[name] = str(fault)
+    if faults:
+        raise Invalid(faults)
+    return values
+
+
+def _check_procedure(command: ProcedureFields, values: dict[str, Any]) -> None:
     faults = {}
     try:
-        summarise([0.0], command.resolution)
+        summarise([0.0], values["resolution"])
     except EngineeringError as fault:
         faults["resolution"] = str(fault)
-    if command.better is Better.NEAREST and command.target is None:
+    if command.better is Better.NEAREST and target is None:
         faults["target"] = "Name the target that the readings should come nearest to."
-    elif command.target is not None and not _usable(command.target):
+    elif target is not None and not _usable(target):
+    target = values["target"]
         faults["target"] = "That is too large or too small a target to reckon with."
     if faults:
         raise Invalid(faults)

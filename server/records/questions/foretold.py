@@ -75,6 +75,14 @@ def unit_of(kept: KeptSum, name: str) -> str | None:
     return next((line.unit for line in found if line), None)
 
 
+def units_of_lines(session: Session, mod: Mod) -> dict[tuple[int, str], str]:
+    """The units of the lines of a mod's calculations, by calculation and line, where they are known; two queries."""
+    keys = session.exec(select(Calculation.id).where(Calculation.mod_id == mod.id)).all()
+    kept = latest_of(session, keys).values()
+    named = [(one, line["name"]) for one in kept for line in one[0].lines]
+    return {(one[0].number, name): unit for one, name in named if (unit := unit_of(one, name)) is not None}
+
+
 def unlike(line_unit: str, procedure: Procedure) -> str:
     """Why readings of a procedure cannot be held against a line; empty where they can."""
     try:
@@ -82,7 +90,8 @@ def unlike(line_unit: str, procedure: Procedure) -> str:
     except EngineeringError as fault:
         return f"The readings cannot be held against a line: {fault}."
     if read.dimension != reckoned.dimension:
-        return f"The readings are {read.dimension} and the line is {reckoned.dimension}: they cannot be held together."
+        ours, theirs = procedure.unit or "plain numbers", line_unit or "a plain number"
+        return f"The readings are in {ours} and the line is in {theirs}: they cannot be held together."
     if read.is_point != reckoned.is_point:
         return "An amount in K cannot be held against a temperature in °C; let both be one or the other."
     return ""
