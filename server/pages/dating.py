@@ -91,7 +91,7 @@ def picture_of(dating: BoardDating) -> Picture | None:
 
 
 def _drawn(line: CodeLine) -> Dated:
-    label = line.position.designator[:8] if line.here else f"{line.position.designator[:5]}, out"
+    label = line.designator[:8] if line.here else f"{line.designator[:5]}, out"
     # What counts for nothing is drawn at its likeliest: all it can mean would press the others together.
     readings = line.reckoned[:1] if line.place == "left out" else line.reckoned
     earliest = min(reading.earliest for reading in readings)

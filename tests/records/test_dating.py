@@ -31,7 +31,7 @@ from server.records.questions.dating import (
     read_code,
     undated,
 )
-from server.records.tables import Board, BoardStay, Part, Position
+from server.records.tables import Board, BoardStay, Part
 from server.records.tables.base import now
 from server.records.words import Dating, Origin
 from tests.records.conftest import KEEPER, MAIN, TAG, Bench, behind
@@ -442,9 +442,8 @@ def board_of_parts(parts: list[dict[str, Any]], made: str) -> BoardDating:
     lines = []
     for number, about in enumerate(parts, 1):
         part = Part(id=number, kind="chip", dating_note="so it is held" if about["dating"] else "", **about)
-        place = Position(id=number, board_id=1, designator=f"U{number}", designator_key=f"u{number}", mounting="")
         code: Code = read_code(about["date_code"], "", CAME_IN)
-        lines.append(CodeLine(part, place, True, about["origin"] == Origin.ORIGINAL, code))
+        lines.append(CodeLine(part, f"U{number}", True, about["origin"] == Origin.ORIGINAL, code))
     board = Board(id=1, machine_id=1, slug="b", name="Board", kind="main board")
     return dated(board, Origins("T", made, None), lines)
 

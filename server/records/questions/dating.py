@@ -12,12 +12,14 @@ from datetime import date, timedelta
 from functools import lru_cache
 from typing import Literal, NamedTuple
 
-from sqlalchemy import ColumnElement, and_, or_
+import sqlalchemy
+from sqlalchemy import and_, or_
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, func, select
 
 from server.engineering.datecodes import SCHEMES, BuildWindow, Reading, build_window, decode, type_number
 from server.records.dates import FIRST_DAY, LAST_DAY, made_span
+from server.records.questions.addresses import designator_key
 from server.records.questions.paging import Paged, paged
 from server.records.tables import Board, BoardStay, Machine, Part, Placement, Position
 from server.records.texts import printable
@@ -78,7 +80,7 @@ class CodeLine:
     """
 
     part: Part
-    position: Position
+    designator: str
     here: bool
     held: bool
     code: Code
@@ -89,7 +91,7 @@ class CodeLine:
     @property
     def label(self) -> str:
         """What a sentence calls it: its position, or the one that it was taken out of."""
-        return self.position.designator if self.here else f"{self.position.designator} (taken out)"
+        return self.designator if self.here else f"{self.designator} (taken out)"
 
     @property
     def meanings(self) -> list[Meaning]:
@@ -140,6 +142,7 @@ def days_of(reading: Reading) -> str:
     return f"{reading.earliest}/{reading.latest}"
 
 
+@lru_cache(maxsize=4096)
 def read_code(text: str, chosen: str, by: By) -> Code:
     """Every reading of a code that was printed by a certain day, and the chosen one if it is one of them."""
     if not text:
@@ -181,13 +184,13 @@ def _trouble(text: str, by: By, offered: Sequence[Reading]) -> str:
     return f"“{shown}” cannot be read as a date. {also or 'Look at the marking again, or for another on the part.'}"
 
 
-def by_day(part: Part, placement: Placement | None, acquired_on: date | None) -> By:
+def by_day(part: Part, placed: bool, fitted_on: date | None, acquired_on: date | None) -> By:
     """By when a part was certainly made: it was fitted, came in with its machine, or was entered."""
     # Entered by UTC: the keeper's own day may be one ahead.
     days = [By(part.created_at.date() + timedelta(days=1), "when the part had been entered")]
-    if placement and placement.fitted_on:
-        days.append(By(placement.fitted_on, "when the part was fitted"))
-    elif placement and acquired_on:
+    if fitted_on:
+        days.append(By(fitted_on, "when the part was fitted"))
+    elif placed and acquired_on:
         days.append(By(acquired_on, "when the machine came in with it"))
     return min(days)
 
@@ -195,14 +198,16 @@ def by_day(part: Part, placement: Placement | None, acquired_on: date | None) ->
 def code_of(session: Session, part: Part) -> Code:
     """What one part's date code can mean, by itself."""
     first = session.exec(
-        select(Placement, Position.board_id)
+        select(Position.board_id, col(Placement.fitted_on))
         .join(Position, col(Position.id) == col(Placement.position_id))
         .where(Placement.part_id == part.id)
         .order_by(col(Placement.id))
         .limit(1)
     ).first()
-    origins = _origins(session, [session.get_one(Board, first[1])])[first[1]] if first else None
-    by = by_day(part, first[0] if first else None, origins.acquired_on if origins else None)
+    if first is None:
+        return read_code(part.date_code, part.date_reading, by_day(part, False, None, None))
+    board, fitted_on = first
+    by = by_day(part, True, fitted_on, _origins(session, [board])[board].acquired_on)
     return read_code(part.date_code, part.date_reading, by)
 
 
@@ -216,8 +221,9 @@ def dating_of(session: Session, board: Board) -> BoardDating:
 
 def datings(session: Session, boards: Sequence[Board]) -> list[BoardDating]:
     """What the codes of several boards allow, in as many questions as for one."""
-    origins = _origins(session, boards)
-    lines = _lines(session, boards, origins)
+    keys = [board.key for board in boards]
+    origins = _origins(session, keys)
+    lines = _lines(session, keys, origins)
     return [dated(board, origins[board.key], lines.get(board.key, [])) for board in boards]
 
 
@@ -246,9 +252,8 @@ def undated(session: Session, board: Board, number: int, most: int = 200) -> Pag
     return paged(session, query, number, most)
 
 
-def _origins(session: Session, boards: Sequence[Board]) -> dict[int, Origins]:
+def _origins(session: Session, keys: Sequence[int]) -> dict[int, Origins]:
     """The machine that each board was built into: the first that it stayed in, or the only one."""
-    keys = [board.key for board in boards]
     only = (
         select(col(Board.id), Machine.tag, Machine.made, col(Machine.acquired_on))
         .join(Machine, col(Machine.id) == col(Board.machine_id))
@@ -263,39 +268,61 @@ def _origins(session: Session, boards: Sequence[Board]) -> dict[int, Origins]:
     return {key: Origins(*known) for key, *known in (*session.exec(only), *session.exec(stays)) if key is not None}
 
 
-def _lines(session: Session, boards: Sequence[Board], origins: dict[int, Origins]) -> dict[int, list[CodeLine]]:
+def _lines(session: Session, boards: Sequence[int], origins: dict[int, Origins]) -> dict[int, list[CodeLine]]:
     """The parts with a code on some boards, and the originals with one that were taken out of them, by board."""
     found: dict[int, dict[int, CodeLine]] = defaultdict(dict)
-    for part, position, placement, first in _coded(session, col(Position.board_id).in_([one.key for one in boards])):
+    for row in _coded(session, boards):
         # A part's first placement comes before that where it sits now, which then takes its line.
-        began = found[position.board_id].get(part.key)
-        held = part.origin == Origin.ORIGINAL and (first or began is not None)
-        by = by_day(part, placement, origins[position.board_id].acquired_on)
-        code = began.code if began else read_code(part.date_code, part.date_reading, by)
-        found[position.board_id][part.key] = CodeLine(part, position, placement.removed_on is None, held, code)
+        began = found[row.board].get(row.part.key)
+        held = row.part.origin == Origin.ORIGINAL and (row.first or began is not None)
+        by = by_day(row.part, True, row.fitted_on, origins[row.board].acquired_on)
+        code = began.code if began else read_code(row.part.date_code, row.part.date_reading, by)
+        found[row.board][row.part.key] = CodeLine(row.part, row.designator, row.removed_on is None, held, code)
     return {board: _one_a_label(lines.values()) for board, lines in found.items()}
 
 
 def _one_a_label(lines: Iterable[CodeLine]) -> list[CodeLine]:
-    """Of several originals taken out of one position the first is its original."""
-    ordered = sorted(lines, key=lambda line: (line.position.designator_key, not line.here, line.part.key))
+    """In the order of positions; of several originals taken out of one position the first is its original."""
+    ordered = sorted(lines, key=lambda line: (designator_key(line.designator), not line.here, line.part.key))
     return list({line.label: line for line in reversed(ordered)}.values())[::-1]
 
 
-def _coded(session: Session, of_boards: ColumnElement[bool]) -> Iterable[tuple[Part, Position, Placement, bool]]:
-    """Parts with a code that sit there, and originals that began there; and whether the placement is a part's first."""
+class _Row(NamedTuple):
+    """A placement of a part with a code, and whether the part's record begins with it."""
+
+    part: Part
+    board: int
+    designator: str
+    fitted_on: date | None
+    removed_on: date | None
+    first: bool
+
+
+def _coded(session: Session, boards: Sequence[int]) -> Iterable[_Row]:
+    """Parts with a code that sit on some boards, and originals that began there, in the order they were placed."""
     other = aliased(Placement)
     first = select(func.min(other.id)).where(other.part_id == Part.id).correlate(Part).scalar_subquery()
     is_first = col(Placement.id) == first
     began = and_(is_first, col(Part.origin) == Origin.ORIGINAL.value)
     query = (
-        select(Part, Position, Placement, is_first)
+        sqlalchemy.select(
+            Part,
+            col(Position.board_id),
+            col(Position.designator),
+            col(Placement.fitted_on),
+            col(Placement.removed_on),
+            is_first,
+        )
         .join(Placement, col(Placement.part_id) == col(Part.id))
         .join(Position, col(Position.id) == col(Placement.position_id))
-        .where(of_boards, col(Part.date_code) != "", or_(col(Placement.removed_on).is_(None), began))
+        .where(
+            col(Position.board_id).in_(boards),
+            col(Part.date_code) != "",
+            or_(col(Placement.removed_on).is_(None), began),
+        )
         .order_by(col(Placement.id))
     )
-    return session.exec(query).all()
+    return [_Row(*row) for row in session.execute(query)]
 
 
 # ---- What is made of them ----
