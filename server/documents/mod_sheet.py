@@ -8,7 +8,7 @@ from datetime import date
 from typing import TypeVar, cast
 
 from server.documents.sheet_gaps import missing_originals, not_known
-from server.documents.sheet_mods import done_mods, is_undone, sheet_mod
+from server.documents.sheet_mods import done_mods, is_undone, sheet_mod, went_along
 from server.documents.sheet_shape import SheetBack, SheetBag, SheetBoard, SheetData
 from server.documents.sheet_symptoms import ended_symptoms
 from server.documents.sheet_trials import sheet_trials
@@ -42,6 +42,7 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str) -> Shee
         ended_symptoms=tuple(ended_symptoms(whole)),
         in_force=tuple(sheet for mod, sheet in told if not is_undone(whole, mod)),
         undone=tuple(sheet for mod, sheet in told if is_undone(whole, mod)),
+        went_along=tuple(went_along(whole)),
         trials=tuple(sheet_trials(whole, [mod for mod in mods if not is_undone(whole, mod)])),
         bags=tuple(
             _bag(whole, bag) for bag in whole.storages if bag.until is None and bag.from_position_id in whole.position
@@ -111,4 +112,4 @@ def _bag(whole: WholeMachine, bag: Storage) -> SheetBag:
 def _back(line: BackLine) -> SheetBack:
     act = line.line.words if line.line.step.kind in CANNOT_BE_PUT_BACK else line.act
     told = f"{act}. {line.trap}" if line.trap else act
-    return SheetBack(f"Mod {line.mod.number}, step {line.line.step.number}", told, line.needs, line.obstacle)
+    return SheetBack(f"{line.called[0].upper()}{line.called[1:]}", told, line.needs, line.obstacle)

@@ -131,8 +131,9 @@ class _Writer:
                 row,
                 part=self.part[row.part_id],
                 position=self.position[row.position_id],
-                fitted_by_step=_of(self.step, row.fitted_by_step_id),
-                removed_by_step=_of(self.step, row.removed_by_step_id),
+                # A board brings what was done to it in another machine, whose steps stand in that one's record.
+                fitted_by_step=_here(self.step, row.fitted_by_step_id),
+                removed_by_step=_here(self.step, row.removed_by_step_id),
             )
             for row in self.whole.placements
         ]
@@ -143,8 +144,7 @@ class _Writer:
                 RecordedStorage,
                 row,
                 part=self.part[row.part_id],
-                # A bag filled from another machine's position names none: the record refers to itself only.
-                from_position=self.position.get(row.from_position_id or 0),
+                from_position=_here(self.position, row.from_position_id),
             )
             for row in self.whole.storages
         ]
@@ -170,7 +170,7 @@ class _Writer:
         )
 
     def of_step(self, step: Step) -> RecordedStep:
-        position, part = _of(self.position, step.position_id), _of(self.part, step.part_id)
+        position, part = _here(self.position, step.position_id), _here(self.part, step.part_id)
         return self.entry(RecordedStep, step, position=position, part=part)
 
     def of_calculation(self, calculation: Calculation) -> RecordedCalculation:
@@ -178,7 +178,7 @@ class _Writer:
             self.entry(
                 RecordedInput,
                 row,
-                position=_of(self.position, row.position_id),
+                position=_here(self.position, row.position_id),
                 trial=_of(self.trial, row.trial_id),
                 other_calculation=_of(self.calculation, row.other_calculation_id),
                 waveform=_of(self.waveform, row.waveform_id),
@@ -222,3 +222,8 @@ def _uuids(rows: Iterable[Kept]) -> dict[int, UUID]:
 
 def _of(known: Mapping[int, UUID], key: int | None) -> UUID | None:
     return None if key is None else known[key]
+
+
+def _here(known: Mapping[int, UUID], key: int | None) -> UUID | None:
+    """What lies outside is named as nothing: a record refers to itself only."""
+    return None if key is None else known.get(key)

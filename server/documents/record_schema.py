@@ -11,6 +11,7 @@ from uuid import UUID
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
 FORMAT: Final = "putback-record/1"
+OUTSIDE = "Null too when it is in the record of another machine: a board that moves takes its positions along."
 PRIVATE = "Private: there only in a record that its keeper asked for with it."
 
 
@@ -111,10 +112,10 @@ class RecordedPlacement(Recorded):
     part: UUID
     position: UUID
     fitted_on: date | None
-    fitted_by_step: UUID | None
+    fitted_by_step: UUID | None = Field(description=f"Null when no step did it. {OUTSIDE}")
     signer: str
     removed_on: date | None
-    removed_by_step: UUID | None
+    removed_by_step: UUID | None = Field(description=f"Null when no step did it. {OUTSIDE}")
 
 
 class RecordedStorage(Recorded):
@@ -155,7 +156,7 @@ class RecordedStep(Recorded):
 
     number: int
     kind: str
-    position: UUID | None
+    position: UUID | None = Field(description=f"Null when the step is at none. {OUTSIDE}")
     pin: str
     instruction: str
     planned_type: str
@@ -170,7 +171,7 @@ class RecordedStep(Recorded):
     undone_on: date | None
     undone_by: str
     undone_note: str
-    part: UUID | None
+    part: UUID | None = Field(description=f"Null when it moved none. {OUTSIDE}")
     role: str = Field(description="What the position is called in the mod's design; empty without one.")
 
 
@@ -213,7 +214,7 @@ class RecordedInput(Recorded):
     unit: str
     source: str
     text: str
-    position: UUID | None
+    position: UUID | None = Field(description=f"Null when no position is read. {OUTSIDE}")
     when_empty: str
     trial: UUID | None
     other_calculation: UUID | None
@@ -273,7 +274,7 @@ class RecordedTrial(Recorded):
     instrument: str
     signer: str
     note: str
-    mods: list[UUID]
+    mods: list[UUID] = Field(description="Those of this machine; a mod that came with a board is not named.")
     mods_reason: str = Field(description="Why other mods are noted than those that the days of their moves give.")
 
 

@@ -9,6 +9,7 @@ from server.engineering.errors import EngineeringError
 from server.records.placing import describe
 from server.records.questions.mods import Sitting, StepLine, trace_of, why_of
 from server.records.questions.sheet import WholeMachine
+from server.records.questions.stays import MovedMod
 from server.records.tables import Calculation, Mod, Part, Step
 from server.records.values import read_value
 from server.records.words import Case, ModState, StepKind
@@ -28,8 +29,34 @@ DONE = {
 
 
 def done_mods(whole: WholeMachine) -> list[Mod]:
-    """The mods that touched the machine: those of which any step was done."""
-    return [mod for mod in whole.mods if any(step.done_on for step in whole.steps_of.get(mod.key, []))]
+    """The mods that touched the machine: those of which any step was done, and that did not leave with a board."""
+    left = {moved.mod.key for moved in _left(whole)}
+    touched = (mod for mod in whole.mods if any(step.done_on for step in whole.steps_of.get(mod.key, [])))
+    return [mod for mod in touched if mod.key not in left]
+
+
+def went_along(whole: WholeMachine) -> list[str]:
+    """A line for each mod that came or left with a board: what it says of itself stands with the machine it is of."""
+    came = [(moved, f"came from {moved.of.tag}") for moved in whole.came]
+    left = [(moved, f"went to {moved.at.tag}") for moved in _left(whole)]
+    return [f"{_moved(moved)}, which {went}{_on(moved)}." for moved, went in (*came, *left)]
+
+
+def _left(whole: WholeMachine) -> list[MovedMod]:
+    """Those that left as a whole: of one that was undone, half its steps can lie on a board that stayed."""
+    return [
+        moved
+        for moved in whole.left
+        if not any(step.position_id in whole.position for step in whole.steps_of.get(moved.mod.key, []))
+    ]
+
+
+def _on(moved: MovedMod) -> str:
+    return f" on {moved.day.isoformat()}" if moved.day else ""
+
+
+def _moved(moved: MovedMod) -> str:
+    return f"Mod {moved.mod.number} of {moved.of.tag}, {moved.mod.title} ({moved.mod.state}), is on {moved.board.name}"
 
 
 def is_undone(whole: WholeMachine, mod: Mod) -> bool:
@@ -69,9 +96,10 @@ def where(line: StepLine) -> str:
 
 
 def _line(whole: WholeMachine, step: Step) -> StepLine:
-    position = whole.position[step.position_id] if step.position_id else None
+    """A step with what it concerns; of a board that has left, and of the parts there, nothing is at hand."""
+    position = whole.position.get(step.position_id or 0)
     board = whole.board[position.board_id] if position else None
-    part = whole.part[step.part_id] if step.part_id else None
+    part = whole.part.get(step.part_id or 0)
     sittings = tuple(
         Sitting(whole.part[placement.part_id], placement.fitted_on, placement.signer)
         for placement in whole.placements_by.get(step.key, [])
@@ -110,16 +138,16 @@ def _step(whole: WholeMachine, line: StepLine) -> SheetStep:
 def _done(whole: WholeMachine, line: StepLine) -> str:
     """A step in the past tense: “Took the 360 Ω resistor (original) out of R7 on Main board, into bag 1”."""
     step, part = line.step, line.part
-    if step.kind == StepKind.TAKE_OUT and part:
+    if step.kind == StepKind.TAKE_OUT and part and line.position:
         return f"Took the {describe(part)} ({part.origin}) out of {where(line)}{_went(whole, line)}"
     planned = " ".join(filter(None, [step.planned_type, step.planned_value]))
-    if line.sittings:
+    if line.sittings and line.position:
         first, *later = line.sittings
         otherwise = "" if _as_planned(step, first.part) else f"; planned was {planned}"
         instead = "".join(f"; on {sitting.day}{_by(sitting)} {describe(sitting.part)} instead" for sitting in later)
         return f"Fitted {describe(first.part)} ({first.part.origin}) at {where(line)}{otherwise}{instead}"
     what = f" ({planned})" if planned else ""
-    place = f" at {where(line)}" if line.position else ""
+    place = f" at {where(line)}" if line.position else " on a board that has left" if step.position_id else ""
     pin = f", pin {step.pin}" if step.pin else ""
     return f"{DONE[StepKind(step.kind)]}{what}{place}{pin}"
 

@@ -135,6 +135,7 @@ class SheetData:
     ended_symptoms: tuple[str, ...]
     in_force: tuple[SheetMod, ...]
     undone: tuple[SheetMod, ...]
+    went_along: tuple[str, ...]
     trials: tuple[SheetTrial, ...]
     bags: tuple[SheetBag, ...]
     missing: tuple[str, ...]

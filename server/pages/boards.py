@@ -32,6 +32,7 @@ from server.records.questions.boards import (
 )
 from server.records.questions.dating import BoardDating, dating_of
 from server.records.questions.paging import Paged
+from server.records.questions.stays import MovedMod, Stay, mods_on, stays_of
 from server.records.tables import Board, Machine, Position
 from server.records.words import BoardKind, Mounting, PartKind
 
@@ -44,7 +45,10 @@ Options = list[tuple[str, str]]
 
 @dataclass(frozen=True, slots=True)
 class BoardPage:
-    """One board: what it is, what it holds, and its positions with the part that sits at each now."""
+    """One board: what it is, what it holds, and its positions with the part that sits at each now.
+
+    `stays` are the machines that it has been in, if it ever moved, and `moved` the mods that came with it.
+    """
 
     machine: Machine
     tabs: Options
@@ -55,6 +59,8 @@ class BoardPage:
     within: Sequence[Board]
     positions: Paged[Occupied]
     dating: BoardDating
+    stays: list[Stay]
+    moved: list[MovedMod]
 
 
 @dataclass(frozen=True, slots=True)
@@ -164,6 +170,8 @@ def board_page(house: AtHome, tag: str, slug: str, number: PageNumber) -> Respon
             within=boards_within(session, board),
             positions=positions_of(session, board, number),
             dating=dating_of(session, board),
+            stays=stays_of(session, board),
+            moved=mods_on(session, board),
         )
     return house.page("boards/board.html", context)
 

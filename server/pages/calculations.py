@@ -40,6 +40,7 @@ from server.records.commands.calculations import (
 )
 from server.records.questions.addresses import find_calculation, find_machine, find_mod
 from server.records.questions.boards import all_boards
+from server.records.questions.stays import home_of
 from server.records.questions.sums import latest_runs, lines_offered, means_offered, runs_of, tied_inputs
 from server.records.questions.waveforms import FIGURES, figures_offered
 from server.records.sums import digest_of, read_cases
@@ -329,7 +330,7 @@ def _form_page(
 ) -> Response:
     beside_their_fields(form)
     with house.reading() as session:
-        boards = [(board.slug, board.name) for board in all_boards(session, machine)]
+        boards = [(board.slug, board.name) for board in all_boards(session, home_of(session, mod))]
         trials = _trials_offered(session, machine, form)
         figures = _figures_offered(session, machine, form)
         others = _others_offered(session, mod, calculation, form)

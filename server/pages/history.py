@@ -17,6 +17,7 @@ from server.records.questions.journal import Told, told
 from server.records.questions.mods import StepLine, standing_on
 from server.records.questions.paging import Paged
 from server.records.questions.states import Seat, days_of_change, mods_in_force, seats_on
+from server.records.questions.stays import tags_of
 from server.records.tables import Machine, Mod
 from server.records.words import StepKind
 
@@ -46,7 +47,7 @@ class DayPage:
     """A machine at the end of a day: what sat where, which mods were in force, and what else had been done to it.
 
     `begun` are steps of mods that were not called fitted that day; `marks_left` those that moved no part: cut traces,
-    links, lifted pins, work on the case.
+    links, lifted pins, work on the case. `tags` are those of the machines that the mods are numbered in, by key.
     """
 
     machine: Machine
@@ -55,6 +56,7 @@ class DayPage:
     earlier: date | None
     later: date | None
     mods: list[Mod]
+    tags: dict[int, str]
     begun: list[StepLine]
     marks_left: list[StepLine]
     seats: Paged[Seat]
@@ -113,6 +115,7 @@ def _day_page(house: House, tag: str, asked: date, number: int, form: Form, stat
             earlier=max((found for found in days if found < asked), default=None),
             later=min((found for found in days if found > asked), default=None),
             mods=in_force,
+            tags=tags_of(session, in_force),
             begun=[line for line in standing if line.step.mod_id not in of_mods],
             marks_left=[line for line in standing if line.step.kind not in (StepKind.TAKE_OUT, StepKind.FIT)],
             seats=seats_on(session, machine, asked, number),

@@ -25,6 +25,7 @@ from server.records.questions.machines import (
     shelf,
 )
 from server.records.questions.paging import Paged
+from server.records.questions.stays import LeftBoard, MovedMod, boards_left, mods_that_came, mods_that_left
 from server.records.questions.symptoms import SymptomLine, latest_symptoms
 from server.records.tables import Machine
 from server.records.words import Hazard
@@ -73,6 +74,9 @@ class MachinePage:
     tabs: list[tuple[str, str]]
     cautions: list[str]
     boards: list[BoardLine]
+    boards_left: list[LeftBoard]
+    mods_came: list[MovedMod]
+    mods_left: list[MovedMod]
     symptoms: list[SymptomLine]
     mods: Paged[ModLine]
     bags: list[BagLine]
@@ -127,6 +131,9 @@ def machine_context(session: Session, machine: Machine, number: int) -> MachineP
         tabs=sections(machine),
         cautions=cautions(machine.hazards, *(line.board.hazards for line in boards)),
         boards=boards,
+        boards_left=boards_left(session, machine),
+        mods_came=mods_that_came(session, machine),
+        mods_left=mods_that_left(session, machine),
         symptoms=latest_symptoms(session, machine, SYMPTOMS_SHOWN + 1),
         mods=mods_of(session, machine, number),
         bags=bags_of(session, machine, BAGS_SHOWN + 1),

@@ -30,6 +30,7 @@ from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import ModLine, mods_of
 from server.records.questions.mods import StepLine, moves_of, steps_of, trace_of, why_of
 from server.records.questions.paging import Paged
+from server.records.questions.stays import LeftBoard, board_gone
 from server.records.questions.sums import LineOffered, lines_offered
 from server.records.questions.symptoms import cured_by
 from server.records.tables import Design, Machine, Mod, ModMove, Procedure, Symptom
@@ -61,7 +62,10 @@ class Unmet:
 
 @dataclass(frozen=True, slots=True)
 class ModPage:
-    """One mod: its steps, what they leave, its sums, what is expected of it and what came of it."""
+    """One mod: its steps, what they leave, its sums, what is expected of it and what came of it.
+
+    `gone` is a board that it has steps on and that is in another machine now.
+    """
 
     machine: Machine
     mod: Mod
@@ -76,6 +80,7 @@ class ModPage:
     unmet: Unmet | None
     cured: list[Symptom]
     design: Design | None
+    gone: LeftBoard | None
     next_words: str
 
 
@@ -118,11 +123,6 @@ class ExpectationFormPage:
     cancel: str
 
 
-def mod_address(machine: Machine | str, mod: Mod | int) -> str:
-    number = mod if isinstance(mod, int) else mod.number
-    return f"{address(machine)}/mods/{number}"
-
-
 @dataclass(frozen=True, slots=True)
 class DropExpectationPage:
     """Asks whether an expectation is to be taken away, and says what the trials say of it now."""
@@ -132,6 +132,11 @@ class DropExpectationPage:
     line: ExpectationLine
     action: str
     cancel: str
+
+
+def mod_address(machine: Machine | str, mod: Mod | int) -> str:
+    number = mod if isinstance(mod, int) else mod.number
+    return f"{address(machine)}/mods/{number}"
 
 
 @router.get("/machines/{tag}/mods")
@@ -188,6 +193,7 @@ def mod_context(session: Session, machine: Machine, mod: Mod) -> ModPage:
         unmet=unmet,
         cured=list(cured_by(session, mod)),
         design=design_of(session, mod),
+        gone=board_gone(session, mod),
         next_words=_next_words(mod, steps, sums, unmet),
     )
 
@@ -327,12 +333,6 @@ def expect(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
     )
 
 
-@router.post("/machines/{tag}/mods/{number}/expectations/{which}/drop")
-def drop_expectation(house: AtHome, tag: str, number: int, which: int, form: PostedForm) -> Response:
-    command = form.read(DropExpectation, machine=tag, mod=number, number=which)
-    done = house.store.carry_out(command, house.who)
-    return house.go(f"{mod_address(tag, number)}#expectations", done)
-
 @router.get("/machines/{tag}/mods/{number}/expectations/{which}/drop")
 def drop_expectation_form(house: AtHome, tag: str, number: int, which: int) -> Response:
     with house.reading() as session:
@@ -344,6 +344,12 @@ def drop_expectation_form(house: AtHome, tag: str, number: int, which: int) -> R
     context = DropExpectationPage(machine, mod, line, f"{base}/expectations/{which}/drop", f"{base}#expectations")
     return house.page("mods/drop_expectation.html", context)
 
+
+@router.post("/machines/{tag}/mods/{number}/expectations/{which}/drop")
+def drop_expectation(house: AtHome, tag: str, number: int, which: int, form: PostedForm) -> Response:
+    command = form.read(DropExpectation, machine=tag, mod=number, number=which)
+    done = house.store.carry_out(command, house.who)
+    return house.go(f"{mod_address(tag, number)}#expectations", done)
 
 
 def _address_of_key(house: House, machine: Machine, key: int) -> str:

@@ -1,5 +1,6 @@
 """The steps of a mod: writing them, carrying them out, fitting another part instead, putting them back."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -11,7 +12,6 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.mods import mod_address
 from server.pages.way_back import way_back_address
-from server.records.cautions import cautions
 from server.records.commands.base import Command
 from server.records.commands.steps import (
     AddStep,
@@ -26,9 +26,12 @@ from server.records.commands.steps import (
 from server.records.errors import NotFound
 from server.records.placing import describe, next_bag, open_bag
 from server.records.questions.addresses import find_machine, find_mod, find_step
-from server.records.questions.machines import boards_of, kept_aside
+from server.records.questions.boards import all_boards
+from server.records.questions.hazards import cautions_for
+from server.records.questions.machines import kept_aside
 from server.records.questions.mods import StepLine, steps_of
-from server.records.tables import Machine, Mod
+from server.records.questions.stays import home_of, was_in
+from server.records.tables import Board, Machine, Mod
 from server.records.words import BoardKind, ModState, Origin, PartKind, StepKind, Trace
 
 router = APIRouter()
@@ -85,9 +88,9 @@ BECOMES = [("bag", "kept aside in a bag"), ("discarded", "discarded"), ("lost", 
 def new_step(house: AtHome, tag: str, number: int) -> Response:
     with house.reading() as session:
         machine, mod = _found(session, tag, number)
-        boards = boards_of(session, machine)
-    main = next((line for line in boards if line.board.kind == BoardKind.MAIN), boards[0] if boards else None)
-    form = Form.blank(kind=StepKind.TAKE_OUT, board=main.board.slug if main else "")
+        boards = _boards(session, machine, mod)
+    main = next((board for board in boards if board.kind == BoardKind.MAIN), boards[0] if boards else None)
+    form = Form.blank(kind=StepKind.TAKE_OUT, board=main.slug if main else "")
     return _step_form(house, machine, mod, None, form)
 
 
@@ -202,6 +205,12 @@ def _found(session: Session, tag: str, number: int) -> tuple[Machine, Mod]:
     return machine, find_mod(session, machine, number)
 
 
+def _boards(session: Session, machine: Machine, mod: Mod) -> Sequence[Board]:
+    """The boards that a mod can have steps on: those of its machine, or those that it went with to another."""
+    home = home_of(session, mod)
+    return [board for board in all_boards(session, home) if home.id == machine.id or was_in(session, board, machine)]
+
+
 def _line(session: Session, mod: Mod, which: int) -> StepLine:
     find_step(session, mod, which)
     return next(line for line in steps_of(session, mod) if line.step.number == which)
@@ -209,7 +218,7 @@ def _line(session: Session, mod: Mod, which: int) -> StepLine:
 
 def _step_form(house: House, machine: Machine, mod: Mod, step: int | None, form: Form, status: int = 200) -> Response:
     with house.reading() as session:
-        boards = [(line.board.slug, line.board.name) for line in boards_of(session, machine)]
+        boards = [(board.slug, board.name) for board in _boards(session, machine, mod)]
     base = mod_address(machine, mod)
     context = StepFormPage(
         machine=machine,
@@ -233,7 +242,7 @@ def _act_form(
         lines = steps_of(session, mod)
         line = next(line for line in lines if line.step.number == which)
         bagged = _bagged(session)
-        hazards = [board.board.hazards for board in boards_of(session, machine)]
+        warned = cautions_for(session, machine, mod)
         bag = next_bag(session)
         own_in_reach = line.part is not None and open_bag(session, line.part) is not None
     asks = _ASKS.get((act, StepKind(line.step.kind)), (False, False))
@@ -246,7 +255,7 @@ def _act_form(
         act=act,
         heading=f"{heading} {which}",
         form=form,
-        cautions=cautions(machine.hazards, mod.hazards, *hazards),
+        cautions=warned,
         asks_part=asks[0],
         asks_where_it_goes=asks[1],
         is_last=act == "undo" and mod.state == ModState.FITTED and sum(one.can_be_put_back for one in lines) == 1,

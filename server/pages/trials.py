@@ -17,7 +17,7 @@ from server.records.cautions import cautions
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, TrialFields
 from server.records.questions.addresses import find_machine, find_procedure, find_trial
 from server.records.questions.paging import Paged
-from server.records.questions.states import mods_in_force
+from server.records.questions.states import own_in_force
 from server.records.questions.trials import (
     TrialLine,
     line_of,
@@ -181,8 +181,8 @@ def _trial(house: House, tag: str, n: int, form: Form | None = None, status: int
             line=line,
             told=told(line),
             before=trial_before(session, trial),
-            doubt="" if trial.mods_reason else _doubt(line, mods_in_force(session, machine, trial.day)),
-            reason=_reason(line, mods_in_force(session, machine, trial.day)) if trial.mods_reason else "",
+            doubt="" if trial.mods_reason else _doubt(line, own_in_force(session, machine, trial.day)),
+            reason=_reason(line, own_in_force(session, machine, trial.day)) if trial.mods_reason else "",
             form=_mods_form(line, form, status),
             mods=[(str(number), f"{number} {title}") for number, title in mods_offered(session, machine)],
         )

@@ -20,6 +20,7 @@ from server.records.errors import Damaged
 from server.records.questions.addresses import find_machine, find_waveform
 from server.records.questions.paging import Paged
 from server.records.questions.states import mods_in_force
+from server.records.questions.stays import tags_of
 from server.records.questions.waveforms import (
     FIGURES,
     Reader,
@@ -69,6 +70,7 @@ class WaveformPage:
     lines: list[FigureLine]
     stretch: str
     mods: Sequence[Mod]
+    tags: dict[int, str]
     readers: list[Reader]
     words: dict[str, str]
 
@@ -136,6 +138,7 @@ def waveform_page(house: AtHome, tag: str, n: int) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         waveform = find_waveform(session, machine, n)
+        mods = mods_in_force(session, machine, waveform.day)
         context = WaveformPage(
             machine=machine,
             tabs=sections(machine),
@@ -145,7 +148,8 @@ def waveform_page(house: AtHome, tag: str, n: int) -> Response:
             picture=picture_of(waveform),
             lines=lines_of(waveform),
             stretch=stretch_of(waveform),
-            mods=mods_in_force(session, machine, waveform.day),
+            mods=mods,
+            tags=tags_of(session, mods),
             readers=readers_of(session, waveform),
             words=dict(FIGURES),
         )

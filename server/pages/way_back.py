@@ -12,6 +12,7 @@ from server.pages.house import AtHome
 from server.pages.machines import address, sections
 from server.records.questions.addresses import find_machine, find_mod
 from server.records.questions.hazards import cautions_for
+from server.records.questions.stays import home_of, mod_here, tags_of
 from server.records.questions.way_back import WayBack, way_back
 from server.records.tables import Machine, Mod, Step
 
@@ -19,59 +20,103 @@ router = APIRouter()
 
 
 @dataclass(frozen=True, slots=True)
+class Named:
+    """A mod as it is asked for and called here: `2`, or `TM-03/2` where it came with a board of TM-03."""
+
+    mod: Mod
+    of: str
+
+    @property
+    def key(self) -> str:
+        return f"{self.of}/{self.mod.number}" if self.of else str(self.mod.number)
+
+    @property
+    def words(self) -> str:
+        return f"{self.mod.number} of {self.of}" if self.of else str(self.mod.number)
+
+
+@dataclass(frozen=True, slots=True)
 class WayBackPage:
     """The ordered steps that return the machine, or undo the mods that were `asked` for.
 
     `form` chooses among `mods`, those of which any step stands; `next_address` is the form that puts back the first.
+    `gone` are those asked for whose board is in another machine: (mod, that machine's tag, address of its way back).
     """
 
     machine: Machine
     tabs: list[tuple[str, str]]
-    asked: list[Mod]
+    asked: list[Named]
     mods: list[tuple[str, str]]
     form: Form
     way: WayBack
     cautions: list[str]
     next_address: str
+    gone: list[tuple[Named, str, str]]
 
 
-def way_back_address(machine: Machine, mods: str) -> str:
-    """The page for these mods, `1,3`; for the whole machine, where there are none."""
-    numbers = [("mod", number) for number in mods.split(",") if number_of(number) is not None]
-    return f"{address(machine)}/way-back{'?' if numbers else ''}{urlencode(numbers)}"
+def way_back_address(machine: Machine | str, mods: str) -> str:
+    """The page for these mods, `1,TM-03/3`; for the whole machine, where there are none.
+
+    The mods can stand behind the tag of the machine whose way back it is, `TM-05:TM-03/3`, where that is another.
+    """
+    tag, colon, rest = mods.partition(":")
+    asked = [("mod", key) for key in (rest if colon else mods).split(",") if _number_in(key) is not None]
+    return f"{address(tag if colon else machine)}/way-back{'?' if asked else ''}{urlencode(asked)}"
 
 
 @router.get("/machines/{tag}/way-back")
 def way_back_page(house: AtHome, request: Request, tag: str) -> Response:
-    numbers = {number for text in request.query_params.getlist("mod") if (number := number_of(text)) is not None}
+    keys = dict.fromkeys(key for key in request.query_params.getlist("mod") if _number_in(key) is not None)
     with house.reading() as session:
         machine = find_machine(session, tag)
-        asked = [find_mod(session, machine, number) for number in sorted(numbers)]
-        way = way_back(session, machine, asked)
+        asked = [_named(session, machine, key) for key in sorted(keys, key=lambda key: (_number_in(key) or 0, key))]
+        way = way_back(session, machine, [one.mod for one in asked])
         standing = _standing(session, machine)
+        homes = [(one, home_of(session, one.mod)) for one in asked]
         context = WayBackPage(
             machine=machine,
             tabs=sections(machine),
             asked=asked,
-            mods=[(str(mod.number), f"{mod.number} {mod.title}") for mod in standing],
-            form=Form.blank(mod=[mod.number for mod in asked]),
+            mods=[(one.key, f"{one.words} {one.mod.title}") for one in standing],
+            form=Form.blank(mod=[one.key for one in asked]),
             way=way,
-            cautions=cautions_for(session, machine, asked[0] if len(asked) == 1 else None),
+            cautions=cautions_for(session, machine, asked[0].mod if len(asked) == 1 else None),
             next_address=_next_address(machine, asked, way),
+            gone=[(one, home.tag, _there(machine, one, home)) for one, home in homes if home.id != machine.id],
         )
     return house.page("mods/way_back.html", context)
 
 
-def _standing(session: Session, machine: Machine) -> list[Mod]:
-    """The mods of which any step is done and not put back."""
+def _number_in(key: str) -> int | None:
+    return number_of(key.rpartition("/")[2])
+
+
+def _named(session: Session, machine: Machine, key: str) -> Named:
+    tag, _, number = key.rpartition("/")
+    of = find_machine(session, tag) if tag else machine
+    mod = find_mod(session, of, number_of(number) or 0)
+    return Named(mod, "" if of.id == machine.id else of.tag)
+
+
+def _there(machine: Machine, one: Named, home: Machine) -> str:
+    """The way back of a mod in the machine that its board is in."""
+    of = one.of or machine.tag
+    return way_back_address(home, str(one.mod.number) if of == home.tag else f"{of}/{one.mod.number}")
+
+
+def _standing(session: Session, machine: Machine) -> list[Named]:
+    """The mods that work on the machine and of which any step is done and not put back."""
     done = select(Step.mod_id).where(col(Step.done_on).is_not(None), col(Step.undone_on).is_(None))
-    query = select(Mod).where(Mod.machine_id == machine.id, col(Mod.id).in_(done)).order_by(col(Mod.number))
-    return list(session.exec(query))
+    query = select(Mod).where(mod_here(machine), col(Mod.id).in_(done)).order_by(col(Mod.number), col(Mod.id))
+    mods = session.exec(query).all()
+    tags = tags_of(session, mods)
+    return [Named(mod, "" if mod.machine_id == machine.id else tags[mod.machine_id]) for mod in mods]
 
 
-def _next_address(machine: Machine, asked: list[Mod], way: WayBack) -> str:
+def _next_address(machine: Machine, asked: list[Named], way: WayBack) -> str:
     if not way.back or way.circle:
         return ""
     first = way.back[0]
-    onward = urlencode({"back": ",".join(str(mod.number) for mod in asked) or "all"})
-    return f"{address(machine)}/mods/{first.mod.number}/steps/{first.line.step.number}/undo?{onward}"
+    back = ",".join(one.key for one in asked) or "all"
+    onward = urlencode({"back": f"{machine.tag}:{back}" if first.of else back})
+    return f"{address(first.of or machine)}/mods/{first.mod.number}/steps/{first.line.step.number}/undo?{onward}"

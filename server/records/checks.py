@@ -8,10 +8,12 @@ from collections import defaultdict
 from collections.abc import Callable, Iterator
 from datetime import date
 from functools import partial
+from itertools import pairwise
 from typing import Any
 
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, func, select
 
 from server.records import journal, tables
@@ -20,6 +22,7 @@ from server.records.files import FileStore
 from server.records.reading import Unreadable, every
 from server.records.tables import (
     Board,
+    BoardStay,
     JournalEntry,
     Loan,
     Mod,
@@ -45,7 +48,7 @@ def faults(session: Session, files: FileStore) -> Iterator[str]:
     yield from _as_far_as_it_goes(session, _database)
     yield from _as_far_as_it_goes(session, _rows_against_journal)
     yield from _as_far_as_it_goes(session, partial(_files, files))
-    for rule in (_places, _placements_in_time, _bags_in_time, _loans_in_time, _states, _steps_at_home):
+    for rule in RULES:
         yield from _as_far_as_it_goes(session, rule)
 
 
@@ -159,15 +162,55 @@ def _states(session: Session) -> Iterator[str]:
 
 
 def _steps_at_home(session: Session) -> Iterator[str]:
-    """A step is at a position of the machine that its mod belongs to (rule 4)."""
+    """A step is at a position of a board that is, or was, in the machine that its mod belongs to (rule 4)."""
+    was_there = select(BoardStay.id).where(
+        col(BoardStay.board_id) == col(Board.id), col(BoardStay.machine_id) == col(Mod.machine_id)
+    )
     query = (
         select(Step.id)
         .join(Mod, col(Mod.id) == col(Step.mod_id))
         .join(Position, col(Position.id) == col(Step.position_id))
         .join(Board, col(Board.id) == col(Position.board_id))
-        .where(col(Board.machine_id) != col(Mod.machine_id))
+        .where(col(Board.machine_id) != col(Mod.machine_id), ~was_there.exists())
     )
     yield from (f"Step {step} is at a position of another machine." for step in session.exec(query))
+
+
+def _boards_at_home(session: Session) -> Iterator[str]:
+    """A board is in one machine at a time, that of its last stay, and on a board of the same machine (rule 1)."""
+    holder = aliased(Board)
+    apart = select(Board.id).join(holder, col(holder.id) == col(Board.parent_id))
+    for board in session.exec(apart.where(col(holder.machine_id) != col(Board.machine_id))):
+        yield f"Board {board} is held by a board of another machine."
+    query = select(BoardStay, Board.machine_id).join(Board, col(Board.id) == col(BoardStay.board_id))
+    stays: dict[int, list[BoardStay]] = defaultdict(list)
+    machines: dict[int, int] = {}
+    for stay, machine in session.exec(query.order_by(col(BoardStay.board_id), col(BoardStay.id))):
+        stays[stay.board_id].append(stay)
+        machines[stay.board_id] = machine
+    for board, of_board in stays.items():
+        last = of_board[-1]
+        if last.until is not None or last.machine_id != machines[board]:
+            yield f"Board {board} is in another machine than its last stay says."
+        if of_board[0].since is not None or any(not _follows(*pair) for pair in pairwise(of_board)):
+            yield f"The stays of board {board} do not follow each other."
+
+
+def _follows(earlier: BoardStay, later: BoardStay) -> bool:
+    """One stay ends on the day that the next begins, in another machine, and none ends before it began."""
+    in_time = earlier.since is None or (earlier.until is not None and earlier.since <= earlier.until)
+    return in_time and earlier.until == later.since is not None and earlier.machine_id != later.machine_id
+
+
+RULES = (
+    _places,
+    _placements_in_time,
+    _bags_in_time,
+    _loans_in_time,
+    _states,
+    _steps_at_home,
+    _boards_at_home,
+)
 
 
 def _rows_against_journal(session: Session) -> Iterator[str]:

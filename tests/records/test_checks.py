@@ -13,6 +13,7 @@ from sqlalchemy import Executable, update
 from sqlmodel import SQLModel
 
 from server.records.commands.base import Command
+from server.records.commands.board_moves import MoveBoard
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation, TickAssumption
 from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
@@ -44,7 +45,7 @@ from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseT
 from server.records.commands.waveforms import RecordWaveform, ReviseWaveform
 from server.records.errors import RecordError, Stale
 from server.records.words import ModState, StepKind
-from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, Copies, behind
+from tests.records.conftest import KEEPER, KINDS, MAIN, TAG, Bench, Copies, behind
 
 # ---- Whatever the commands do, the record stays whole ----
 
@@ -56,6 +57,7 @@ CAPTURE = "\n".join(["s,V", *(f"{n},{5 * 0.9**n:.4f}" for n in range(60))]).enco
 NEXT_DAY = "the day after the last one"
 DAYS = st.sampled_from([NEXT_DAY] * 9 + ["2025-02-03"])
 VERSIONS = st.just(1)
+SECOND = "TM-08"
 
 
 def _png() -> bytes:
@@ -132,6 +134,13 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "kind": st.just("main board"),
         "parent": st.sampled_from(["", "supply", MAIN]),
         "opened_version": VERSIONS,
+    },
+    MoveBoard: {
+        "machine": st.sampled_from([TAG, SECOND]),
+        "board": st.sampled_from(["supply", MAIN]),
+        "to": st.sampled_from([SECOND, TAG]),
+        "day": DAYS,
+        "signer": st.just(KEEPER),
     },
     PlanMod: {"title": st.just("Faster"), "state": st.just("planned"), "day": DAYS, "signer": st.just(KEEPER)},
     ReviseMod: {"mod": MODS, "title": WORDS, "opened_version": VERSIONS},
@@ -243,7 +252,8 @@ ASKED = st.sampled_from(ASKABLE).flatmap(lambda kind: st.tuples(st.just(kind), s
 
 
 def prepare(bench: Bench) -> None:
-    """A mod that is fitted, one whose steps wait to be done, a sum, a procedure and a trial."""
+    """A mod that is fitted, one whose steps wait to be done, a sum, a procedure, a trial, and a second machine."""
+    bench.do(EnterMachine, tag=SECOND, model="Merle 80")
     bench.replace_r2()
     bench.plan()
     for kind, place in (("take out", "R7"), ("fit", "R7"), ("lift pin", "U7"), ("take out", "U7"), ("clean", "")):

@@ -17,6 +17,7 @@ from sqlmodel import Session, SQLModel
 from server.records import commands, journal
 from server.records.commands.base import LINE_MOST, Command
 from server.records.commands.loans import LendPart
+from server.records.commands.machines import EnterMachine
 from server.records.commands.parts import BagPart
 from server.records.commands.photographs import AddPhotograph
 from server.records.commands.steps import CarryOutStep, UndoStep
@@ -55,6 +56,7 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("ReviseMachine", {"model": "Y"}),
     ("AddBoard", {"name": "Drive", "kind": "drive"}),
     ("ReviseBoard", {"board": "supply", "name": "Supply", "kind": "supply"}),
+    ("MoveBoard", {"board": "supply", "to": "TM-09", "day": DAY, **SIGNED}),
     ("AddPosition", {"board": MAIN, "designator": "Q1", "mounting": "soldered"}),
     ("RevisePosition", {"board": MAIN, "designator": "R9", "mounting": "wired"}),
     ("EnterPart", {"board": MAIN, "designator": "Q1", "kind": "other", "origin": "new"}),
@@ -118,6 +120,7 @@ UNUSED = {
 def set_up(bench: Bench) -> None:
     """A mod half carried out, one whose part was discarded, sums, trials, symptoms, a part in a bag, one lent."""
     bench.do(BagPart, day="2025-01-10", kind="chip", origin="new")
+    bench.do(EnterMachine, tag="TM-09", model="Merle 40")
     bench.plan()
     for kind, place in (("take out", "R2"), ("fit", "R2"), ("fit", "R9"), ("adjust", "")):
         bench.step(kind, place)

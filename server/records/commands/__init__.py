@@ -1,6 +1,7 @@
 """Every command that changes the record. Importing this registers their handlers."""
 
 from server.records.commands import (
+    board_moves,
     calculations,
     dating,
     designs,
@@ -17,6 +18,7 @@ from server.records.commands import (
 from server.records.work import Work
 
 __all__ = [
+    "board_moves",
     "calculations",
     "dating",
     "designs",

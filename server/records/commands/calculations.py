@@ -31,6 +31,7 @@ from server.records.questions.addresses import (
     find_trial,
     find_waveform,
 )
+from server.records.questions.stays import home_of
 from server.records.questions.sums import tied_inputs
 from server.records.questions.waveforms import FIGURES, figures_of, why_none
 from server.records.sums import InputMissing, build, digest_of, inputs_of, latest_run, read_cases, run
@@ -244,7 +245,8 @@ def _tie(
 ) -> None:
     session = work.session
     if entry.source is Source.PART:
-        stored.position_id = find_position(session, find_board(session, machine, entry.board), entry.designator).key
+        board = find_board(session, home_of(session, mod), entry.board)
+        stored.position_id = find_position(session, board, entry.designator).key
     elif entry.source is Source.TRIAL and entry.trial is not None:
         stored.trial_id = find_trial(session, machine, entry.trial).key
     elif entry.source is Source.WAVEFORM and entry.waveform is not None:

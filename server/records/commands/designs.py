@@ -21,6 +21,7 @@ from server.records.questions.addresses import (
     free_slug,
     slug,
 )
+from server.records.questions.stays import home_of
 from server.records.sums import inputs_of
 from server.records.tables import Design, Machine, Mod, Position, Procedure, Step
 from server.records.words import ModState
@@ -79,7 +80,7 @@ def write_design(work: Work, command: WriteDesign) -> Entry:
         known = work.session.get_one(Design, mod.design_id)
         raise Refused(f"This mod is a fitting of the design “{known.title}” already.")
     places = places_of(work.session, mod)
-    names = _names(work, machine, places, command.roles)
+    names = _names(work, home_of(work.session, mod), places, command.roles)
     told = written(work.session, mod, names)
     if not told["steps"]:
         raise Refused("A design needs at least one step. Write the mod’s steps first.")

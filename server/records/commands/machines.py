@@ -141,7 +141,7 @@ def add_board(work: Work, command: AddBoard) -> Entry:
     board = Board(
         machine_id=machine.key,
         parent_id=_parent_id(work.session, machine, command.parent),
-        slug=_free_slug(work.session, machine, command.name),
+        slug=free_board_slug(work.session, machine, command.name),
         **board_columns(command),
     )
     work.add(board)
@@ -287,7 +287,8 @@ def _check_name(session: Session, machine: Machine, name: str) -> None:
         raise Invalid({"name": f"{machine.tag} has a board called {name} already. Give this one a name of its own."})
 
 
-def _free_slug(session: Session, machine: Machine, name: str) -> str:
+def free_board_slug(session: Session, machine: Machine, name: str) -> str:
+    """What a board of this name is called in the machine's addresses."""
     wanted = slug(name) or "board"
     wanted = f"{wanted}-board" if wanted == "new" else wanted
     return free_slug(wanted, set(session.exec(select(col(Board.slug)).where(Board.machine_id == machine.id))))

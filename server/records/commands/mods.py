@@ -24,12 +24,13 @@ from server.records.questions.addresses import (
     find_procedure,
 )
 from server.records.questions.foretold import unit_of, unlike
+from server.records.questions.stays import board_gone
 from server.records.questions.trials import yes_or_no
 from server.records.sums import latest_run
 from server.records.tables import Calculation, Expectation, Machine, Mod, ModMove, Procedure, Step
 from server.records.traces import CANNOT_BE_PUT_BACK
-from server.records.words import Hazard, ModState, Sense
 from server.records.typed_amounts import Amount, NoAmount, amount_in
+from server.records.words import Hazard, ModState, Sense
 from server.records.work import Entry, Work, handles
 
 MOVES: dict[ModState, tuple[ModState, ...]] = {
@@ -41,11 +42,11 @@ MOVES: dict[ModState, tuple[ModState, ...]] = {
 }
 
 
-class ModFields(Command):
 SIGHTED = (Sense.SEEN, Sense.NOT_SEEN)
 BOUNDED = (Sense.BELOW, Sense.ABOVE)
 
 
+class ModFields(Command):
     """What a mod is for and why it is thought to work."""
 
     title: NeededLine
@@ -199,7 +200,6 @@ def _calculation(work: Work, mod: Mod, command: Expect) -> Calculation | None:
     return calculation
 
 
-def _check_agreement(work: Work, procedure: Procedure | None, calculation: Calculation | None, line: str) -> None:
 def _check_answerable(procedure: Procedure | None, calculation: Calculation | None, command: Expect) -> None:
     """Refuse what no trial and no sum could ever tell."""
     sense, observed = command.sense, procedure is not None and yes_or_no(procedure)
@@ -227,6 +227,7 @@ def _bound(work: Work, procedure: Procedure | None, calculation: Calculation | N
         raise Invalid({"bound": str(fault)}) from None
 
 
+def _check_agreement(work: Work, procedure: Procedure | None, calculation: Calculation | None, line: str) -> None:
     """Figures can agree with a line that measures the same."""
     faults = {}
     if procedure is None:
@@ -262,6 +263,10 @@ def _check_move(work: Work, mod: Mod, command: MoveMod) -> None:
     latest = work.session.exec(select(func.max(ModMove.day)).where(ModMove.mod_id == mod.id)).one()
     if latest and command.day < latest:
         raise Invalid({"day": f"The mod became {mod.state} on {latest}; this cannot have been before."})
+    if mod.state == ModState.DROPPED and (gone := board_gone(work.session, mod)):
+        raise Refused(
+            f"{gone.board.name}, which it is for, is in {gone.machine.tag} now. Write a new mod there.", "state"
+        )
     steps = work.session.exec(select(Step).where(Step.mod_id == mod.id).order_by(col(Step.number))).all()
     if command.state is ModState.FITTED:
         _check_all_done(steps, command.day)

@@ -21,6 +21,7 @@ from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
 from server.records.placing import describe, occupant, place, take_out
 from server.records.questions.addresses import find_board, find_machine, find_mod, find_position, find_step
 from server.records.questions.stacking import on_top_of
+from server.records.questions.stays import home_of, mods_ever, was_in
 from server.records.tables import Board, Machine, Mod, Position, Step
 from server.records.traces import CANNOT_BE_PUT_BACK, ORDER, trace_of_kind
 from server.records.values import check_value
@@ -103,7 +104,7 @@ class UndoStep(OfStep, Stowing, PartToFit):
 @handles(AddStep)
 def add_step(work: Work, command: AddStep) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
-    position = _position(work, machine, command)
+    position = _position(work, machine, mod, command)
     _check_step(command, position)
     last = work.session.exec(select(func.max(Step.number)).where(Step.mod_id == mod.id)).one()
     step = work.add(Step(mod_id=mod.key, number=(last or 0) + 1, **_step_values(command, position)))
@@ -115,7 +116,7 @@ def add_step(work: Work, command: AddStep) -> Entry:
 def revise_step(work: Work, command: ReviseStep) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
     step = find_step(work.session, mod, command.step)
-    position = _position(work, machine, command)
+    position = _position(work, machine, mod, command)
     values = _step_values(command, position)
     expect_version("step", step, command.opened_version, command.columns(StepFields), _where(work, step))
     _check_step(command, position)
@@ -165,7 +166,7 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
     if mod.state == ModState.CONSIDERED:
         raise Refused("The mod is only considered. Call it planned before its first step is carried out.")
     _check_turn(work, mod, step, command.day)
-    position, order = _position_of(work, step), _next_order(work, machine)
+    position, order = _position_of(work, step), _next_order(work, home_of(work.session, mod))
     done = _act(work, step, position, command)
     step.done_on, step.done_by, step.done_note = command.day, command.signer, command.note
     step.done_order = order
@@ -177,7 +178,7 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
 def fit_another(work: Work, command: FitAnother) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
     step = _seen(work, mod, command)
-    position, order = _position_of(work, step), _next_order(work, machine)
+    position, order = _position_of(work, step), _next_order(work, home_of(work.session, mod))
     if step.kind != StepKind.FIT or not step.done_on or step.undone_on or position is None:
         raise Refused("Only where this mod has fitted a part can another take its place.")
     _expect_own_part(work, step, position)
@@ -244,17 +245,23 @@ def _stands_as(step: Step) -> str:
     return f"{now}{done}{f', put back {step.undone_on}' if step.undone_on else ''}"
 
 
-def _position(work: Work, machine: Machine, command: StepFields) -> Position | None:
+def _position(work: Work, machine: Machine, mod: Mod, command: StepFields) -> Position | None:
     if not command.designator:
         return None
     if not command.board:
         raise Invalid({"board": "Say on which board the position is."})
+    home = home_of(work.session, mod)
     try:
-        board = find_board(work.session, machine, command.board)
+        board = find_board(work.session, home, command.board)
     except NotFound as missing:
+        raise Invalid({"board": f"{home.tag} has no board “{missing.name}”. A mod works on its own machine."}) from None
+    if not was_in(work.session, board, machine):
         raise Invalid(
-            {"board": f"{machine.tag} has no board “{missing.name}”. A mod works on its own machine."}
-        ) from None
+            {
+                "board": f"Mod {mod.number} of {machine.tag} came to {home.tag} with a board and works on that one "
+                f"alone. Write a mod of {home.tag} for {board.name}."
+            }
+        )
     try:
         return find_position(work.session, board, command.designator)
     except NotFound:
@@ -309,9 +316,9 @@ def _check_turn(work: Work, mod: Mod, step: Step, day: date) -> None:
 
 
 def _next_order(work: Work, machine: Machine) -> int:
-    """The number of an act among all that were done on the machine."""
+    """The number of an act among all that were done on the machine, and on the boards that came to it."""
     query = select(func.max(Step.done_order)).join(Mod, col(Mod.id) == col(Step.mod_id))
-    return (work.session.exec(query.where(Mod.machine_id == machine.id)).one() or 0) + 1
+    return (work.session.exec(query.where(mods_ever(machine))).one() or 0) + 1
 
 
 def _act(work: Work, step: Step, position: Position | None, command: CarryOutStep) -> str:
@@ -377,7 +384,8 @@ def _expect_nothing_on_top(work: Work, mod: Mod, step: Step) -> None:
     if top is None or top.step.mod_id == mod.id:
         return
     other = work.session.get_one(Mod, top.step.mod_id)
-    raise Refused(f"Mod {other.number}, step {top.step.number} lies on this one: {top.words}. Put that back first.")
+    of = "" if other.machine_id == mod.machine_id else f" of {work.session.get_one(Machine, other.machine_id).tag}"
+    raise Refused(f"Mod {other.number}{of}, step {top.step.number} lies on this one: {top.words}. Put that back first.")
 
 
 def _number(work: Work, steps: list[Step]) -> None:

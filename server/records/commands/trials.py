@@ -163,12 +163,14 @@ def note_mods_in_force(work: Work, command: NoteModsInForce) -> Entry:
     machine = find_machine(work.session, command.machine)
     trial = find_trial(work.session, machine, command.trial)
     mods = _mods_numbered(work.session, machine, command.mods)
-    by_day = numbered(mods_in_force(work.session, machine, trial.day))
+    in_force = mods_in_force(work.session, machine, trial.day)
+    by_day = numbered(_own(trial, in_force))
     _check_unseen(trial, numbered(mods_noted(work.session, [trial.key])[trial.key]), numbered(mods), command)
     differs = numbered(mods) != by_day
     if differs and not command.reason:
         raise Invalid({"reason": f"By the days of their moves it would be {by_day or 'none'}. Say why it was not so."})
-    said = _note_mods(work, trial, mods) + _give_reason(trial, command.reason if differs else "")
+    came = [mod for mod in in_force if mod.machine_id != machine.id]  # with a board; only the day tells of them
+    said = _note_mods(work, trial, [*mods, *came]) + _give_reason(trial, command.reason if differs else "")
     said = said or "; mods in force left as they were"
     return Entry("note mods in force", trial, f"Trial {trial.number} of {machine.tag}: {said.lstrip('; ')}.", machine)
 
@@ -232,7 +234,12 @@ def _note_mods(work: Work, trial: Trial, mods: Iterable[Mod]) -> str:
         work.session.add(TrialMod(trial_id=trial.key, mod_id=key))
     if not missing and len(noted) == len(wanted):
         return ""
-    return f"; mods in force: {numbered(wanted.values()) or 'none'}"
+    return f"; mods in force: {numbered(_own(trial, wanted.values())) or 'none'}"
+
+
+def _own(trial: Trial, mods: Iterable[Mod]) -> list[Mod]:
+    """Those that have their numbers in the trial's own machine."""
+    return [mod for mod in mods if mod.machine_id == trial.machine_id]
 
 
 def _trial_columns(command: TrialFields) -> dict[str, Any]:
@@ -259,6 +266,7 @@ def _procedure_columns(command: ProcedureFields) -> dict[str, Any]:
 
 def _check_procedure(command: ProcedureFields, values: dict[str, Any]) -> None:
     faults = {}
+    target = values["target"]
     try:
         summarise([0.0], values["resolution"])
     except EngineeringError as fault:
@@ -266,7 +274,6 @@ def _check_procedure(command: ProcedureFields, values: dict[str, Any]) -> None:
     if command.better is Better.NEAREST and target is None:
         faults["target"] = "Name the target that the readings should come nearest to."
     elif target is not None and not _usable(target):
-    target = values["target"]
         faults["target"] = "That is too large or too small a target to reckon with."
     if faults:
         raise Invalid(faults)

@@ -2,13 +2,14 @@
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import bindparam
+from sqlalchemy import ColumnElement, Select, and_, bindparam, or_, union
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, select
 
 from server.records.questions.paging import Paged, paged
-from server.records.tables import JournalEntry, Machine
+from server.records.tables import Board, BoardStay, JournalEntry, Machine
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,9 +34,32 @@ TOLD = (
 )
 
 
+def came_in(machine: Any) -> Select[int]:
+    """The entries by which boards came into the machine of this key; each is another machine's by its own word."""
+    return (
+        columns(col(JournalEntry.seq))
+        .join(Board, col(Board.uuid) == col(JournalEntry.subject))
+        .join(BoardStay, and_(col(BoardStay.board_id) == col(Board.id), col(BoardStay.created_at) == JournalEntry.at))
+        .where(col(BoardStay.machine_id) == machine, col(BoardStay.since).is_not(None))
+    )
+
+
+def about(machine: Machine) -> ColumnElement[bool]:
+    """The condition that an entry is about a machine."""
+    return or_(col(JournalEntry.machine) == machine.uuid, col(JournalEntry.seq).in_(came_in(machine.key)))
+
+
+_OWN = (
+    columns(col(JournalEntry.seq))
+    .where(col(JournalEntry.machine) == bindparam("machine"))
+    .order_by(col(JournalEntry.seq).desc())
+    .limit(bindparam("most"))
+    .subquery()
+)
+# The latest of its own are cut first: a long journal is not sorted for the sake of a few boards that came.
 LATEST = (
     columns(*TOLD)
-    .where(col(JournalEntry.machine) == bindparam("machine"))
+    .where(col(JournalEntry.seq).in_(union(columns(_OWN.c.seq), came_in(bindparam("key")))))
     .order_by(col(JournalEntry.seq).desc())
     .limit(bindparam("most"))
 )
@@ -48,7 +72,7 @@ def words_of(session: Session, seq: int) -> str | None:
 
 def latest(session: Session, machine: Machine, most: int) -> list[Told]:
     """The last entries on a machine, the latest first."""
-    given = {"machine": machine.uuid, "most": most}
+    given = {"machine": machine.uuid, "key": machine.key, "most": most}
     return [Told(*row) for row in session.connection().execute(LATEST, given).all()]
 
 
@@ -56,6 +80,6 @@ def told(session: Session, number: int, machine: Machine | None = None, most: in
     """A page of the journal, the latest first."""
     query = columns(*TOLD).order_by(col(JournalEntry.seq).desc())
     if machine is not None:
-        query = query.where(col(JournalEntry.machine) == machine.uuid)
+        query = query.where(about(machine))
     found = paged(session, query, number, most)
     return Paged([Told(*row) for row in found.rows], found.number, found.last, found.total)

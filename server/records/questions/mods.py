@@ -7,6 +7,7 @@ from datetime import date
 from sqlalchemy import ColumnElement, and_, or_
 from sqlmodel import Session, col, select
 
+from server.records.questions.stays import step_here
 from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
 from server.records.traces import CANNOT_BE_PUT_BACK, WHY, trace_of_step, worst
 from server.records.words import StepKind, Trace
@@ -72,7 +73,7 @@ def lines_where(session: Session, *conditions: ColumnElement[bool]) -> list[Step
         .outerjoin(Board, col(Board.id) == col(Position.board_id))
         .outerjoin(Part, col(Part.id) == col(Step.part_id))
         .where(*conditions)
-        .order_by(col(Mod.number), col(Step.number))
+        .order_by(col(Mod.number), col(Mod.id), col(Step.number))
     )
     found = session.exec(query).all()
     sittings = _sittings(session, [step.key for step, *_ in found if step.kind == StepKind.FIT])
@@ -101,7 +102,7 @@ def _sittings(session: Session, steps: list[int]) -> dict[int, list[Sitting]]:
 
 def standing_on(session: Session, machine: Machine, day: date) -> list[StepLine]:
     """The steps that were done and not put back at the end of a day, in the order of their mods."""
-    return lines_where(session, col(Mod.machine_id) == machine.key, stood_on(day))
+    return lines_where(session, step_here(machine, day), stood_on(day))
 
 
 def stood_on(day: date) -> ColumnElement[bool]:

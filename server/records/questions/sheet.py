@@ -21,6 +21,8 @@ from sqlmodel.sql.expression import SelectOfScalar
 from server.records.questions import expectations
 from server.records.questions.expectations import ExpectationLine
 from server.records.questions.foretold import KeptSum
+from server.records.questions.journal import about
+from server.records.questions.stays import MovedMod, mods_that_came, mods_that_left
 from server.records.questions.way_back import WayBack, way_back
 from server.records.tables import (
     Board,
@@ -58,7 +60,11 @@ Keys = SelectOfScalar[int | None]
 
 @dataclass(frozen=True)
 class WholeMachine:
-    """One machine's rows, table by table, and the last journal entry about it: (seq, hash)."""
+    """One machine's rows, table by table, and the last journal entry about it: (seq, hash).
+
+    A board that moved takes its positions and all that sat there along. So a step can stand at a position that is not
+    here, and a placement can be the act of a step that is not. `came` and `left` are the mods that went with boards.
+    """
 
     machine: Machine
     boards: Sequence[Board]
@@ -85,6 +91,8 @@ class WholeMachine:
     waveforms: Sequence[Waveform]
     photographs: Sequence[Photograph]
     designs: Sequence[Design]
+    came: Sequence[MovedMod]
+    left: Sequence[MovedMod]
     back: WayBack
     head: tuple[int, str] | None
 
@@ -239,7 +247,7 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
         ).all(),
         procedures=_procedures(session, machine, mods),
         trials=read(select(Trial).where(Trial.machine_id == machine.id).order_by(col(Trial.number))).all(),
-        trial_mods=_trial_mods(session, trials),
+        trial_mods=_trial_mods(session, trials, mods),
         symptoms=read(select(Symptom).where(Symptom.machine_id == machine.id).order_by(col(Symptom.number))).all(),
         causes=read(
             select(PossibleCause).where(col(PossibleCause.symptom_id).in_(symptoms)).order_by(col(PossibleCause.number))
@@ -254,6 +262,8 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
             select(Photograph).where(Photograph.machine_id == machine.id).order_by(col(Photograph.number))
         ).all(),
         designs=_designs(session, machine),
+        came=mods_that_came(session, machine),
+        left=mods_that_left(session, machine),
         back=way_back(session, machine),
         head=_head(session, machine),
     )
@@ -314,11 +324,12 @@ def _designs(session: Session, machine: Machine) -> list[Design]:
     return sorted(session.exec(select(Design).where(col(Design.id).in_(fitted))), key=lambda design: design.slug)
 
 
-def _trial_mods(session: Session, trials: Keys) -> Sequence[TrialMod]:
+def _trial_mods(session: Session, trials: Keys, mods: Keys) -> Sequence[TrialMod]:
+    """Of the mods in force at trials the machine's own; one that came with a board is another machine's."""
     query = select(TrialMod).join(Mod, col(Mod.id) == col(TrialMod.mod_id)).where(col(TrialMod.trial_id).in_(trials))
-    return session.exec(query.order_by(col(Mod.number))).all()
+    return session.exec(query.where(col(Mod.id).in_(mods)).order_by(col(Mod.number))).all()
 
 
 def _head(session: Session, machine: Machine) -> tuple[int, str] | None:
-    query = select(JournalEntry.seq, JournalEntry.hash).where(JournalEntry.machine == machine.uuid)
+    query = select(JournalEntry.seq, JournalEntry.hash).where(about(machine))
     return session.exec(query.order_by(col(JournalEntry.seq).desc()).limit(1)).first()

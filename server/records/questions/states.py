@@ -1,17 +1,18 @@
 """What was so on a day: which mods were in force, which part sat where."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import sqlalchemy
-from sqlalchemy import ColumnElement, and_, or_
+from sqlalchemy import ColumnElement, and_, case, or_
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, func, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.questions.paging import Paged, paged
-from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
+from server.records.questions.stays import boards_ever, boards_on, covers, mod_here
+from server.records.tables import Board, BoardStay, Machine, Mod, ModMove, Part, Placement, Position, Step
 from server.records.words import ModState
 
 
@@ -27,18 +28,29 @@ class Seat:
 
 @dataclass(frozen=True, slots=True)
 class SeatChange:
-    """One position that holds another part on a later day, and the mod whose step brought that about, if one did."""
+    """One position that holds another part on a later day, and the mod whose step brought that about, if one did.
+
+    `mod_of` is the tag of the machine that this mod is numbered in.
+    """
 
     board: Board
     position: Position
     before: Part | None
     after: Part | None
     mod: Mod | None
+    mod_of: str | None = None
 
 
 def mods_in_force(session: Session, machine: Machine, day: date) -> Sequence[Mod]:
-    """The mods whose latest move up to that day left them fitted."""
-    return session.exec(select(Mod).where(col(Mod.id).in_(fitted_on(machine, day))).order_by(col(Mod.number))).all()
+    """The mods whose latest move up to that day left them fitted: the machine's own, then what came with a board."""
+    own_first = case((col(Mod.machine_id) == machine.id, 0), else_=1)
+    query = select(Mod).where(col(Mod.id).in_(fitted_on(machine, day)))
+    return session.exec(query.order_by(own_first, col(Mod.number), col(Mod.id))).all()
+
+
+def own_in_force(session: Session, machine: Machine, day: date) -> list[Mod]:
+    """Those of the mods in force that are numbered in the machine itself."""
+    return [mod for mod in mods_in_force(session, machine, day) if mod.machine_id == machine.id]
 
 
 def fitted_on(machine: Machine, day: date) -> SelectOfScalar[int]:
@@ -46,7 +58,7 @@ def fitted_on(machine: Machine, day: date) -> SelectOfScalar[int]:
     latest = (
         select(func.max(ModMove.id))
         .join(Mod, col(Mod.id) == col(ModMove.mod_id))
-        .where(Mod.machine_id == machine.id, ModMove.day <= day)
+        .where(mod_here(machine, day), ModMove.day <= day)
         .group_by(col(ModMove.mod_id))
     )
     return select(ModMove.mod_id).where(col(ModMove.id).in_(latest), ModMove.state == ModState.FITTED)
@@ -67,35 +79,63 @@ def seats_on(session: Session, machine: Machine, day: date, number: int = 1, mos
         .join(Position, col(Position.board_id) == col(Board.id))
         .outerjoin(Placement, and_(col(Placement.position_id) == col(Position.id), there_on(day)))
         .outerjoin(Part, col(Part.id) == col(Placement.part_id))
-        .where(Board.machine_id == machine.id)
-        .order_by(col(Board.slug), col(Position.designator_key))
+        .where(col(Board.id).in_(boards_on(machine, day)))
+        .order_by(col(Board.slug), col(Board.id), col(Position.designator_key))
     )
     found = paged(session, query, number, most)
     return Paged([Seat(*row) for row in found.rows], found.number, found.last, found.total)
 
 
 def days_of_change(session: Session, machine: Machine) -> list[date]:
-    """The days on which a part or a mod of this machine changed its state."""
-    of_machine = (
-        select(Position.id).join(Board, col(Board.id) == col(Position.board_id)).where(Board.machine_id == machine.id)
-    )
-    days: set[date | None] = set()
-    for column in (Placement.fitted_on, Placement.removed_on):
-        days |= set(session.exec(select(col(column)).where(col(Placement.position_id).in_(of_machine)).distinct()))
-    moves = select(col(ModMove.day)).join(Mod, col(Mod.id) == col(ModMove.mod_id)).where(Mod.machine_id == machine.id)
-    return sorted({day for day in (*days, *session.exec(moves.distinct())) if day is not None})
+    """The days on which a part, a mod or a board of this machine changed its state."""
+    days = {*_days_of_parts(session, machine), *_days_of_mods(session, machine), *_days_of_boards(session, machine)}
+    return sorted(day for day in days if day is not None)
+
+
+def _days_of_parts(session: Session, machine: Machine) -> Iterator[date | None]:
+    """When a part came to a position or left it, while its board was in the machine."""
+    moved = select(BoardStay.board_id)
+    for day in (col(Placement.fitted_on), col(Placement.removed_on)):
+        here = and_(
+            col(BoardStay.board_id) == col(Position.board_id),
+            col(BoardStay.machine_id) == machine.id,
+            covers(day),
+        )
+        query = (
+            sqlalchemy.select(day)
+            .join(Position, col(Position.id) == col(Placement.position_id))
+            .outerjoin(BoardStay, here)
+            .where(
+                col(Position.board_id).in_(boards_ever(machine)),
+                or_(col(BoardStay.id).is_not(None), col(Position.board_id).not_in(moved)),
+            )
+        )
+        yield from session.execute(query.distinct()).scalars()
+
+
+def _days_of_mods(session: Session, machine: Machine) -> Sequence[date]:
+    query = sqlalchemy.select(col(ModMove.day)).join(Mod, col(Mod.id) == col(ModMove.mod_id))
+    return session.execute(query.where(mod_here(machine, col(ModMove.day))).distinct()).scalars().all()
+
+
+def _days_of_boards(session: Session, machine: Machine) -> Iterator[date | None]:
+    stays = session.exec(select(BoardStay).where(BoardStay.machine_id == machine.id)).all()
+    return (day for stay in stays for day in (stay.since, stay.until))
 
 
 def differences(
     session: Session, machine: Machine, before_day: date, after_day: date, number: int = 1, most: int = 50
 ) -> Paged[SeatChange]:
-    """Every position that holds another part at the end of one day than of another, a page at a time."""
+    """Every position that holds another part at the end of one day than of another, a page at a time.
+
+    A board that was not in the machine on both days came or went as a whole; its positions are not told.
+    """
     before, after = aliased(Placement), aliased(Placement)
     part_before, part_after = aliased(Part), aliased(Part)
     earlier, later = (before, after) if before_day <= after_day else (after, before)
     step = func.coalesce(later.fitted_by_step_id, earlier.removed_by_step_id)
     query = (
-        sqlalchemy.select(Board, Position, part_before, part_after, Mod)
+        sqlalchemy.select(Board, Position, part_before, part_after, Mod, col(Machine.tag))
         .join(Position, col(Position.board_id) == col(Board.id))
         .outerjoin(before, and_(col(before.position_id) == col(Position.id), there_on(before_day, before)))
         .outerjoin(after, and_(col(after.position_id) == col(Position.id), there_on(after_day, after)))
@@ -103,8 +143,13 @@ def differences(
         .outerjoin(part_after, col(part_after.id) == col(after.part_id))
         .outerjoin(Step, col(Step.id) == step)
         .outerjoin(Mod, col(Mod.id) == col(Step.mod_id))
-        .where(col(Board.machine_id) == machine.id, col(before.part_id).is_distinct_from(col(after.part_id)))
-        .order_by(col(Board.slug), col(Position.designator_key))
+        .outerjoin(Machine, col(Machine.id) == col(Mod.machine_id))
+        .where(
+            col(Board.id).in_(boards_on(machine, before_day)),
+            col(Board.id).in_(boards_on(machine, after_day)),
+            col(before.part_id).is_distinct_from(col(after.part_id)),
+        )
+        .order_by(col(Board.slug), col(Board.id), col(Position.designator_key))
     )
     found = paged(session, query, number, most)
     return Paged([SeatChange(*row) for row in found.rows], found.number, found.last, found.total)

@@ -45,13 +45,17 @@ class Figures:
 
 @dataclass(frozen=True, slots=True)
 class TrialLine:
-    """One trial with its procedure and machine, what its readings say, and the mods noted as in force then."""
+    """One trial with its procedure and machine, what its readings say, and the mods noted as in force then.
+
+    `came` are those that came with a board, each with the tag of the machine that it is numbered in.
+    """
 
     trial: Trial
     procedure: Procedure
     machine: Machine
     figures: Figures
     mods: list[Mod]
+    came: list[tuple[str, Mod]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,8 +104,8 @@ def trials_with(session: Session, procedure: Procedure, number: int, most: int =
 def line_of(session: Session, machine: Machine, trial: Trial) -> TrialLine:
     """One trial as the lists tell it."""
     procedure = session.get_one(Procedure, trial.procedure_id)
-    mods = mods_noted(session, [trial.key])[trial.key]
-    return TrialLine(trial, procedure, machine, figures_of(trial, procedure), mods)
+    mods, came = mods_noted(session, [trial.key]), mods_come(session, [trial.key])
+    return TrialLine(trial, procedure, machine, figures_of(trial, procedure), mods[trial.key], came[trial.key])
 
 
 def trial_names(session: Session, machine: Machine, most: int = OFFERED_MOST) -> list[TrialName]:
@@ -142,17 +146,30 @@ def mods_offered(session: Session, machine: Machine, most: int = OFFERED_MOST) -
 
 
 def mods_noted(session: Session, trials: Sequence[int]) -> dict[int, list[Mod]]:
-    """The mods noted as in force at each of these trials, in one query."""
-    query = (
-        select(TrialMod.trial_id, Mod)
-        .join(Mod, col(Mod.id) == col(TrialMod.mod_id))
-        .where(col(TrialMod.trial_id).in_(trials))
-        .order_by(col(Mod.number))
-    )
+    """The trials' own machines' mods that are noted as in force at each of them, in one query."""
     found: dict[int, list[Mod]] = {trial: [] for trial in trials}
-    for trial, mod in session.exec(query):
+    for trial, mod, _ in _noted(session, trials, col(Mod.machine_id) == col(Trial.machine_id)):
         found[trial].append(mod)
     return found
+
+
+def mods_come(session: Session, trials: Sequence[int]) -> dict[int, list[tuple[str, Mod]]]:
+    """The mods noted that came with a board, each with the tag of the machine that it is numbered in."""
+    found: dict[int, list[tuple[str, Mod]]] = {trial: [] for trial in trials}
+    for trial, mod, tag in _noted(session, trials, col(Mod.machine_id) != col(Trial.machine_id)):
+        found[trial].append((tag, mod))
+    return found
+
+
+def _noted(session: Session, trials: Sequence[int], whose: ColumnElement[bool]) -> Sequence[tuple[int, Mod, str]]:
+    query = (
+        select(TrialMod.trial_id, Mod, Machine.tag)
+        .join(Trial, col(Trial.id) == col(TrialMod.trial_id))
+        .join(Mod, col(Mod.id) == col(TrialMod.mod_id))
+        .join(Machine, col(Machine.id) == col(Mod.machine_id))
+        .where(col(TrialMod.trial_id).in_(trials), whose)
+    )
+    return session.exec(query.order_by(col(Machine.tag_key), col(Mod.number))).all()
 
 
 def numbered(mods: Iterable[Mod]) -> str:
@@ -204,9 +221,10 @@ def _lines(session: Session, number: int, most: int, *conditions: ColumnElement[
         .order_by(col(Trial.day).desc(), col(Trial.number).desc(), col(Trial.id).desc())
     )
     found = paged(session, query, number, most)
-    mods = mods_noted(session, [trial.key for trial, _, _ in found.rows])
+    keys = [trial.key for trial, _, _ in found.rows]
+    mods, came = mods_noted(session, keys), mods_come(session, keys)
     lines = [
-        TrialLine(trial, procedure, machine, figures_of(trial, procedure), mods[trial.key])
+        TrialLine(trial, procedure, machine, figures_of(trial, procedure), mods[trial.key], came[trial.key])
         for trial, procedure, machine in found.rows
     ]
     return Paged(lines, found.number, found.last, found.total)

@@ -4,6 +4,8 @@
 machine with a long past take as many queries as two of a young one.
 """
 
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -14,7 +16,8 @@ from sqlmodel import Session, col, func, select
 from server.records.questions.mods import StepLine, lines_where, stood_on
 from server.records.questions.paging import Paged, paged
 from server.records.questions.states import SeatChange, differences, fitted_on
-from server.records.tables import Machine, Mod, Step
+from server.records.questions.stays import step_here, tags_of
+from server.records.tables import Board, BoardStay, Machine, Mod, Position, Step
 from server.records.words import StepKind
 
 MOVES_A_PART = (StepKind.TAKE_OUT.value, StepKind.FIT.value)
@@ -23,9 +26,10 @@ MOST = 50
 
 @dataclass(frozen=True, slots=True)
 class ModOfDays:
-    """One mod that was in force on either day."""
+    """One mod that was in force on either day; `of` is the tag of the machine that it is numbered in."""
 
     mod: Mod
+    of: str
     before: bool
     after: bool
 
@@ -39,8 +43,19 @@ class StepOfDays:
     """One step that moves no part and stood on one of the days only; on the later one, if it `came`."""
 
     mod: Mod
+    of: str
     line: StepLine
     came: bool
+
+
+@dataclass(frozen=True, slots=True)
+class BoardOfDays:
+    """One board that was in the machine on one of the days only; `day` is when it came, or went."""
+
+    board: Board
+    at: Machine
+    came: bool
+    day: date | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +73,7 @@ class TwoDays:
 
     earlier: date
     later: date
+    boards: list[BoardOfDays]
     mods: Paged[ModOfDays]
     mods_changed: int
     seats: Paged[SeatChange]
@@ -65,7 +81,7 @@ class TwoDays:
 
     @property
     def nothing_changed(self) -> bool:
-        return not (self.mods_changed or self.seats.total or self.steps.total)
+        return not (self.boards or self.mods_changed or self.seats.total or self.steps.total)
 
 
 def two_days(session: Session, machine: Machine, one: date, other: date, numbers: PageNumbers) -> TwoDays:
@@ -75,11 +91,42 @@ def two_days(session: Session, machine: Machine, one: date, other: date, numbers
     return TwoDays(
         earlier=earlier,
         later=later,
+        boards=_boards(session, machine, earlier, later),
         mods=mods,
         mods_changed=mods_changed,
         seats=differences(session, machine, earlier, later, numbers.seats, MOST),
         steps=_steps(session, machine, earlier, later, numbers.steps),
     )
+
+
+def _boards(session: Session, machine: Machine, earlier: date, later: date) -> list[BoardOfDays]:
+    """The boards that came to the machine between the days, or left it, each with the machine that it is in now."""
+    query = (
+        select(Board, Machine, BoardStay)
+        .join(BoardStay, col(BoardStay.board_id) == col(Board.id))
+        .join(Machine, col(Machine.id) == col(Board.machine_id))
+        .where(BoardStay.machine_id == machine.id)
+        .order_by(col(Board.name), col(Board.id), col(BoardStay.id))
+    )
+    stays: dict[int, list[BoardStay]] = defaultdict(list)
+    known: dict[int, tuple[Board, Machine]] = {}
+    for board, now_in, stay in session.exec(query):
+        known[board.key] = (board, now_in)
+        stays[board.key].append(stay)
+    found = []
+    for key, (board, now_in) in known.items():
+        before, after = (_stay_on(stays[key], day) for day in (earlier, later))
+        if after and not before:
+            found.append(BoardOfDays(board, now_in, True, after.since))
+        elif before and not after:
+            found.append(BoardOfDays(board, now_in, False, before.until))
+    return found
+
+
+def _stay_on(stays: Sequence[BoardStay], day: date) -> BoardStay | None:
+    """The stay that held at the end of a day."""
+    held = (stay for stay in stays if (stay.since or date.min) <= day < (stay.until or date.max))
+    return next(held, None)
 
 
 def _mods(session: Session, machine: Machine, earlier: date, later: date, number: int) -> tuple[Paged[ModOfDays], int]:
@@ -88,29 +135,40 @@ def _mods(session: Session, machine: Machine, earlier: date, later: date, number
     stayed = and_(before, after)
     changed = func.count().filter(not_(stayed)).over()
     query = (
-        columns(Mod, before.label("before"), after.label("after"), changed.label("changed"))
+        columns(Mod, col(Machine.tag), before.label("before"), after.label("after"), changed.label("changed"))
+        .join(Machine, col(Machine.id) == col(Mod.machine_id))
         .where(before | after)
         .order_by(stayed, col(Mod.number), col(Mod.id))
     )
     found = paged(session, query, number, MOST)
-    rows = [ModOfDays(mod, bool(before), bool(after)) for mod, before, after, _ in found.rows]
+    rows = [ModOfDays(mod, of, bool(before), bool(after)) for mod, of, before, after, _ in found.rows]
     return Paged(rows, found.number, found.last, found.total), found.rows[0].changed if found.rows else 0
 
 
 def _steps(session: Session, machine: Machine, earlier: date, later: date, number: int) -> Paged[StepOfDays]:
-    """The steps without a part that stood on one day and not on the other."""
+    """The steps without a part that stood on one day and not on the other, on boards that were there on both."""
     came = and_(stood_on(later), not_(stood_on(earlier)))
     went = and_(stood_on(earlier), not_(stood_on(later)))
     query = (
         select(Step.id)
         .join(Mod, col(Mod.id) == col(Step.mod_id))
-        .where(Mod.machine_id == machine.id, col(Step.kind).not_in(MOVES_A_PART), came | went)
+        .outerjoin(Position, col(Position.id) == col(Step.position_id))
+        .outerjoin(Board, col(Board.id) == col(Position.board_id))
+        .where(
+            step_here(machine, earlier),
+            step_here(machine, later),
+            col(Step.kind).not_in(MOVES_A_PART),
+            came | went,
+        )
         .order_by(col(Mod.number), col(Mod.id), col(Step.number))
     )
     found = paged(session, query, number, MOST)
     lines = lines_where(session, col(Step.id).in_(found.rows))
     known = {mod.key: mod for mod in session.exec(select(Mod).where(col(Mod.id).in_({_mod(line) for line in lines})))}
-    rows = [StepOfDays(known[_mod(line)], line, _stood(line, later)) for line in lines]
+    tags = tags_of(session, known.values())
+    rows = [
+        StepOfDays(known[_mod(line)], tags[known[_mod(line)].machine_id], line, _stood(line, later)) for line in lines
+    ]
     return Paged(rows, found.number, found.last, found.total)
 
 

@@ -18,6 +18,7 @@ from sqlmodel import Session, col, func, select
 from server.records.placing import describe
 from server.records.questions.mods import StepLine, lines_where, trace_of, why_of
 from server.records.questions.stacking import Row, moment_of, rows_of
+from server.records.questions.stays import mods_ever, step_here, tags_of
 from server.records.tables import Loan, Machine, Mod, Part, Placement, Step, Storage
 from server.records.traces import WHY
 from server.records.words import Mounting, StepKind, Trace
@@ -30,7 +31,8 @@ Graph = dict[int, set[int]]
 class BackLine:
     """One step of the way back: which step it reverses, what to do, what it needs, and what stands against it.
 
-    `because` says why a step of a mod that nobody asked for has to come off, `trap` what time has done to it.
+    `because` says why a step of a mod that nobody asked for has to come off, `trap` what time has done to it. `of` is
+    the tag of the machine that the mod is numbered in, where that is another: then it came with a board.
     """
 
     mod: Mod
@@ -40,6 +42,12 @@ class BackLine:
     obstacle: str
     because: str = ""
     trap: str = ""
+    of: str = ""
+
+    @property
+    def called(self) -> str:
+        """The mod and its step by number."""
+        return _called(self.mod, self.of, self.line.step)
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,10 +69,13 @@ class WayBack:
 
 
 def way_back(session: Session, machine: Machine, mods: Collection[Mod] = ()) -> WayBack:
-    """The steps that undo these mods, or return the machine to stock where none is named: last done, first undone."""
-    every = lines_where(session, col(Mod.machine_id) == machine.key, col(Step.done_on).is_not(None))
-    known = {mod.key: mod for mod in session.exec(select(Mod).where(Mod.machine_id == machine.id))}
-    asked = {mod.key for mod in mods} or known.keys()
+    """The steps that undo these mods, or return the machine to stock where none is named: last done, first undone.
+
+    They are those that lie in the machine now: on a board that came to it too, and on none that left.
+    """
+    every = lines_where(session, step_here(machine), col(Step.done_on).is_not(None))
+    known = _Mods(session, machine)
+    asked = {mod.key for mod in mods} or known.mods.keys()
     of_asked = [line for line in every if line.step.mod_id in asked]
     standing = {line.step.key: line for line in every if line.can_be_put_back}
     waits = _waits(standing.values())
@@ -87,6 +98,26 @@ def way_back(session: Session, machine: Machine, mods: Collection[Mod] = ()) -> 
         tools=list(dict.fromkeys(tool for one in back for tool in _tools(one.line))),
         circle=[standing[key] for key in circle],
     )
+
+
+class _Mods:
+    """The mods whose steps can lie in a machine, and how those of another machine are called."""
+
+    def __init__(self, session: Session, machine: Machine) -> None:
+        self.here = machine.key
+        self.mods = {mod.key: mod for mod in session.exec(select(Mod).where(mods_ever(machine)))}
+        self.tags = tags_of(session, self.mods.values())
+
+    def of(self, mod: Mod) -> str:
+        return "" if mod.machine_id == self.here else self.tags[mod.machine_id]
+
+    def called(self, step: Step) -> str:
+        mod = self.mods[step.mod_id]
+        return _called(mod, self.of(mod), step)
+
+
+def _called(mod: Mod, of: str, step: Step) -> str:
+    return f"mod {mod.number}{f' of {of}' if of else ''}, step {step.number}"
 
 
 # ---- What waits for what ----
@@ -153,8 +184,8 @@ def _lies_on(order: Sequence[int], waits: Graph, standing: dict[int, StepLine]) 
 class _Around:
     """What is known of the parts and positions that some steps concern, read once for all of them."""
 
-    def __init__(self, session: Session, mods: dict[int, Mod], lines: Sequence[StepLine]) -> None:
-        self.mods = mods
+    def __init__(self, session: Session, mods: _Mods, lines: Sequence[StepLine]) -> None:
+        self.known = mods
         parts = [line.part.key for line in lines if line.part]
         positions = [line.position.key for line in lines if line.position]
         bagged = select(Storage).where(col(Storage.part_id).in_(parts), col(Storage.until).is_(None))
@@ -174,14 +205,15 @@ class _Around:
         if in_circle:
             obstacle = "; ".join(filter(None, ["it waits for steps that wait for it", obstacle]))
         because = self._because(under) if unasked else ""
-        return BackLine(self.mods[step.mod_id], line, act, needs, obstacle, because, self._trap(line))
+        mod = self.known.mods[step.mod_id]
+        return BackLine(mod, line, act, needs, obstacle, because, self._trap(line), self.known.of(mod))
 
     def _because(self, under: StepLine | None) -> str:
         """Why a step comes off that nobody asked for."""
         if under is None:
             return "a step of its mod that has to come off was done before it"
         where = f" at {under.position.designator}" if under.position else ""
-        return f"it lies on mod {self.mods[under.step.mod_id].number}, step {under.step.number}{where}"
+        return f"it lies on {self.known.called(under.step)}{where}"
 
     def _act(self, line: StepLine) -> tuple[str, str, str]:
         """What to do, what it needs, and what stands in the way."""
@@ -212,8 +244,10 @@ class _Around:
         return ""
 
 
-def _for_good(mods: dict[int, Mod], line: StepLine) -> BackLine:
-    return BackLine(mods[line.step.mod_id], line, f"cannot be undone: {line.words}", "", WHY[StepKind(line.step.kind)])
+def _for_good(known: _Mods, line: StepLine) -> BackLine:
+    mod = known.mods[line.step.mod_id]
+    why = WHY[StepKind(line.step.kind)]
+    return BackLine(mod, line, f"cannot be undone: {line.words}", "", why, of=known.of(mod))
 
 
 def _tools(line: StepLine) -> tuple[str, ...]:
