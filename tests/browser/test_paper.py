@@ -1,4 +1,4 @@
-"""The mod sheet from the browser's own printer."""
+"""What goes along with a machine from the browser's own printer: its mod sheet, and what of it is original."""
 
 import io
 from typing import Literal
@@ -9,11 +9,12 @@ import pytest
 from tests.browser.conftest import Opened
 
 
+@pytest.mark.parametrize("about", ["sheet", "originality", "originality/list", "boards/main-board/dating"])
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_the_sheet_prints(opened: Opened, demo_site: str, scheme: Literal["light", "dark"]) -> None:
+def test_it_prints(opened: Opened, demo_site: str, scheme: Literal["light", "dark"], about: str) -> None:
     """On a few pages, without what is only for the screen, dark on light whatever the screen's colours are."""
     page = opened(demo_site, color_scheme=scheme)
-    page.goto("/machines/MR-07/sheet")
+    page.goto(f"/machines/MR-07/{about}")
     page.emulate_media(media="print", color_scheme=scheme)
 
     ink, paper = page.evaluate(

@@ -80,10 +80,10 @@ def test_what_is_not_original_is_listed_with_where_its_original_is(client: TestC
     """What sits there, since when, by which mod, and the bag."""
     rows = {row[0]: row[1:] for row in rows_of(client.get(PAGE))}
 
-    assert rows["R1 Main board"] == ["1 kΩ new", "2024-03-01 by mod 1, Test", "carbon film in bag 1"]
-    assert rows["U1 Main board"] == ["carbon film later", "before it came in", "not known"]
-    assert rows["U2 Main board"][-1] == "not known; the part there may be it"
-    assert rows["X1 Main board"] == ["nothing, and no part was ever recorded here", "–", "not known"]
+    assert rows["R1 Main board"] == ["1 kΩ new", "carbon film in bag 1", "2024-03-01 by mod 1, Test"]
+    assert rows["U1 Main board"] == ["carbon film later", "not known", "before it came in"]
+    assert rows["U2 Main board"][1] == "not known; the part there may be it"
+    assert rows["X1 Main board"] == ["nothing, and no part was ever recorded here", "not known", "–"]
     assert "R2 Main board" not in rows
 
 
