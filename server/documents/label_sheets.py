@@ -20,9 +20,9 @@ LEAST = (40.0, 24.0)  # below this the words are too small to read at arm's leng
 ALONG_MOST = 20
 SLACK = 0.01  # measures are typed to the tenth of a millimetre
 EDGE = (2.2, 4.5)
-CODE_SHARE, CODE_MOST = 0.34, 30.0
-NUMBER_SHARE, NUMBER_MOST = 0.32, 13.0
-LINES, LINE_SPACING, WORDS_MOST = 4, 1.3, 3.4
+CODE_SHARE, CODE_LEAST, CODE_MOST = 0.33, 12.5, 30.0
+NUMBER_SHARE, NUMBER_MOST = 0.33, 13.0
+LINES, LINE_SPACING, WORDS_MOST = 4, 1.3, 3.2
 GUTTER = 1.5
 
 
@@ -112,7 +112,7 @@ def inside(sheet: LabelSheet) -> Inside:
     """How a label of this size is shared out."""
     edge = min(max(0.11 * sheet.height, EDGE[0]), EDGE[1])
     wide, high = sheet.width - 2 * edge, sheet.height - 2 * edge
-    code = min(high, CODE_SHARE * wide, CODE_MOST)
+    code = min(high, max(CODE_SHARE * wide, CODE_LEAST), CODE_MOST)
     number = min(NUMBER_SHARE * high, NUMBER_MOST)
     pitch = min((high - number) / LINES, LINE_SPACING * WORDS_MOST)
     return Inside(edge, code, wide - code - GUTTER, number, pitch / LINE_SPACING, pitch)
@@ -132,9 +132,7 @@ def _check_measures(paper: str, measures: dict[str, float | None], most: float) 
 def _check_least(width: float, height: float) -> None:
     for name, measure, least, way in (("width", width, LEAST[0], "wide"), ("height", height, LEAST[1], "high")):
         if measure < least:
-            said = (
-                f"{mm(measure)} mm is too little for words and a code: a label is at least {mm(least)} mm {way}."
-            )
+            said = f"{mm(measure)} mm is too little for words and a code: a label is at least {mm(least)} mm {way}."
             raise Invalid({name: said})
 
 

@@ -14,8 +14,8 @@ import segno
 from server.documents.label_sheets import LabelSheet, inside, mm
 from server.documents.pdf import compiled
 from server.records.errors import Invalid
-from server.records.placing import describe
 from server.records.questions.bags import Aside
+from server.records.tables import Part
 
 LABELS_MOST = 500  # choosing the best mask of a code takes its time
 PARTS_NAMED = 3
@@ -64,17 +64,25 @@ def _words(held: Sequence[Aside]) -> tuple[str, ...]:
     if len(held) == 1:
         line = held[0]
         marked = f"marked {line.part.marking}" if line.part.marking else ""
-        what = (describe(line.part), marked, _came_from(line), f"{line.storage.since}, {line.part.origin}")
+        what = (_name(line.part), marked, _came_from(line), f"{line.storage.since}, {line.part.origin}")
         return tuple(filter(None, what))
     named = held[:PARTS_NAMED] if len(held) == PARTS_NAMED else held[: PARTS_NAMED - 1]
-    each = [f"{describe(line.part)}, {_came_from(line)}, {line.storage.since}, {line.part.origin}" for line in named]
+    each = [f"{_name(line.part)}, {_from(line)}, {line.storage.since}, {line.part.origin}" for line in named]
     more = [f"and {len(held) - len(named)} more"] if len(held) > len(named) else []
     return (f"{len(held)} parts", *each, *more)
 
 
+def _name(part: Part) -> str:
+    return " ".join(filter(None, [part.type, part.value])) or part.kind
+
+
 def _came_from(line: Aside) -> str:
+    return f"{_from(line)} on {line.seat.board.name}" if line.seat else _from(line)
+
+
+def _from(line: Aside) -> str:
     if line.seat:
-        return f"{line.seat.machine.tag}, {line.seat.position.designator} on {line.seat.board.name}"
+        return f"{line.seat.machine.tag}, {line.seat.position.designator}"
     return f"from {line.part.pedigree}" if line.part.pedigree else "a spare"
 
 

@@ -27,9 +27,9 @@ BECOMES = [
 ]
 WHILE_LENT = BECOMES[2:]
 KINDS: dict[str, tuple[type[Command], str]] = {
-    "lend": (LendPart, "Lend"),
-    "take-back": (TakeBack, "Take back"),
-    "keep-aside": (KeepAside, "Move, or let go of,"),
+    "lend": (LendPart, "Lend the {}"),
+    "take-back": (TakeBack, "Take the {} back"),
+    "keep-aside": (KeepAside, "Move the {}, or let it go"),
 }
 
 
@@ -119,7 +119,7 @@ def _act_page(house: House, number: int, act: str, form: Form, status: int = 200
         bag=bag,
         loan=loan,
         act=act,
-        heading=f"{heading} {name}",
+        heading=heading.format(name),
         form=form,
         becomes=WHILE_LENT if loan else BECOMES,
         action=f"{part_address(part)}/{act}",

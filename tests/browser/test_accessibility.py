@@ -22,6 +22,8 @@ NO_PAGES = {
     "/understood",
     "/bench-sums/{slug}/attach",
     "/machines/{tag}/sheet.pdf",
+    "/machines/{tag}/labels.pdf",
+    "/kept-aside/labels.pdf",
     "/api/v1/machines/{tag}",
     "/api/v1/procedures",
     "/machines/{tag}/on",

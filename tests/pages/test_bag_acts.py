@@ -50,7 +50,7 @@ def test_a_part_is_lent_and_comes_back(client: TestClient, part: str, htmx: bool
     back = post(client, f"{part}/take-back", htmx, day="2023-06-20", condition="one pin bent", note="By post.")
 
     page = client.get(address_of(back))
-    assert "Lent to Ida Quern since 2023-06-01, due back on 2023-07-01: overdue, signed Test keeper." in waiting
+    assert "Lent to Ida Quern since 2023-06-01, signed Test keeper, due back on 2023-07-01: overdue." in waiting
     assert "It came back on 2023-06-20." in words_of(page)
     assert "On 2023-06-20 it lies here anew, Drawer 4, one pin bent." in words_of(page)
     assert "Lent to Ida Quern" in words_of(client.get(part))

@@ -156,7 +156,7 @@ def test_the_page_says_what_address_the_codes_hold(settings: Settings, host: str
         page = client.get("/kept-aside/labels")
 
     assert f"opened at: {host}" in words_of(page)
-    assert ("Only this computer answers there." in words_of(page)) == warned
+    assert ("Only this computer answers there" in words_of(page)) == warned
 
 
 @pytest.mark.parametrize("at", ["/kept-aside", "/machines/TM-03"])

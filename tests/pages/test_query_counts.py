@@ -29,6 +29,7 @@ PAGES = (
     "/originality/list",
     "/way-back",
     "/history",
+    "/labels",
     "/on/2025-06-01",
     "/on/2025-06-01?against=2024-12-01",
     "/sheet",
