@@ -3,18 +3,19 @@
 Answers are JSON whatever happens, and what cannot be stored is told in one sentence a field.
 """
 
+import math
 from typing import Annotated, Any
 from uuid import UUID
 
 from fastapi import APIRouter, Depends, Request
-from pydantic import BaseModel, Field
+from pydantic import BaseModel, BeforeValidator, Field
 from pydantic_core import from_json
 from sqlmodel import Session
 from starlette.responses import JSONResponse, Response
 
 from server.documents.record import canonical, machine_record
 from server.documents.record_schema import MachineRecord
-from server.engineering.trials import summarise
+from server.engineering.trials import Summary, summarise
 from server.pages.house import AtHome, PageNumber
 from server.pages.trial_form import trial_address
 from server.records.commands.base import Command, Day, Line, NeededLine, Prose
@@ -22,10 +23,26 @@ from server.records.commands.trials import OtherTrial, RecordTrial
 from server.records.errors import Invalid
 from server.records.questions.addresses import find_machine
 from server.records.questions.trials import counts, line_of, procedures, yes_or_no
-from server.records.tables import Machine, Trial
+from server.records.tables import Machine, Procedure, Trial
 from server.records.typed_readings import Sent
 
 router = APIRouter(prefix="/api/v1")
+
+
+NO_UUID = (
+    "This must be a UUID such as 0b8f5d0e-5b0f-4c58-9a55-0f9d6c1f7d2e. Make a new one for each trial; in Python, "
+    "str(uuid.uuid4()) gives one."
+)
+DIGITS = 4
+
+
+def _uuid(sent: object) -> object:
+    if not isinstance(sent, str):
+        return sent
+    try:
+        return UUID(sent)
+    except ValueError:
+        raise ValueError(NO_UUID) from None
 
 
 class Answer(BaseModel):
@@ -79,7 +96,7 @@ class PostedTrial(Command):
     instrument: Line = Field("", description="What they were taken with.", examples=["bench counter"])
     signer: NeededLine | None = Field(None, description="Who signs; the machine's keeper where nobody is named.")
     note: Prose = ""
-    uuid: UUID | None = Field(
+    uuid: Annotated[UUID | None, BeforeValidator(_uuid)] = Field(
         None,
         description="A UUID of your own for this trial. Sent once more with the same content, as after an answer that "
         "was lost, it is answered with the trial that is there.",
@@ -149,8 +166,15 @@ def procedures_list(house: AtHome, number: PageNumber) -> ProcedureList:
     """Every procedure by title, a page at a time."""
     with house.reading() as session:
         found = procedures(session, number)
-    entries = [ProcedureEntry.model_validate(line.procedure, from_attributes=True) for line in found.rows]
+    entries = [_entry(line.procedure) for line in found.rows]
     return ProcedureList(procedures=entries, page=found.number, pages=found.last)
+
+
+def _entry(procedure: Procedure) -> ProcedureEntry:
+    entry = ProcedureEntry.model_validate(procedure, from_attributes=True)
+    if not yes_or_no(procedure):
+        return entry
+    return entry.model_copy(update={"unit": "", "unit_meaning": "", "resolution": None, "target": None})
 
 
 async def body_of(request: Request) -> bytes:
@@ -183,7 +207,9 @@ def post_trial(house: AtHome, tag: str, sent: Annotated[bytes, Depends(body_of)]
         return JSONResponse({"detail": str(other)}, 409)
     except Invalid as refused:
         fields = {name: sentence for name, sentence in refused.messages.items() if name}
-        return JSONResponse({"detail": str(refused), "fields": fields}, 422)
+        if fields.get("procedure", "").startswith("There is no procedure"):
+            fields["procedure"] += f" {router.prefix}/procedures lists them all."
+        return JSONResponse({"detail": str(Invalid(fields)) if fields else str(refused), "fields": fields}, 422)
     with house.reading() as session:
         told = _told(session, done.key)
     status = 201 if done.seq else 200
@@ -210,9 +236,16 @@ def _told(session: Session, key: int) -> TrialPosted:
         number=trial.number,
         address=trial_address(machine, trial),
         count=len(trial.readings),
-        mean=summary.mean if summary else None,
-        standard_uncertainty=summary.standard_uncertainty if summary and summary.count > 1 else None,
+        mean=_rounded(summary.mean, summary) if summary else None,
+        standard_uncertainty=_rounded(summary.standard_uncertainty, summary) if summary and summary.count > 1 else None,
         yes=counts(trial)[0] if observed else None,
-        unit=line.procedure.unit,
+        unit="" if observed else line.procedure.unit,
         mods_in_force=[mod.number for mod in line.mods],
     )
+
+
+def _rounded(value: float, summary: Summary) -> float:
+    """To the fourth digit of the standard uncertainty: finer than anyone can tell, and free of what floats add."""
+    if summary.count == 1 or not summary.standard_uncertainty:
+        return float(f"{value:.12g}")
+    return round(value, DIGITS - 1 - math.floor(math.log10(summary.standard_uncertainty)))

@@ -22,8 +22,16 @@ from server.records.placing import describe
 from server.records.questions.addresses import find_machine, find_trial
 from server.records.questions.comparisons import compare_trials
 from server.records.questions.paging import Paged
-from server.records.questions.states import SeatChange, differences
-from server.records.questions.trials import TrialLine, figures_in, in_print, line_of, trial_names, with_unit
+from server.records.questions.states import SeatChange, differences, mods_in_force
+from server.records.questions.trials import (
+    TrialLine,
+    TrialName,
+    figures_in,
+    in_print,
+    line_of,
+    trial_names,
+    with_unit,
+)
 from server.records.tables import Machine, Mod
 
 router = APIRouter()
@@ -49,7 +57,8 @@ class Replaced(NamedTuple):
 class Held:
     """Two trials held against each other; `better` says which way is better.
 
-    `came` and `went` are the mods in force at one trial only, `parts` the positions that hold another part.
+    `came` and `went` are the mods in force at one trial only, `parts` the positions that hold another part; `reasons`
+    tell why other mods are noted with a trial than the days give.
     """
 
     before: TrialLine
@@ -65,28 +74,35 @@ class Held:
     went: list[Mod]
     parts: Paged[Replaced]
     warnings: list[str]
+    reasons: list[str]
 
 
 @dataclass(frozen=True, slots=True)
 class ComparePage:
-    """The choice of two trials and, once both are known and of one procedure, what they say."""
+    """The choice of two trials and, once both are known and of one procedure, what they say.
+
+    `alike` are the trials that the first one can be held against: all of them until it is chosen.
+    """
 
     machine: Machine
     tabs: list[tuple[str, str]]
     cautions: list[str]
     form: Form
     trials: list[tuple[str, str]]
+    alike: list[tuple[str, str]]
     held: Held | None
     address: str
 
 
 @router.get("/machines/{tag}/compare")
-def compare_page(house: AtHome, tag: str, number: PageNumber, before: str = "", after: str = "") -> Response:
+def compare_page(
+    house: AtHome, tag: str, number: PageNumber, before: str = "", after: str = "", choosing: str = ""
+) -> Response:
     form = Form.blank(before=before.strip(), after=after.strip())
     with house.reading() as session:
         machine = find_machine(session, tag)
         try:
-            held = _held(session, machine, form, number)
+            held = None if choosing else _held(session, machine, form, number)
         except Invalid as problem:
             held = None
             form.refuse(problem)
@@ -96,7 +112,8 @@ def compare_page(house: AtHome, tag: str, number: PageNumber, before: str = "", 
             tabs=sections(machine),
             cautions=cautions_of(session, machine),
             form=form,
-            trials=[(str(name.number), f"{name.title}, {name.day}, trial {name.number}") for name in names],
+            trials=_offered(names),
+            alike=_offered(_alike(names, form.text("before"))),
             held=held,
             address=f"{address(machine)}/compare",
         )
@@ -126,8 +143,24 @@ def _held(session: Session, machine: Machine, form: Form, number: int) -> Held |
         came=came,
         went=went,
         parts=_in_words(parts),
-        warnings=_warnings(before, after, [*came, *went], parts),
+        warnings=_warnings(before, after, [*came, *went], parts, _left_out(session, machine, before, after)),
+        reasons=[
+            f"With trial {line.trial.number} other mods are noted than the days of their moves give, because: "
+            f"{line.trial.mods_reason.rstrip('.')}."
+            for line in (before, after)
+            if line.trial.mods_reason
+        ],
     )
+
+
+def _offered(names: list[TrialName]) -> list[tuple[str, str]]:
+    return [(str(name.number), f"{name.title}, {name.day}, trial {name.number}") for name in names]
+
+
+def _alike(names: list[TrialName], before: str) -> list[TrialName]:
+    """Those of the same procedure as the first; all of them while it is none that is offered."""
+    first = next((name for name in names if str(name.number) == before), None)
+    return [name for name in names if name.procedure == first.procedure and name != first] if first else names
 
 
 def _chosen(session: Session, machine: Machine, form: Form, side: str) -> TrialLine:
@@ -153,7 +186,19 @@ def _only_in(one: TrialLine, other: TrialLine) -> list[Mod]:
     return [mod for mod in one.mods if mod.id not in known]
 
 
-def _warnings(before: TrialLine, after: TrialLine, mods: list[Mod], parts: Paged[SeatChange]) -> list[str]:
+def _left_out(session: Session, machine: Machine, *lines: TrialLine) -> list[Mod]:
+    """Mods that a reason says of a trial against what the days of their moves give."""
+    told = []
+    for line in lines:
+        if line.trial.mods_reason:
+            noted, by_day = {mod.id for mod in line.mods}, mods_in_force(session, machine, line.trial.day)
+            told += [mod for mod in by_day if mod.id not in noted and mod.machine_id == machine.id]
+    return told
+
+
+def _warnings(
+    before: TrialLine, after: TrialLine, mods: list[Mod], parts: Paged[SeatChange], left_out: list[Mod]
+) -> list[str]:
     """What keeps the difference from being put down to one thing."""
     said = []
     if (after.trial.day, after.trial.number) < (before.trial.day, before.trial.number):
@@ -163,7 +208,12 @@ def _warnings(before: TrialLine, after: TrialLine, mods: list[Mod], parts: Paged
             f"More than one mod changed between these trials ({', '.join(str(mod.number) for mod in mods)}), so the "
             "difference cannot be put down to one of them. A trial between the two would tell them apart."
         )
-    known = {mod.id for mod in mods}
+    known = {mod.id for mod in [*mods, *left_out]}
+    if acted := {row.mod.number for row in parts.rows if row.mod and row.mod.id in {mod.id for mod in left_out}}:
+        said.append(
+            f"Parts changed by mod {', '.join(map(str, sorted(acted)))}, which is not noted with each of these trials "
+            "though its days say so; the reason stands below."
+        )
     if any(change.mod is None or change.mod.id not in known for change in parts.rows):
         said.append("Parts changed that no mod listed here accounts for; they may have their share in the difference.")
     if before.trial.instrument != after.trial.instrument:

@@ -70,13 +70,17 @@ class Bound(NamedTuple):
 
 
 class Readings(NamedTuple):
-    """One trial: its readings, their mean, and the 95 % interval of the mean where there is one."""
+    """One trial: its readings, their mean, and the 95 % interval of the mean where there is one.
+
+    `words` are the mean and its interval as the page tells them, where it does.
+    """
 
     label: str
     readings: Sequence[float]
     mean: float
     low: float | None
     high: float | None
+    words: str = ""
 
     @property
     def numbers(self) -> list[float]:
@@ -303,6 +307,8 @@ def _counted(row: Readings) -> str:
 
 
 def _mean_words(row: Readings, unit: str) -> str:
+    if row.words:
+        return row.words
     if row.low is None or row.high is None:
         alone = with_unit(figure(row.mean), unit)
         return alone if len(row.readings) == 1 else f"mean {alone}"

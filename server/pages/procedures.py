@@ -1,5 +1,6 @@
 """Procedures: how tests are run, and what was read with them on every machine."""
 
+import re
 from dataclasses import dataclass
 from urllib.parse import quote
 
@@ -28,6 +29,8 @@ from server.records.words import Better
 
 router = APIRouter()
 MACHINES_OFFERED = 12
+A_SENTENCE = re.compile(r"=|\b(?:is|are|lasts|takes|equals|counts|stands for)\b")
+BEFORE_A_UNIT = re.compile(r"(?<=\d) (?=[^\W\d])")
 
 BETTER_WORDS = {
     Better.LOWER: "lower is better",
@@ -154,8 +157,16 @@ def facts(procedure: Procedure) -> list[tuple[str, str]]:
 
 
 def meaning(procedure: Procedure) -> list[tuple[str, str]]:
-    """What the unit stands for, as a row of facts: `tick = 1/60 s`; nothing where that is not written down."""
-    return [("What the unit stands for", procedure.unit_meaning)] if procedure.unit_meaning else []
+    """What the unit stands for, as a row of facts: `1 tick = 1/60 s`; nothing where that is not written down."""
+    return [("What the unit stands for", told)] if (told := stands_for(procedure)) else []
+
+
+def stands_for(procedure: Procedure) -> str:
+    """`1 tick = 1/60 s`, with every figure on one line with its unit; empty where that is not written down."""
+    told = procedure.unit_meaning
+    if told and procedure.unit and not A_SENTENCE.search(told):
+        told = f"1 {procedure.unit} = {told}"
+    return BEFORE_A_UNIT.sub("\N{NO-BREAK SPACE}", told)
 
 
 def _after_writing(house: House, form: Form, done: Done) -> str:

@@ -109,10 +109,18 @@ def picture(rows: Sequence[tuple[str, Trial, Summary]], procedure: Procedure) ->
             summary.mean,
             summary.interval_low if summary.count > 1 else None,
             summary.interval_high if summary.count > 1 else None,
+            _mean_at(summary, procedure.unit) if summary.count > 1 else "",
         )
         for label, trial, summary in rows
     ]
     return pictures.dot_view("readings", procedure.title, procedure.unit, drawn)
+
+
+def _mean_at(summary: Summary, unit: str) -> str:
+    """The mean with its interval, in the very digits of the text beside the picture."""
+    u = summary.standard_uncertainty
+    mean, low, high = (in_print(end, u) for end in (summary.mean, summary.interval_low, summary.interval_high))
+    return f"mean {with_unit(f'{mean} ({low} to {high})', unit)}"
 
 
 def _named(label: str, trial: Trial) -> str:

@@ -15,6 +15,7 @@ from server.engineering.trials import summarise
 from server.pages.forms import Form
 from server.pages.house import House
 from server.pages.machines import address, sections
+from server.pages.procedures import stands_for
 from server.records.errors import Invalid, NotFound
 from server.records.questions.addresses import find_procedure, find_trial
 from server.records.questions.hazards import cautions_for
@@ -52,6 +53,7 @@ class TrialFormPage:
     procedures: list[tuple[str, str]]
     instruments: Sequence[str]
     form: Form
+    meaning: str
     observed: bool
     asked: bool
     unsaved: bool
@@ -82,6 +84,7 @@ def form_page(
             procedures=_offered(session),
             instruments=instruments_of(session, machine),
             form=form,
+            meaning=stands_for(procedure) if procedure and not yes_or_no(procedure) else "",
             observed=procedure is not None and yes_or_no(procedure),
             asked=procedure is not None or _begun(form),
             unsaved=house.request.method == "POST" and _begun(form),

@@ -91,9 +91,7 @@ def new_trial(house: AtHome, tag: str, procedure: str = "") -> Response:
         machine = find_machine(session, tag)
         if procedure:
             find_procedure(session, procedure)
-    signer = machine.keeper or house.settings.keeper
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
-    return form_page(house, machine, None, Form.blank(procedure=procedure, day=today, signer=signer))
+    return form_page(house, machine, None, _begun(house, machine, Form.blank(procedure=procedure)))
 
 
 @router.post("/machines/{tag}/trials/new")
@@ -102,7 +100,7 @@ def record_trial(house: AtHome, tag: str, form: PostedForm) -> Response:
         machine = find_machine(session, tag)
         pressed = at_the_readings(form, procedure_of(session, None, form))
     if pressed:
-        return form_page(house, machine, None, form, *pressed)
+        return form_page(house, machine, None, _begun(house, machine, form), *pressed)
     return house.write(
         form,
         RecordTrial,
@@ -159,6 +157,14 @@ def revise_trial(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
         machine=machine.tag,
         trial=n,
     )
+
+
+def _begun(house: House, machine: Machine, form: Form) -> Form:
+    """With the day and the signer that are likely, in the fields that nobody has seen yet."""
+    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    likely = Form.blank(day=today, signer=machine.keeper or house.settings.keeper)
+    form.values = likely.values | form.values
+    return form
 
 
 def _recorded(house: House, machine: Machine, key: int) -> str:

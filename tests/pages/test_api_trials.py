@@ -20,6 +20,7 @@ from starlette.testclient import TestClient
 
 from seed_data.demo import MERLE
 from server.app import create_app
+from server.pages.api import NO_UUID
 from server.records.commands import machines, trials
 from server.records.store import Store
 from server.records.tables import JournalEntry, Trial
@@ -106,8 +107,8 @@ def test_numbers_are_recorded_in_one_entry(client: TestClient, shop: Store) -> N
 
     told = answer.json()
     assert (answer.status_code, answer.headers["location"]) == (201, f"/machines/{TAG}/trials/1")
-    assert told["mean"] == pytest.approx(2122 / 3)
-    assert told["standard_uncertainty"] == pytest.approx((25 / 9 + 1 / 12) ** 0.5)
+    assert told["mean"] == 707.333
+    assert told["standard_uncertainty"] == round((25 / 9 + 1 / 12) ** 0.5, 3)
     assert told | {"mean": 0, "standard_uncertainty": 0} == {
         "number": 1, "address": f"/machines/{TAG}/trials/1", "count": 3, "mean": 0, "standard_uncertainty": 0,
         "yes": None, "unit": "µs", "mods_in_force": [1],
@@ -235,12 +236,16 @@ NOT_A_NUMBER = "Reading 2, {}, is not a number."
         ({"procedure": CRASH}, {"readings": "Observation 1, “704”, is neither true nor false."}),
         ({"procedure": CRASH, "readings": []},
          {"readings": "There are no observations; send true or false for each occasion."}),
-        ({"procedure": "gone"}, {"procedure": "There is no procedure “gone”."}),
+        ({"procedure": "gone"},
+         {"procedure": "There is no procedure “gone”. /api/v1/procedures lists them all."}),
         ({"procedure": 7}, {"procedure": "Write a text."}),
         ({"day": "1 April"}, {"day": "Write the day as year-month-day, such as 1981-09-30."}),
         ({"day": 20240401}, {"day": "Write the day as year-month-day, such as 1981-09-30."}),
         ({"day": "2999-01-01"}, {"day": "2999-01-01 is still to come. Write the day on which it was done."}),
-        ({"uuid": "seven"}, {"uuid": "This does not name a record."}),
+        ({"uuid": "seven"}, {"uuid": NO_UUID}),
+        ({"readings": [704.709, 705]},
+         {"readings": "“704.709” is finer than the 1 µs that this procedure is read to. Part readings by spaces, or "
+                      "revise the procedure’s resolution."}),
         ({"note": "a\0b"}, {"note": "Character 2 is a control character that cannot be stored; take it out."}),
         ({"machine": "TM-04"}, {"machine": "There is no such field here."}),
         ({"signer": " "}, {"signer": "This cannot be left empty."}),
@@ -430,3 +435,14 @@ def test_the_description_shows_what_to_send_and_what_comes(client: TestClient) -
     }  # fmt: skip
     assert {"200", "201", "404", "409", "413", "415", "422"} == set(told["responses"])
     assert trials.RecordTrial.model_fields.keys() == body["properties"].keys() | {"machine"}
+
+
+def test_figures_carry_no_more_digits_than_anyone_can_tell(client: TestClient, shop: Store) -> None:
+    """None that come from how floats are added; a yes or no has no unit, whatever was typed long ago."""
+    scene.write_timing(shop, title="Hum", unit="mV", resolution="0.1")
+
+    hum = sent(client, procedure="hum", readings=[18.4, 18.7, 18.2, 18.8, 18.4, 18.5]).json()
+    seen = sent(client, procedure=CRASH, readings=[True]).json()
+
+    assert (hum["mean"], len(str(hum["standard_uncertainty"]))) == (18.5, 7)
+    assert seen["unit"] == ""

@@ -4,9 +4,10 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from server.records.commands.trials import NoteModsInForce
 from server.records.store import Store
 from tests.records import trial_scene as scene
-from tests.records.trial_scene import CRASH, TIMING
+from tests.records.trial_scene import CRASH, TAG, TIMING
 
 HTMX = {"HX-Request": "true"}
 COMPARE = "/machines/TM-03/compare"
@@ -215,3 +216,34 @@ def test_only_this_machines_trials_can_be_chosen(client: TestClient, shop: Store
 
     assert page.status_code == 422
     assert TIMING not in page.text
+
+
+# ---- What is chosen, and why ----
+
+
+@pytest.mark.parametrize("choosing", ["", "after"], ids=["compared", "chosen"])
+def test_the_second_is_offered_of_the_same_procedure(client: TestClient, shop: Store, choosing: str) -> None:
+    """As soon as the first is chosen; and nothing is said of saving, since nothing is saved."""
+    scene.run(shop, "2024-04-01", FAST)
+
+    page = client.get(COMPARE, params={"before": "1", "after": "2", "choosing": choosing}, headers=HTMX)
+
+    after = page.text.partition('id="f-after"')[2].partition("</select>")[0]
+    assert "trial 3</option>" in after
+    assert "trial 2</option>" not in after
+    assert "Nothing was saved" not in page.text
+    assert ("Only trials of the same procedure" in page.text) == (not choosing)
+
+
+def test_the_reason_for_other_mods_is_told(client: TestClient, shop: Store) -> None:
+    """And the parts of the mod that it leaves out are not those of nobody."""
+    scene.fit_resistor(shop, 1, "2024-03-10")
+    number = scene.run(shop, "2024-03-10", FAST)
+    scene.do(shop, NoteModsInForce, machine=TAG, trial=number, mods=[], reason="Read in the morning", opened_with="1")
+
+    text = held(client, 1, number)
+
+    assert f"With trial {number} other mods are noted than the days of their moves give" in text
+    assert "Read in the morning." in text
+    assert "no mod listed here accounts for" not in text
+    assert "Parts changed by mod 1, which is not noted with each of these trials" in text

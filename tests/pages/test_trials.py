@@ -6,6 +6,7 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
+from server.records.commands.trials import ReviseProcedure
 from server.records.store import Store
 from tests.records import trial_scene as scene
 from tests.records.trial_scene import CRASH, TIMING
@@ -106,7 +107,11 @@ def test_the_machines_own_keeper_signs(client: TestClient) -> None:
     client.post("/machines/new", data={"tag": "TM-04", "model": "Merle", "keeper": "A. Ember"})
     client.post("/procedures/new", data={"title": "X"})
 
-    assert 'name="signer" type="text" value="A. Ember"' in client.get("/machines/TM-04/trials/new").text
+    chosen = client.post("/machines/TM-04/trials/new", data={"procedure": "x", "choose": "go on"})
+
+    signed = 'name="signer" type="text" value="A. Ember"'
+    assert signed in chosen.text
+    assert signed in client.get("/machines/TM-04/trials/new?procedure=x").text
 
 
 @BOTH_WAYS
@@ -310,14 +315,17 @@ def test_a_mod_that_is_not_there_is_refused_beside_the_boxes(client: TestClient,
 
 @pytest.mark.parametrize(
     ("procedure", "readings", "typed"),
-    [(TIMING, "1.459 2.5 0.1 1e-7 500", "1.459 2.5 0.1 1e-07 500"), (CRASH, "1 n YES", "yes no yes")],
+    [("hum", "1.459 2.5 0.1 1e-7 500", "1.459 2.5 0.1 1e-07 500"), (CRASH, "1 n YES", "yes no yes")],
 )
 def test_the_form_holds_the_readings_to_the_last_digit(
     client: TestClient, shop: Store, procedure: str, readings: str, typed: str
 ) -> None:
-    """Saved again without a change, they are the same readings."""
+    """Saved again without a change, they are the same readings, also where the resolution is another one by now."""
+    scene.write_timing(shop, title="Hum", resolution="")
     scene.run(shop, "2024-03-01", readings, procedure)
     stored = scene.trial(shop, 1).readings
+    hum = {"procedure": "hum", "title": "Hum", "unit": "ms", "better": "lower", "resolution": "1"}
+    scene.do(shop, ReviseProcedure, **hum, opened_version=1)
 
     page = client.get(f"{BASE}/trials/1/edit")
     client.post(f"{BASE}/trials/1/edit", data=TYPED | {"readings": typed, "opened_version": "1"})

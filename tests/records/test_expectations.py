@@ -3,10 +3,13 @@
 from typing import Any
 
 import pytest
+from sqlmodel import Session, select
 
 from server.records.commands import mods, trials
+from server.records.errors import Invalid
 from server.records.questions.expectations import ExpectationLine, verdicts
 from server.records.store import Store
+from server.records.tables import Expectation
 from tests.records import trial_scene as scene
 from tests.records.trial_scene import CRASH, TAG, TIMING, do
 
@@ -179,7 +182,10 @@ def test_trials_that_disagree_are_contradictory(shop: Store) -> None:
     line = verdict(shop)
 
     assert (line.verdict, numbers(line)) == ("contradictory", (1, 3))
-    assert line.sentence == "Trials with the mod disagree: met by trial 2, not met by trial 3."
+    assert line.sentence == (
+        "Trials with the mod disagree: met by trial 2, not met by trial 3. They differ in the days "
+        f"({AFTER} against {LATER}): look at those again, or run it once more."
+    )
 
 
 def test_a_trial_that_leaves_it_open_does_not_outweigh_one_that_tells(shop: Store) -> None:
@@ -263,8 +269,14 @@ def test_what_is_seen_is_judged_by_counts(shop: Store, sense: str, before: str, 
 
 @pytest.mark.parametrize(("sense", "procedure"), [("seen", TIMING), ("falls below", CRASH)])
 def test_a_sense_that_the_readings_cannot_have_leaves_it_undecided(shop: Store, sense: str, procedure: str) -> None:
-    """Milliseconds are not seen, and yes does not fall below anything."""
-    expect(shop, sense, procedure, bound="1")
+    """Milliseconds are not seen, and yes does not fall below anything; it is refused now, and may stand from before."""
+    with pytest.raises(Invalid) as refused:
+        expect(shop, sense, procedure, bound="1")
+    assert list(refused.value.messages) == ["sense"]
+    expect(shop, procedure=procedure, bound="1")
+    with Session(shop.engine) as session:
+        session.exec(select(Expectation)).one().sense = sense
+        session.commit()
     scene.run(shop, AFTER, "1 1", procedure)
 
     line = verdict(shop)

@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import Engine, event
 from sqlmodel import col, select
 
-from server.records.commands import trials
+from server.records.commands import mods, trials
 from server.records.commands.base import Command
 from server.records.errors import Invalid, Refused, Stale
 from server.records.questions.states import SeatChange, differences
@@ -14,6 +14,7 @@ from server.records.questions.trials import (
     figures_of,
     instruments_of,
     mods_noted,
+    mods_offered,
     numbered,
     procedures,
     trial_before,
@@ -22,7 +23,7 @@ from server.records.questions.trials import (
     trials_with,
 )
 from server.records.store import Store
-from server.records.tables import JournalEntry, Procedure, Trial
+from server.records.tables import JournalEntry, Mod, Procedure, Trial
 from tests.records import trial_scene as scene
 from tests.records.trial_scene import CRASH, KEEPER, TAG, TIMING, do
 
@@ -140,7 +141,8 @@ def test_procedures_tell_how_often_and_when_they_were_run(shop: Store) -> None:
 
 def test_readings_are_stored_in_the_order_they_were_typed(shop: Store) -> None:
     """Drift shows in the order, so it is kept."""
-    scene.run(shop, "2024-03-01", "503,5 501\n499; 500")
+    scene.write_timing(shop, title="Hum", resolution="0.5")
+    scene.run(shop, "2024-03-01", "503,5 501\n499; 500", "hum")
 
     with shop.reading() as session:
         assert session.exec(select(Trial)).one().readings == [503.5, 501.0, 499.0, 500.0]
@@ -470,3 +472,19 @@ def test_days_between_which_nothing_moved_do_not_differ(shop: Store) -> None:
     with shop.reading() as session:
         assert differences(session, machine, date(2024, 3, 1), date(2024, 3, 9)).rows == []
         assert differences(session, machine, date(2024, 3, 10), date(2024, 4, 1)).rows == []
+
+
+def test_a_mod_that_never_stood_was_not_in_force(shop: Store) -> None:
+    """What is only planned is not offered at a trial, and refused."""
+    scene.do(shop, mods.PlanMod, machine=TAG, title="Planned", day="2024-01-01", state="planned", signer=KEEPER)
+    number = scene.run(shop, "2024-03-01", "500 501")
+    with shop.reading() as session:
+        planned = max(mod.number for mod in session.exec(select(Mod)))
+        offered = [one for one, _ in mods_offered(session, scene.machine(shop))]
+
+    messages = refusal(
+        shop, trials.NoteModsInForce, machine=TAG, trial=number, mods=[planned], reason="It was", opened_with=""
+    )
+
+    assert planned not in offered
+    assert messages == {"mods": f"No step of mod {planned} was ever done, so it was not in force."}

@@ -25,7 +25,7 @@ from server.records.commands.base import (
 from server.records.errors import Difference, Invalid, NotFound, RecordError, Refused, Stale
 from server.records.questions.addresses import find_machine, find_procedure, find_trial, free_slug, slug
 from server.records.questions.states import mods_in_force
-from server.records.questions.trials import YES_OR_NO, mods_noted, numbered
+from server.records.questions.trials import YES_OR_NO, ever_stood, mods_noted, numbered
 from server.records.tables import Machine, Mod, Procedure, Trial, TrialMod
 from server.records.typed_amounts import Amount, NoAmount, amount_in
 from server.records.typed_readings import Given, readings_of, unit_refused
@@ -117,6 +117,7 @@ def revise_procedure(work: Work, command: ReviseProcedure) -> Entry:
     expect_version("procedure", procedure, command.opened_version, values)
     _check_procedure(command, values)
     _check_kind_of_reading(work.session, procedure, command.better)
+    _check_unit_stays(work.session, procedure, command.unit)
     run_with_it = work.session.exec(select(Trial.id).where(Trial.procedure_id == procedure.id))
     work.touched_trials.update(key for key in run_with_it if key is not None)
     return Entry("revise procedure", procedure, f"Procedure {procedure.title}: {change(procedure, values)}.")
@@ -219,7 +220,11 @@ def _mods_numbered(session: Session, machine: Machine, numbers: list[int]) -> li
     missing = set(numbers) - {mod.number for mod in mods}
     if missing:
         raise Invalid({"mods": f"{machine.tag} has no mod {min(missing)}."})
-    return [mod for mod in mods if mod.number in numbers]
+    chosen = [mod for mod in mods if mod.number in numbers]
+    stood = session.exec(select(col(Mod.id)).where(Mod.machine_id == machine.id, ever_stood())).all()
+    if thought_of := [mod.number for mod in chosen if mod.key not in stood]:
+        raise Invalid({"mods": f"No step of mod {thought_of[0]} was ever done, so it was not in force."})
+    return chosen
 
 
 def _note_mods(work: Work, trial: Trial, mods: Iterable[Mod]) -> str:
@@ -296,6 +301,18 @@ def _check_kind_of_reading(session: Session, procedure: Procedure, better: Bette
             "Trials were run with it already, and figures cannot turn into yes or no, nor back. "
             "Write down another procedure.",
             "better",
+        )
+
+
+def _check_unit_stays(session: Session, procedure: Procedure, unit: str) -> None:
+    """Readings and bounds are numbers in the procedure's unit: with another they would say another thing."""
+    if unit == procedure.unit:
+        return
+    if session.exec(select(Trial.id).where(Trial.procedure_id == procedure.id).limit(1)).first() is not None:
+        raise Refused(
+            f"Trials were run with it in {procedure.unit or 'plain numbers'}, and their readings would change their "
+            "meaning. Write down another procedure.",
+            "unit",
         )
 
 

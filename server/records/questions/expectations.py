@@ -10,7 +10,7 @@ and what it foretold is told beside what was read.
 """
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
@@ -78,6 +78,8 @@ class _Run:
     mods: dict[int, list[Mod]]
 
 
+NOTED_SHOWN = 60
+SEVERAL = 3
 BOUNDED = (Sense.BELOW, Sense.ABOVE)
 SIGHTED = (Sense.SEEN, Sense.NOT_SEEN)
 
@@ -131,7 +133,9 @@ def verdict_on(
     told = foretold(mod, expectation, kept) if kept else None
     line = _line(expectation, procedure, _run(mod, procedure, trials, mods), told)
     reckoned = told.line.unit if told and told.line else ""
-    return replace(line, calculation=kept[0] if kept else None, unit=procedure.unit if procedure else reckoned)
+    return replace(
+        line, calculation=kept[0] if kept else None, unit=procedure.unit if procedure else expectation.unit or reckoned
+    )
 
 
 def _trials(session: Session, mods: Sequence[Mod], procedures: set[int]) -> Sequence[Trial]:
@@ -164,7 +168,7 @@ def _line(expectation: Expectation, procedure: Procedure | None, run: _Run, told
     if expectation.sense == Sense.AGREES and not yes_or_no(procedure):
         return _agreement(expectation, procedure, run, told)
     said = [_says(expectation, procedure, run, trial) for trial in run.after]
-    verdict, after, sentence = _together(said)
+    verdict, after, sentence = _together(said, run)
     return ExpectationLine(expectation, procedure, verdict, f"{sentence}{reckoned}", run.before, after)
 
 
@@ -173,7 +177,7 @@ def _reckoned(expectation: Expectation, told: Foretold | None) -> str:
     if told is None:
         return "No procedure is tied to it, so no trial can tell."
     if expectation.sense in BOUNDED and expectation.bound is not None:
-        return f"Reckoned, not tested: {beside_bound(told, expectation.bound)}"
+        return f"Reckoned, not tested: {beside_bound(told, expectation.bound, expectation.unit or None)}"
     return f"No procedure is tied to it, so no trial can tell. Reckoned: {in_words(told)}"
 
 
@@ -193,7 +197,7 @@ def _agreement(expectation: Expectation, procedure: Procedure, run: _Run, told: 
         missing = "No line of a calculation is tied to it." if told is None else told.missing or why
         return ExpectationLine(expectation, procedure, Verdict.NOT_TESTED, missing, run.before, run.after[-1])
     said = [_agrees(procedure, line, told.called, trial) for trial in run.after]
-    verdict, after, sentence = _together(said)
+    verdict, after, sentence = _together(said, run)
     return ExpectationLine(expectation, procedure, verdict, sentence, run.before, after)
 
 
@@ -206,17 +210,43 @@ def _missing(expectation: Expectation, procedure: Procedure, run: _Run) -> str:
     return ""
 
 
-def _together(said: Sequence[_Said]) -> tuple[Verdict, Trial, str]:
+def _together(said: Sequence[_Said], run: _Run) -> tuple[Verdict, Trial, str]:
     """One verdict out of what each trial says; the latest trial that says so stands for it."""
     votes = Counter(one.verdict for one in said)
     if votes[Verdict.MET] and votes[Verdict.NOT_MET]:
         met, unmet = (_listed(said, verdict) for verdict in (Verdict.MET, Verdict.NOT_MET))
-        return Verdict.CONTRADICTORY, said[-1].trial, f"Trials with the mod disagree: met by {met}, not met by {unmet}."
+        told = f"Trials with the mod disagree: met by {met}, not met by {unmet}. {_what_differs(said, run)}"
+        return Verdict.CONTRADICTORY, said[-1].trial, told
     verdict = next((word for word in (Verdict.MET, Verdict.NOT_MET) if votes[word]), Verdict.UNDECIDED)
     latest = [one for one in said if one.verdict == verdict][-1]
     others = len(said) - votes[verdict]
     left_open = f" {others} more left it open." if others else ""
     return verdict, latest.trial, f"Trial {latest.trial.number}{latest.sentence}{left_open}"
+
+
+def _what_differs(said: Sequence[_Said], run: _Run) -> str:
+    """What those that met it and those that did not have noted differently, and what to do about it."""
+    met, unmet = ([one.trial for one in said if one.verdict is word] for word in (Verdict.MET, Verdict.NOT_MET))
+    noted: dict[str, Callable[[Trial], str]] = {
+        "the days": lambda trial: str(trial.day),
+        "the mods in force": lambda trial: numbered(run.mods[trial.key]),
+        "the instrument": lambda trial: trial.instrument or "none noted",
+        "the conditions": lambda trial: " ".join(trial.conditions.split()) or "none noted",
+    }
+    differ = []
+    for name, tell in noted.items():
+        ours, theirs = (list(dict.fromkeys(tell(trial) for trial in side)) for side in (met, unmet))
+        if set(ours) != set(theirs):
+            differ.append(f"{name} ({_several(ours)} against {_several(theirs)})")
+    if not differ:
+        return "Nothing noted tells them apart: look at the readings again, or run it once more."
+    return f"They differ in {'; '.join(differ)}: look at those again, or run it once more."
+
+
+def _several(words: Sequence[str]) -> str:
+    """A few of them, each cut short."""
+    shown = [word if len(word) <= NOTED_SHOWN else word[:NOTED_SHOWN].rstrip() + "…" for word in words[:SEVERAL]]
+    return " and ".join([*shown, "others"] if len(words) > SEVERAL else shown)
 
 
 def _listed(said: Sequence[_Said], verdict: Verdict) -> str:

@@ -10,7 +10,7 @@ from sqlmodel import Session, col, func, select
 from server.engineering.comparison_words import shown
 from server.engineering.trials import Summary, summarise
 from server.records.questions.paging import Paged, paged
-from server.records.tables import Machine, Mod, Procedure, Trial, TrialMod
+from server.records.tables import Machine, Mod, Procedure, Step, Trial, TrialMod
 from server.records.words import Better
 
 YES_OR_NO = (Better.YES, Better.NO)
@@ -65,6 +65,7 @@ class TrialName:
     number: int
     day: date
     title: str
+    procedure: int
 
 
 def procedures(session: Session, number: int) -> Paged[ProcedureLine]:
@@ -111,7 +112,7 @@ def line_of(session: Session, machine: Machine, trial: Trial) -> TrialLine:
 def trial_names(session: Session, machine: Machine, most: int = OFFERED_MOST) -> list[TrialName]:
     """The latest trials of a machine as choices, by procedure and then by day."""
     query = (
-        select(col(Trial.number), col(Trial.day), col(Procedure.title))
+        select(col(Trial.number), col(Trial.day), col(Procedure.title), col(Procedure.id))
         .join(Procedure, col(Procedure.id) == col(Trial.procedure_id))
         .where(Trial.machine_id == machine.id)
         .order_by(col(Trial.day).desc(), col(Trial.number).desc())
@@ -140,9 +141,15 @@ def instruments_of(session: Session, machine: Machine, most: int = 30) -> Sequen
 
 
 def mods_offered(session: Session, machine: Machine, most: int = OFFERED_MOST) -> Sequence[tuple[int, str]]:
-    """The machine's mods by number and title, the latest first, to tick those in force."""
-    query = select(col(Mod.number), col(Mod.title)).where(Mod.machine_id == machine.id)
+    """The machine's mods that ever stood in it by number and title, the latest first, to tick those in force."""
+    query = select(col(Mod.number), col(Mod.title)).where(Mod.machine_id == machine.id, ever_stood())
     return session.exec(query.order_by(col(Mod.number).desc()).limit(most)).all()
+
+
+def ever_stood() -> ColumnElement[bool]:
+    """The condition that a step of a mod was ever done: what was only thought of was never in force."""
+    done = select(Step.id).where(col(Step.mod_id) == col(Mod.id), col(Step.done_on).is_not(None))
+    return done.exists()
 
 
 def mods_noted(session: Session, trials: Sequence[int]) -> dict[int, list[Mod]]:
