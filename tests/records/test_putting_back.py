@@ -65,10 +65,14 @@ class Restorer(RuleBasedStateMachine):
         self.bench.plan()
         self.write(first, at, 0)
 
-    @rule()
-    def plan(self) -> None:
-        if len(self.bench.rows(Mod)) < 4:
+    @rule(at=POSITIONS, lift=st.booleans())
+    def plan(self, at: str, lift: bool) -> None:
+        """Another part at a position, as most mods are; some lift a pin as well."""
+        if len(self.bench.rows(Mod)) < 5:
             self.bench.plan()
+            number = self.bench.rows(Mod)[-1].number
+            for kind in ("take out", "fit", *(["lift pin"] if lift else [])):
+                self.bench.step(kind, at, number, pin="3")
 
     @rule(kind=KINDS, at=POSITIONS, which=st.integers(0, 9))
     def write(self, kind: str, at: str, which: int) -> None:
@@ -77,12 +81,17 @@ class Restorer(RuleBasedStateMachine):
             number = mods[which % len(mods)].number
             self.bench.step(kind, at, number, pin="3")
 
+    @rule(which=st.integers(0, 9), value=VALUES, from_bag=st.booleans(), then=st.integers(0, 9))
+    def carry_two_out(self, which: int, value: str, from_bag: bool, then: int) -> None:
+        self.carry_out(which, value, from_bag)
+        self.carry_out(then, value, from_bag)
+
     @rule(which=st.integers(0, 9), value=VALUES, from_bag=st.booleans())
     def carry_out(self, which: int, value: str, from_bag: bool) -> None:
-        waiting = [step for step in self.bench.rows(Step) if step.done_on is None]
+        waiting = {step.mod_id: step for step in reversed(self.bench.rows(Step)) if step.done_on is None}
         if not waiting:
             return
-        step = waiting[which % len(waiting)]
+        step = list(waiting.values())[which % len(waiting)]
         mod = next(mod.number for mod in self.bench.rows(Mod) if mod.id == step.mod_id)
         bags = [bag.part_id for bag in self.bench.rows(Storage) if bag.until is None]
         part = {"bagged_part": bags[which % len(bags)]} if bags and from_bag else {"value": value}

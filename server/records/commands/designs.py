@@ -6,7 +6,7 @@ from uuid import UUID
 
 from sqlmodel import select
 
-from server.records.commands.base import Command, Day, Line, NeededLine, change, expect_version
+from server.records.commands.base import LINE_MOST, Command, Day, Line, NeededLine, change, expect_version
 from server.records.commands.calculations import AttachCalculation, attach_calculation
 from server.records.commands.mods import Expect, ModFields, PlanMod, called, expect, plan_mod
 from server.records.commands.steps import AddStep, add_step
@@ -23,8 +23,10 @@ from server.records.questions.addresses import (
 )
 from server.records.questions.stays import home_of
 from server.records.sums import inputs_of
-from server.records.tables import Design, Machine, Mod, Position, Procedure, Step
-from server.records.words import ModState
+from server.records.tables import Design, Expectation, Machine, Mod, Position, Procedure, Step
+from server.records.tables.base import Kept
+from server.records.traces import trace_of_kind
+from server.records.words import ModState, StepKind, Trace
 from server.records.work import Entry, Work, handles
 
 Made = TypeVar("Made", bound=Command)
@@ -119,18 +121,28 @@ def fit_design(work: Work, command: FitDesign) -> Entry:
     mod = _planned(work, machine, design, command, places)
     of_mod = {"machine": machine.tag, "mod": mod.number}
     for number, row in enumerate(design.steps, start=1):
-        _carry_out(work, f"Step {number}", add_step, AddStep, _at(row, places) | of_mod)
+        _carry_out(work, f"Step {number}", add_step, AddStep, _at(_reasoned(row, design), places) | of_mod)
     for row in design.calculations:
         asked = _at(row, places) | {"inputs": [_at(given, places) for given in row["inputs"]]} | of_mod
         for name in ("lines", "limits", "assumptions"):
             asked[name] = [_at(one, places) for one in row[name]]
         _carry_out(work, f"The calculation “{row['title']}”", attach_calculation, AttachCalculation, asked)
     for row in design.expectations:
-        asked = _at(row, places) | {"procedure": _procedure(work, row["procedure"])} | of_mod
-        _carry_out(work, f"The expectation “{row['sentence']}”", expect, Expect, asked)
+        asked = _at(row, places) | {"procedure": _procedure(work, row["procedure"]), "unit": ""} | of_mod
+        made = _carry_out(work, f"The expectation “{row['sentence']}”", expect, Expect, asked)
+        if isinstance(made, Expectation):
+            made.unit = row["unit"]  # of a line that has no result here yet, the record cannot tell it
     _mark_fitting(work, mod, design, names)
     words = f"{called(machine, mod)} was planned as a fitting of the design {design.title}."
     return Entry("fit design", mod, words, machine)
+
+
+def _reasoned(row: Mapping[str, Any], design: Design) -> Mapping[str, Any]:
+    """A step that stays for good has a reason; one of a design from before that was asked for says where it is from."""
+    for_good = Trace.PERMANENT in (trace_of_kind(StepKind(row["kind"]), None), row["trace_stated"])
+    if row["trace_reason"] or not for_good:
+        return row
+    return {**row, "trace_reason": f"The design {design.title} has it so and gives no reason."[:LINE_MOST]}
 
 
 def _planned(
@@ -218,10 +230,12 @@ def _procedure(work: Work, uuid: str) -> str:
 
 def _carry_out(
     work: Work, what: str, handler: Callable[[Work, Made], Entry], kind: type[Made], asked: Mapping[str, Any]
-) -> None:
+) -> Kept:
     """One part of the fitting, by its own command; its fields are not those of the form, so a fault is of the whole."""
     try:
-        handler(work, kind.read({name: value for name, value in asked.items() if value not in (None, "")}))
+        return handler(
+            work, kind.read({name: value for name, value in asked.items() if value not in (None, "")})
+        ).subject
     except Invalid as fault:
         raise Refused(f"{what} cannot be fitted here: {fault}") from None
 
