@@ -52,6 +52,7 @@ def read_capture(data: bytes | str) -> Capture:
     time, volts = _numbers(body, layout, columns, lines)
     if fault := first_fault(time, volts):
         raise CaptureError(f"{fault[1]}.", line=lines.of_sample(fault[0]))
+    _refuse_few(time, lines)
     _refuse_counting(time, volts, layout, columns)
     notes = (*columns.notes, *_uneven(time, columns.time_unit))
     return Capture(time, volts, columns.time_unit, columns.volt_unit, len(header), notes)
@@ -117,7 +118,7 @@ def _header(text: bytes, layout: Layout) -> tuple[int, list[str]]:
         end = text.find(b"\n", start)
         stop = end if end >= 0 else len(text)
         if stop - start > LONGEST_LINE:
-            raise CaptureError("is too long for a line of a capture.", line=len(header) + 1)
+            raise CaptureError("there is more than a line of a capture holds.", line=len(header) + 1)
         line = _decoded(text[start:stop])
         if _is_sample(line, layout):
             return start, header
@@ -125,7 +126,7 @@ def _header(text: bytes, layout: Layout) -> tuple[int, list[str]]:
             break
         header.append(line)
         start = end + 1
-    raise CaptureError(f"There are no readings in the first {len(header):,} lines.", line=len(header) or None)
+    raise CaptureError(f"There are no readings in the first {len(header):,} lines.")
 
 
 def _is_sample(line: str, layout: Layout) -> bool:
@@ -208,11 +209,15 @@ def _numbers(body: bytes, layout: Layout, columns: Columns, lines: _LineNumbers)
         table = _table(plain, layout, columns)
     except ValueError:
         raise _first_bad(layout, columns, lines) from None
-    if len(table) < FEWEST_SAMPLES:
-        raise CaptureError(
-            f"the file ends after {len(table)} samples; a capture needs at least {FEWEST_SAMPLES}.", line=lines.last()
-        )
     return np.ascontiguousarray(table[:, 0]), np.ascontiguousarray(table[:, 1])
+
+
+def _refuse_few(time: Reals, lines: _LineNumbers) -> None:
+    if time.size < FEWEST_SAMPLES:
+        samples = "1 sample" if time.size == 1 else f"{time.size} samples"
+        raise CaptureError(
+            f"the file ends after {samples}; a capture needs at least {FEWEST_SAMPLES}.", line=lines.last()
+        )
 
 
 def _table(body: bytes, layout: Layout, columns: Columns) -> Reals:
@@ -229,7 +234,7 @@ def _table(body: bytes, layout: Layout, columns: Columns) -> Reals:
 
 def _one_too_many(lines: _LineNumbers) -> CaptureError:
     return CaptureError(
-        f"is one sample too many; at most {MOST_SAMPLES:,} are read. Save a shorter capture or fewer samples.",
+        f"there is one sample too many; at most {MOST_SAMPLES:,} are read. Save a shorter capture or fewer samples.",
         line=lines.of_sample(MOST_SAMPLES),
     )
 
@@ -254,12 +259,12 @@ def _first_bad(layout: Layout, columns: Columns, lines: _LineNumbers) -> Capture
 
 def _fault_in(cells: Sequence[str], layout: Layout, columns: Columns) -> str:
     if len(cells) != layout.count:
-        columns_here = "1 column" if len(cells) == 1 else f"{len(cells)} columns"
-        return f"has {columns_here} where the others have {layout.count}"
+        columns_here = "is 1 column" if len(cells) == 1 else f"are {len(cells)} columns"
+        return f"there {columns_here} where the others have {layout.count}"
     for place, name in ((columns.time, "time"), (columns.volts, "voltage")):
         cell = cells[place].strip()
         if not cell:
-            return f"has no {name}"
+            return f"there is no {name}"
         if not NUMBER.fullmatch(cell):
             return f"“{cell[:_SHOWN]}” is not a number, where the {name} should stand"
         if _NOT_FINITE.fullmatch(cell):

@@ -1,4 +1,4 @@
-"""A capture: what an oscilloscope saw, as two columns of numbers, and the fewest of them that still draw it.
+"""A capture: what an oscilloscope saw, as two columns of numbers, and what of them is drawn.
 
 `time` and `volts` are float arrays of one shape (n,), 8 <= n <= 1,000,000, in `time_unit` and `volt_unit` (a time and
 a voltage, as `units.txt` spells them). Both are finite and at most 1e60 in size, what is below 1e-60 counts as 0, and
@@ -24,10 +24,13 @@ Reals = NDArray[np.float64]
 
 
 class CaptureError(EngineeringError):
-    """A capture that cannot be used; `line` of the file, counted from 1, is where (None: the capture as a whole)."""
+    """A capture that cannot be used; `line` of the file, counted from 1, is where (None: the capture as a whole).
+
+    With a line, the sentence goes on from “In line 4, ”.
+    """
 
     def __init__(self, sentence: str, *, line: int | None = None, text: str | None = None) -> None:
-        super().__init__(f"Line {line}: {sentence}" if line else sentence, field="capture", text=text)
+        super().__init__(f"In line {line}, {sentence}" if line else sentence, field="capture", text=text)
         self.line = line
 
 
@@ -56,9 +59,10 @@ class Capture:
             column[np.abs(column) < SMALLEST] = 0.0
             column.flags.writeable = False
             object.__setattr__(self, name, column)
-        refuse_size(self.time, self.volts)
+        refuse_shape(self.time, self.volts)
         if fault := first_fault(self.time, self.volts):
-            raise CaptureError(f"Sample {fault[0] + 1}: {fault[1]}.")
+            raise CaptureError(f"In sample {fault[0] + 1}, {fault[1]}.")
+        refuse_few(self.time)
 
     @property
     def seconds(self) -> float:
@@ -76,14 +80,19 @@ class Capture:
         return float(np.median(np.diff(self.time)))
 
 
-def refuse_size(time: Reals, volts: Reals) -> None:
-    """Refuse columns of unequal length, too few samples and too many."""
+def refuse_shape(time: Reals, volts: Reals) -> None:
+    """Refuse columns of unequal length, and too many samples."""
     if time.ndim != 1 or time.shape != volts.shape:
         raise CaptureError("A capture needs as many voltages as times, in one plain column each.")
-    if time.size < FEWEST_SAMPLES:
-        raise CaptureError(f"{time.size} samples are too few; a capture needs at least {FEWEST_SAMPLES}.")
     if time.size > MOST_SAMPLES:
         raise CaptureError(f"{time.size:,} samples are too many; at most {MOST_SAMPLES:,} are read.")
+
+
+def refuse_few(time: Reals) -> None:
+    """Refuse too few samples: asked last, for a fault among the few is what a person would mend first."""
+    if time.size < FEWEST_SAMPLES:
+        samples = "1 sample is" if time.size == 1 else f"{time.size} samples are"
+        raise CaptureError(f"{samples} too few; a capture needs at least {FEWEST_SAMPLES}.")
 
 
 def first_fault(time: Reals, volts: Reals) -> tuple[int, str] | None:
@@ -112,39 +121,34 @@ def _order_faults(time: Reals) -> list[tuple[int, str]]:
     if time[place] == time[place - 1]:
         fault = f"the time stands still at {time[place]:g}; save the capture with more digits of its time"
     else:
-        fault = f"the time does not go on, it comes after {time[place - 1]:g} as {time[place]:g}"
+        fault = f"the time goes back, from {time[place - 1]:g} to {time[place]:g}"
     return [(place, fault)]
 
 
-def thin(capture: Capture, most: int = 600) -> Capture:
-    """The capture in at most `most` (8 or more) of its samples, for drawing: the same shape at that width.
+@dataclass(frozen=True, slots=True, eq=False)
+class Envelope:
+    """Between which voltages a trace went in each of n runs; `bounds` are the n + 1 times at which they begin and end.
 
-    The first and the last sample stay, and of each of equally long runs between them the lowest and the highest, so no
-    spike is lost. Figures belong to the whole capture, never to this. Raises `CaptureError` for `most` below 8.
+    Each run takes in the first sample of the next, so that neighbours touch.
     """
-    if most < FEWEST_SAMPLES:
-        raise CaptureError(f"A drawing needs at least {FEWEST_SAMPLES} samples, not {most}.")
-    if capture.time.size <= most:
-        return capture
-    kept = _extremes(capture.volts, (most - 2) // 2)
-    return Capture(
-        capture.time[kept],
-        capture.volts[kept],
-        capture.time_unit,
-        capture.volt_unit,
-        capture.skipped_lines,
-        capture.notes,
-    )
+
+    bounds: Reals
+    low: Reals
+    high: Reals
+    samples_a_run: int
 
 
-def _extremes(volts: Reals, runs: int) -> NDArray[np.intp]:
-    """Places of the two ends, and of the lowest and highest of each run."""
-    length = -(-volts.size // runs)
-    rows = -(-volts.size // length)
-    filled = np.pad(volts, (0, rows * length - volts.size), mode="edge").reshape(rows, length)
-    starts = np.arange(rows) * length
-    found = np.concatenate([starts + filled.argmin(axis=1), starts + filled.argmax(axis=1), [0, volts.size - 1]])
-    kept = np.unique(np.minimum(found, volts.size - 1))
-    # Where extremes coincide, others fill the drawing up to the fewest that a capture has.
-    spare = np.setdiff1d(np.linspace(0, volts.size - 1, FEWEST_SAMPLES).astype(np.intp), kept)
-    return np.union1d(kept, spare[: max(FEWEST_SAMPLES - kept.size, 0)])
+def envelope(capture: Capture, most: int = 300) -> Envelope:
+    """The lowest and the highest voltage of each of at most `most` runs of equally many samples, for drawing.
+
+    Nothing is left out of it, neither spikes nor what repeats faster than a drawing can show; the last run may be
+    shorter. In the capture's units. Raises `CaptureError` for `most` below 1.
+    """
+    if most < 1:
+        raise CaptureError(f"A drawing needs at least one run of samples, not {most}.")
+    length = -(-(capture.time.size - 1) // most)
+    starts = np.arange(0, capture.time.size - 1, length)
+    low, high = np.minimum.reduceat(capture.volts, starts), np.maximum.reduceat(capture.volts, starts)
+    following = capture.volts[starts[1:]]
+    low[:-1], high[:-1] = np.minimum(low[:-1], following), np.maximum(high[:-1], following)
+    return Envelope(np.append(capture.time[starts], capture.time[-1]), low, high, length)

@@ -11,7 +11,8 @@ where rho, the correlation of each residual with the next, not below 0, keeps ma
 passing for as many measurements (`decay_shapes`).
 
 What moves otherwise is refused: a ramp and a fall that goes ever faster by name (`decay_shapes`), a trace that
-bends off the best exponential by more than 1.5 % of the change, a tau that is not known to a fifth.
+bends off the best exponential by more than 1.5 % of the change (0.5 % if it goes to and fro, as a sine does), a tau
+that is not known to a fifth.
 
 Times are given in the capture's unit, tau comes in s, voltages in V. Raises `DecayError`.
 """
@@ -31,6 +32,7 @@ from server.engineering.decay_shapes import (
     middle_and_change,
     refuse_other_shapes,
 )
+from server.engineering.edges import find_edges
 from server.engineering.levels import code_step, find_states, noise_of
 from server.engineering.toleranced import Toleranced
 
@@ -74,9 +76,9 @@ def fit_decay(capture: Capture, start: float | None = None, end: float | None = 
     A trace that charges towards its end value is fitted alike. Raises `DecayError` for fewer than 8 samples, a trace
     that stands still, a ramp, a fall that grows faster, and a curve that is not one exponential.
     """
-    time, volts = _window(capture, start, end)
+    time, volts, swings = _window(capture, start, end)
     seconds, values = time * capture.seconds, volts * capture.in_volts
-    refuse_other_shapes(seconds, values)
+    refuse_other_shapes(seconds, values, swings)
     origin, length = seconds[0], seconds[-1] - seconds[0]
     middle, change = middle_and_change(values)
     x = (seconds - origin) / length
@@ -87,7 +89,7 @@ def fit_decay(capture: Capture, start: float | None = None, end: float | None = 
     noise, rounding = noise_of(values) / abs(change), code_step(values) / abs(change) / math.sqrt(12)
     bent = _bent(x, left, shape, noise, rounding)
     rms = float(np.sqrt(np.mean(left**2)))
-    _refuse_poor(shape, float(u_shape), bent)
+    _refuse_poor(shape, float(u_shape), bent, _NOTED if swings > 1 else _MISFIT)
     return Decay(
         tau=_standard(shape * length, float(u_shape) * length, "s"),
         start_volts=_standard(middle + change * (rest + drop), abs(change) * u_begun, "V"),
@@ -100,7 +102,8 @@ def fit_decay(capture: Capture, start: float | None = None, end: float | None = 
     )
 
 
-def _window(capture: Capture, start: float | None, end: float | None) -> tuple[Reals, Reals]:
+def _window(capture: Capture, start: float | None, end: float | None) -> tuple[Reals, Reals, int]:
+    """Times and volts of the stretch, and how often the trace swings up to its end, from its start if one is given."""
     time, volts = capture.time, capture.volts
     for name, given in (("start", start), ("end", end)):
         if given is not None and not math.isfinite(given):
@@ -111,12 +114,25 @@ def _window(capture: Capture, start: float | None, end: float | None) -> tuple[R
         first = _begun(volts)
     else:
         first = 0 if start is None else int(np.searchsorted(time, start, "left"))
+    if start is None and first > 0 and time.size - first < FEWEST_SAMPLES:
+        raise DecayError(
+            f"The trace is held, or swings back, until {time.size - first} samples before its end, and a fit needs at "
+            f"least {FEWEST_SAMPLES}.",
+            field="end" if end is not None else "capture",
+        )
     if time.size - first < FEWEST_SAMPLES:
         raise DecayError(
             f"The stretch to fit holds too few samples, {max(time.size - first, 0)}; {FEWEST_SAMPLES} are the fewest.",
             field="start" if start is not None else "end" if end is not None else "capture",
         )
-    return time[first:], volts[first:]
+    looked_at = 0 if start is None else first
+    return time[first:], volts[first:], _swings(time[looked_at:], volts[looked_at:])
+
+
+def _swings(time: Reals, volts: Reals) -> int:
+    """How often it passes from one level to the other."""
+    states = find_states(volts)
+    return find_edges(time, volts, states.low.value, states.high.value).rises.size if states.are_two else 0
 
 
 def _begun(volts: Reals) -> int:
@@ -181,8 +197,8 @@ def _bent(x: Reals, left: Reals, shape: float, noise: float, rounding: float) ->
     return math.sqrt(seen - chance) if seen > 2 * chance else 0.0
 
 
-def _refuse_poor(shape: float, u_shape: float, bent: float) -> None:
-    if bent > _MISFIT:
+def _refuse_poor(shape: float, u_shape: float, bent: float, most: float) -> None:
+    if bent > most:
         raise DecayError(
             f"The trace is not one exponential: the best one is off by {100 * bent:.2g} % of the change, more than the "
             "noise explains. Give a start and an end between which nothing switches."

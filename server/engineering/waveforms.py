@@ -21,10 +21,13 @@ uncertainty makes of them (JCGM 100:2008, 5.1.3, note 2), to rise and fall sqrt 
 overshoot twice the noise. Edges with no sample on them get limits instead: a duration
 between 0 and the steps it was missed by. What the instrument's time base and gain add is not in any of these.
 
-A trace that does not go between two levels gives `steady`, its mean, and nothing else.
+Where a few single samples jump to the other level and back, and cycles are otherwise alike, edges are those of the
+medians of three samples in a row, and a note says so.
+
+A trace that does not go between two levels gives `steady`, its mean, if it is steady (`stillness`), and nothing else.
 
 A figure that the capture does not give is None, and `reasons` says why under its name. `fit_decay` is in `decays`,
-`read_capture` in `capture_text`, `thin` in `captures`.
+`read_capture` in `capture_text`, `envelope` in `captures`.
 """
 
 import math
@@ -34,11 +37,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from server.engineering.capture_text import read_capture
-from server.engineering.captures import Capture, CaptureError, Reals, thin
+from server.engineering.captures import MOST_SAMPLES, Capture, CaptureError, Envelope, Reals, envelope
 from server.engineering.decay_shapes import DecayError, inflation
 from server.engineering.decays import Decay, fit_decay
 from server.engineering.edges import LOWER, UPPER, Edges, find_edges, plateaus
-from server.engineering.levels import Level, States, find_states
+from server.engineering.levels import Level, States, despiked, find_states
+from server.engineering.stillness import is_steady
 from server.engineering.toleranced import Toleranced
 
 __all__ = [
@@ -46,17 +50,20 @@ __all__ = [
     "CaptureError",
     "Decay",
     "DecayError",
+    "Envelope",
     "Waveform",
+    "envelope",
     "fit_decay",
     "measure",
     "read_capture",
-    "thin",
 ]
 
 _BETWEEN_LEVELS = ("low", "high", "amplitude", "period", "frequency", "duty", "rise", "fall", "overshoot", "undershoot")
 # An edge with at most one sample on it is faster than the capture can tell.
 _FEWEST_STEPS = 2.5
 _UNSTEADY = 0.1
+# Cycles are alike if the longest is no longer than so many times the shortest; strays interrupt what is much longer.
+_ALIKE, _MUCH_LONGER, _FEW_STRAYS = 1.5, 8, 0.01
 _DIGITS = 9
 # What goes beyond a level counts from this many noises and code steps on, and above what arithmetic rounds by.
 _OVER_NOISE, _OVER_STEPS, _ROUNDING = 8.0, 1.5, 1e-6
@@ -104,8 +111,10 @@ def measure(capture: Capture) -> Waveform:
     states = find_states(capture.volts)
     if not states.are_two:
         reasons = dict.fromkeys(_BETWEEN_LEVELS, _why_no_levels(states))
+        if not is_steady(capture.volts, states):
+            return Waveform(reasons=reasons | {"steady": _NOT_STEADY}, notes=_LIMITS)
         return Waveform(steady=_steady(capture, states), reasons=reasons, notes=_LIMITS)
-    edges, *moved = _edges(capture, states)
+    (edges, *moved), calmed = _likeliest_edges(capture, states)
     noise = states.noise / states.amplitude
     found = {**_levels(capture, states), **_timing(capture, edges, moved, noise), **_shots(capture, states, edges)}
     known = {name: value for name, value in found.items() if isinstance(value, Toleranced)}
@@ -125,7 +134,7 @@ def measure(capture: Capture) -> Waveform:
         falls=int((~edges.rises).sum()),
         cycles=cycles.lengths.size,
         reasons={name: value for name, value in found.items() if isinstance(value, str)},
-        notes=tuple(_notes(states, edges, cycles)),
+        notes=(*_CALMED[: int(calmed)], *_notes(states, edges, cycles)),
     )
 
 
@@ -147,11 +156,37 @@ def _levels(capture: Capture, states: States) -> dict[str, Toleranced | str]:
     }
 
 
-def _edges(capture: Capture, states: States) -> Iterator[Edges]:
+def _likeliest_edges(capture: Capture, states: States) -> tuple[list[Edges], bool]:
+    """The edges, without those of single samples where these are strays among alike cycles; and whether so."""
+    found = list(_edges(capture, capture.volts, states))
+    if _shortest_stay(found[0]) == 1:
+        calm = list(_edges(capture, despiked(capture.volts), states))
+        if _are_alike(calm[0]) and (not _are_alike(found[0]) or _are_strays(found[0], calm[0], capture.time.size)):
+            return calm, True
+    return found, False
+
+
+def _shortest_stay(edges: Edges) -> int:
+    """The fewest samples from one edge to the next."""
+    return int((edges.before[1:] - edges.after[:-1] + 1).min(initial=MOST_SAMPLES))
+
+
+def _are_strays(found: Edges, calm: Edges, samples: int) -> bool:
+    """Whether few samples are gone, two edges each, and what lies between the other edges is much longer than one."""
+    strays = (found.rises.size - calm.rises.size) / 2
+    return strays <= _FEW_STRAYS * samples and _shortest_stay(calm) >= _MUCH_LONGER
+
+
+def _are_alike(edges: Edges) -> bool:
+    lengths = _cycles(edges).lengths
+    return bool(lengths.size and lengths.max() <= _ALIKE * lengths.min())
+
+
+def _edges(capture: Capture, volts: Reals, states: States) -> Iterator[Edges]:
     """The edges, and what they would be were the low or the high level off by its uncertainty."""
     low, high = states.low, states.high
     for off_low, off_high in ((0.0, 0.0), (low.uncertainty, 0.0), (0.0, high.uncertainty)):
-        yield find_edges(capture.time, capture.volts, low.value + off_low, high.value + off_high)
+        yield find_edges(capture.time, volts, low.value + off_low, high.value + off_high)
 
 
 def _timing(capture: Capture, edges: Edges, moved: Sequence[Edges], noise: float) -> dict[str, Toleranced | str]:
@@ -234,7 +269,7 @@ def _shot(beyond: Reals, level: Level, states: States, name: str) -> Toleranced 
         return f"No edge leads to the {name} level."
     noise = max(states.noise, level.spread)
     mean = float(beyond.mean())
-    if states.values == 2 or mean <= max(_OVER_NOISE * noise, _OVER_STEPS * states.step, _ROUNDING * states.amplitude):
+    if states.bare or mean <= max(_OVER_NOISE * noise, _OVER_STEPS * states.step, _ROUNDING * states.amplitude):
         return f"Nothing beyond the {name} level stands out of the noise."
     share = 100 / states.amplitude
     # The highest of several samples lies some two noises above what it would be without.
@@ -250,6 +285,10 @@ def _measured(nominal: float, u: float, unit: str) -> Toleranced:
     return Toleranced(nominal, nominal - 2 * u, nominal + 2 * u, unit, "standard")
 
 
+_NOT_STEADY = "The trace moves further than its noise explains, so no one voltage tells where it stays."
+_CALMED = (
+    "Single samples jump to the other level and back; they were left out of the edges, as all other cycles are alike.",
+)
 _LIMITS = ("What the instrument's own time base and gain are off by is not in these uncertainties.",)
 
 
@@ -266,8 +305,8 @@ def _notes(states: States, edges: Edges, cycles: _Cycles) -> Iterator[str]:
     for level, name, end in ((states.low, "low", "lowest"), (states.high, "high", "highest")):
         if not level.stays:
             yield f"The trace has no flat {name} level; its {end} sample was taken for it."
-    if states.values == 2:
-        yield "The trace has only two values, which were taken for the levels; how finely it was read is not known."
+    if states.bare:
+        yield "Each level is one single value, which was taken as it stands; how finely it was read is not known."
     if edges.rises.size and edges.steps.mean() < _FEWEST_STEPS:
         yield "The edges are faster than the samples follow, so rise or fall is only limited; capture at a faster rate."
     lengths = cycles.lengths

@@ -31,9 +31,9 @@ class Stroke(NamedTuple):
 
 
 class Curve(NamedTuple):
-    """A line through many points, what was seen or what was reckoned; `path` is SVG path data."""
+    """What was seen, as a line or as a band between extremes, or what was reckoned; `path` is SVG path data."""
 
-    kind: Literal["trace", "fitted"]
+    kind: Literal["trace", "band", "fitted"]
     path: str
 
 

@@ -36,6 +36,18 @@ class Trace(NamedTuple):
     volts: Sequence[float]
 
 
+class Band(NamedTuple):
+    """Runs of samples: the times between them, one more than they are, and between which volts each goes."""
+
+    time: Sequence[float]
+    lowest: Sequence[float]
+    highest: Sequence[float]
+
+    @property
+    def volts(self) -> Sequence[float]:
+        return [*self.lowest, *self.highest]
+
+
 class LevelLine(NamedTuple):
     """A level that the trace has, and its name; of two, the lower one's stands beneath its line."""
 
@@ -46,7 +58,7 @@ class LevelLine(NamedTuple):
 def trace_view(
     key: str,
     units: tuple[str, str],
-    trace: Trace,
+    trace: Trace | Band,
     levels: Sequence[LevelLine],
     fitted: Trace | None,
     told: Sequence[str],
@@ -54,10 +66,12 @@ def trace_view(
     """Draw a trace, with a line at each level and the fitted decay dashed over it; `units` are of time and of volts.
 
     `told` are sentences with the figures that the picture shows, added to what it says of its two axes.
-    Raises `PictureError` for fewer than two samples, or no finite number.
+    A band is a column for each run, from its lowest to its highest sample. Raises `PictureError` for fewer than two
+    samples, or no finite number.
     """
-    for curve in (trace, fitted):
-        _check(curve)
+    _check(trace, 2 * len(trace.time) - 2 if isinstance(trace, Band) else len(trace.time))
+    if fitted:
+        _check(fitted, len(fitted.time))
     volts = [*trace.volts, *(fitted.volts if fitted else ()), *(level.volts for level in levels)]
     up = _height_for(volts)
     left = LEFT + A_LETTER * max(len(text) for _, text in marks(up))
@@ -65,7 +79,7 @@ def trace_view(
     axis, figures = ruler(across, FOOT, f"Time, {units[0]}")
     ticks, volt_figures = _upright(up, left, units[1])
     strokes, names = _level_lines(levels, up, left)
-    curves = [Curve("trace", _path(trace, across, up))]
+    curves = [_band(trace, across, up) if isinstance(trace, Band) else Curve("trace", _path(trace, across, up))]
     curves += [Curve("fitted", _path(fitted, across, up))] if fitted else []
     return Picture(
         key=key,
@@ -86,10 +100,8 @@ def _height_for(volts: Sequence[float]) -> Scale:
     return Scale(low - ROOM_BELOW * (high - low), high, FOOT, TOP)
 
 
-def _check(curve: Trace | None) -> None:
-    if curve is None:
-        return
-    if len(curve.time) < 2 or len(curve.time) != len(curve.volts):
+def _check(curve: Trace | Band, volts: int) -> None:
+    if len(curve.time) < 2 or len(curve.volts) != volts:
         raise PictureError("A trace needs two samples, each with its time and its voltage.")
     if not all(map(math.isfinite, (*curve.time, *curve.volts))) or curve.time[-1] <= curve.time[0]:
         raise PictureError("A trace is of finite numbers over a time that goes on.")
@@ -119,8 +131,20 @@ def _path(curve: Trace, across: Scale, up: Scale) -> str:
     return f"M{'L'.join(points)}"
 
 
-def _told_axes(units: tuple[str, str], trace: Trace) -> str:
+def _band(band: Band, across: Scale, up: Scale) -> Curve:
+    """Along the tops of the columns, and back along their feet."""
+    edges = [f"{across.at(time):.1f}" for time in band.time]
+    tops, feet = ([f"{up.at(volts):.1f}" for volts in ends] for ends in (band.highest, band.lowest))
+    there = "".join(f"V{y}H{x}" for y, x in zip(tops, edges[1:], strict=True))
+    back = "".join(f"V{y}H{x}" for y, x in zip(reversed(feet), reversed(edges[:-1]), strict=True))
+    return Curve("band", f"M{edges[0]} {tops[0]}{there}{back}Z")
+
+
+def _told_axes(units: tuple[str, str], trace: Trace | Band) -> str:
     start, stop, low, high = (
         figure(float(f"{value:.4g}")) for value in (trace.time[0], trace.time[-1], min(trace.volts), max(trace.volts))
     )
-    return f"From {start} to {with_unit(stop, units[0])}, between {low} and {with_unit(high, units[1])}."
+    over = f"From {start} to {with_unit(stop, units[0])}"
+    if low == high:
+        return f"{over}, at {with_unit(high, units[1])} throughout."
+    return f"{over}, between {low} and {with_unit(high, units[1])}."

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from server.engineering.quantities import Toleranced, convert, figure, show
 from server.pages.drawing import NO_BREAK, Picture
-from server.pages.trace_picture import LevelLine, Trace, trace_view
+from server.pages.trace_picture import Band, LevelLine, Trace, trace_view
 from server.records.questions.trials import in_print, with_unit
 from server.records.questions.waveforms import FIGURES, figures_of
 from server.records.tables import Waveform
@@ -58,12 +58,22 @@ def amount_of(value: Toleranced) -> Amount:
 def lines_of(waveform: Waveform) -> list[FigureLine]:
     """Every figure in its order; those that are missing for one reason stand together, after the others."""
     found = figures_of(waveform)
-    given = [FigureLine(FIGURES[name], amount_of(value), "") for name, value in found.items()]
+    given = [FigureLine(_words(waveform, name), amount_of(value), "") for name, value in found.items()]
     missing: dict[str, list[str]] = {}
     for name, words in FIGURES.items():
         if name in waveform.reasons:
             missing.setdefault(waveform.reasons[name], []).append(words)
     return given + [FigureLine(", ".join(words), None, reason) for reason, words in missing.items()]
+
+
+def _words(waveform: Waveform, name: str) -> str:
+    return FIGURES[name] + (_fit_began(waveform) if name == "start_volts" else "")
+
+
+def _fit_began(waveform: Waveform) -> str:
+    """When: a rail that was held up first had another voltage before."""
+    times = waveform.drawing.get("fit_time")
+    return f" ({figure(times[0], waveform.time_unit).replace('-', '−')})" if times else ""
 
 
 def in_short(waveform: Waveform) -> list[tuple[str, Amount]]:
@@ -91,18 +101,23 @@ def picture_of(waveform: Waveform) -> Picture:
     """The trace with its levels and its fitted decay, in units in which the figures are short."""
     drawn = waveform.drawing
     time_scale, time_unit = _short(drawn["time"], waveform.time_unit)
-    volt_scale, volt_unit = _short(drawn["volts"], waveform.volt_unit)
+    seen = drawn["volts"] if "volts" in drawn else [*drawn["lowest"], *drawn["highest"]]
+    volt_scale, volt_unit = _short(seen, waveform.volt_unit)
 
-    def curve(prefix: str) -> Trace:
-        return Trace(
-            [time * time_scale for time in drawn[f"{prefix}time"]],
-            [volts * volt_scale for volts in drawn[f"{prefix}volts"]],
-        )
+    def times(name: str) -> list[float]:
+        return [time * time_scale for time in drawn[name]]
+
+    def volts(name: str) -> list[float]:
+        return [level * volt_scale for level in drawn[name]]
 
     found = figures_of(waveform)
     levels = [LevelLine(FIGURES[name], convert(found[name], volt_unit).nominal) for name in LEVELS if name in found]
-    fitted = curve("fit_") if "fit_time" in drawn else None
-    return trace_view("trace", (time_unit, volt_unit), curve(""), levels, fitted, _told(waveform))
+    fitted = Trace(times("fit_time"), volts("fit_volts")) if "fit_time" in drawn else None
+    if "volts" in drawn:
+        trace: Trace | Band = Trace(times("time"), volts("volts"))
+    else:
+        trace = Band(times("time"), volts("lowest"), volts("highest"))
+    return trace_view("trace", (time_unit, volt_unit), trace, levels, fitted, [*_told(waveform), *_thinned(waveform)])
 
 
 def _short(values: Sequence[float], unit: str) -> tuple[float, str]:
@@ -110,6 +125,16 @@ def _short(values: Sequence[float], unit: str) -> tuple[float, str]:
     size = max(map(abs, values))
     short = figure(size, unit).rpartition(" ")[2] if size else unit
     return convert(Toleranced(1.0, 1.0, 1.0, unit), short).nominal, short
+
+
+def _thinned(waveform: Waveform) -> list[str]:
+    runs = len(waveform.drawing.get("lowest", ()))
+    if not runs:
+        return []
+    return [
+        f"{waveform.samples:,} samples are too many to draw one by one: each of {runs} columns goes from the lowest to "
+        "the highest voltage of its stretch of time, and what repeats faster than that shows as a filled band."
+    ]
 
 
 def _told(waveform: Waveform) -> list[str]:
@@ -123,8 +148,9 @@ def _told(waveform: Waveform) -> list[str]:
     if "period" in found:
         said.append(f"It repeats after {found['period']}, and is high for {found['duty']} of that.")
     if "tau" in found:
+        began = _fit_began(waveform).strip().replace(" ", NO_BREAK)
         said.append(
-            f"The fitted decay has a time constant of {found['tau']}, from {found['start_volts']} "
-            f"towards {found['end_volts']}."
+            f"The fitted decay has a time constant of {found['tau']}. The fit begins at {found['start_volts']} "
+            f"{began} and goes towards {found['end_volts']}."
         )
     return said

@@ -12,11 +12,9 @@ from server.pages.file_names import as_attachment, name_alone
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
-from server.pages.problems import ProblemPage
 from server.pages.traces import Amount, FigureLine, in_short, lines_of, picture_of, stretch_of, summary_of
 from server.pages.trials import cautions_of
 from server.records.commands.waveforms import RecordWaveform, ReviseWaveform, WaveformFields
-from server.records.errors import Damaged
 from server.records.questions.addresses import find_machine, find_waveform
 from server.records.questions.paging import Paged
 from server.records.questions.states import mods_in_force
@@ -162,12 +160,7 @@ def waveform_file(house: AtHome, tag: str, n: int) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         waveform = find_waveform(session, machine, n)
-    try:
-        content = house.store.files.read(waveform.sha256)
-    except Damaged as damage:
-        ways = [(waveform_address(machine, waveform), f"Back to waveform {n}")]
-        problem = ProblemPage("The file is damaged", f"{waveform.file_name} cannot be given out. {damage}", ways)
-        return house.page("problem.html", problem, 500)
+    content = house.store.files.read(waveform.sha256)
     # Which characters it is written in is not known, so none are claimed.
     headers = {"Content-Type": "text/csv", "Content-Disposition": as_attachment(waveform.file_name)}
     return Response(content, headers=headers)

@@ -1,4 +1,4 @@
-"""What the record keeps of a scope's capture: figures by name, why others are missing, the trace in few samples.
+"""What the record keeps of a scope's capture: figures by name, why others are missing, the trace as it is drawn.
 
 It knows the engineering core and plain values, and no row of the record.
 """
@@ -9,9 +9,10 @@ from typing import Any
 import numpy as np
 
 from server.engineering.quantities import Toleranced
-from server.engineering.waveforms import Capture, Decay, DecayError, fit_decay, measure, thin
+from server.engineering.waveforms import Capture, Decay, DecayError, envelope, fit_decay, measure
 
 DRAWN_MOST = 600
+RUNS_DRAWN = 300
 FIT_DRAWN = 80
 OF_DECAY = ("tau", "start_volts", "end_volts")
 MEASURED = (
@@ -21,7 +22,11 @@ MEASURED = (
 
 @dataclass(frozen=True, slots=True)
 class Captured:
-    """The columns of a waveform that come from its file; `drawing` also holds the fitted decay, where there is one."""
+    """The columns of a waveform that come from its file; `drawing` also holds the fitted decay, where there is one.
+
+    Of a trace it has `time` and `volts` of each sample, or, of more than are drawn, `lowest` and `highest` of runs and
+    as `time` the bounds of those, one more than they are.
+    """
 
     samples: int
     time_unit: str
@@ -60,8 +65,11 @@ def _plain(value: Toleranced) -> dict[str, Any]:
 
 
 def _trace(capture: Capture) -> dict[str, list[float]]:
-    few = thin(capture, DRAWN_MOST)
-    return {"time": few.time.tolist(), "volts": few.volts.tolist()}
+    """Every sample if they are few; else between which voltages each of equally long runs of them goes."""
+    if capture.time.size <= DRAWN_MOST:
+        return {"time": capture.time.tolist(), "volts": capture.volts.tolist()}
+    runs = envelope(capture, RUNS_DRAWN)
+    return {"time": runs.bounds.tolist(), "lowest": runs.low.tolist(), "highest": runs.high.tolist()}
 
 
 def _fitted(capture: Capture, decay: Decay) -> dict[str, list[float]]:

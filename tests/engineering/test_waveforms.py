@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from server.engineering.captures import Reals
 from server.engineering.quantities import Toleranced, convert, parse, show
-from server.engineering.waveforms import Capture, CaptureError, DecayError, Waveform, fit_decay, measure, thin
+from server.engineering.waveforms import Capture, CaptureError, DecayError, Waveform, envelope, fit_decay, measure
 
 MICRO = 1e-6
 FIGURES = (
@@ -134,12 +134,12 @@ def test_noise_on_slow_edges_makes_no_further_edges(share: float) -> None:
 
 
 def test_a_pulse_that_turns_back_half_way_is_no_edge() -> None:
-    """A runt of 60 % counts neither up nor down; a full one of one sample counts as both."""
+    """A runt of 60 % counts neither up nor down; a full one of two samples counts as both."""
     clean = _pulses()
     runt, full = clean.volts.copy(), clean.volts.copy()
     quiet = 80  # before the first rise
     runt[quiet : quiet + 20] = 0.2 + 0.6 * 3.2
-    full[quiet] = 3.4
+    full[quiet : quiet + 2] = 3.4
 
     assert (measure(Capture(clean.time, runt)).rises, measure(Capture(clean.time, runt)).falls) == (8, 8)
     assert (measure(Capture(clean.time, full)).rises, measure(Capture(clean.time, full)).falls) == (9, 9)
@@ -212,7 +212,7 @@ def test_two_values_alone_are_the_levels() -> None:
 
     assert (_of(wave, "low").nominal, _of(wave, "high").nominal) == (0.0, 1.0)
     assert _near(_of(wave, "period"), 0.4)
-    assert any("only two values" in note for note in wave.notes)
+    assert any("one single value" in note for note in wave.notes)
 
 
 def test_what_goes_beyond_a_level_counts_once_it_stands_out() -> None:
@@ -303,28 +303,36 @@ def test_any_pulse_train_is_measured_within_its_uncertainty(
 
 
 @settings(max_examples=50, deadline=None)
-@given(seed=_SEEDS, samples=st.integers(8, 5_000), most=st.integers(8, 700))
-def test_a_thinned_capture_keeps_its_ends_and_every_spike(seed: int, samples: int, most: int) -> None:
-    """At most so many samples, in order, all of them the capture's own, with its extremes."""
+@given(seed=_SEEDS, samples=st.integers(8, 5_000), most=st.integers(1, 700))
+def test_every_sample_and_every_line_between_two_lies_within_the_envelope(seed: int, samples: int, most: int) -> None:
+    """In at most so many runs, each as narrow as its samples, and the first of the next, allow."""
     stream = np.random.default_rng(seed)
     capture = Capture(np.cumsum(stream.uniform(0.5, 1.5, samples)), stream.normal(0, 1, samples), "ms", "mV")
 
-    thinned = thin(capture, most)
+    runs = envelope(capture, most)
 
-    assert thinned.time.size <= most
-    assert thinned.time.size == samples or thinned.time.size >= min(8, most // 2)
-    assert set(zip(thinned.time.tolist(), thinned.volts.tolist(), strict=True)) <= set(
-        zip(capture.time.tolist(), capture.volts.tolist(), strict=True)
-    )
-    assert (capture.time[0], capture.time[-1]) == (thinned.time[0], thinned.time[-1])
-    assert (capture.volts.min(), capture.volts.max()) == (thinned.volts.min(), thinned.volts.max())
-    assert (thinned.time_unit, thinned.volt_unit) == ("ms", "mV")
+    assert runs.low.size == runs.high.size == runs.bounds.size - 1 <= most
+    assert (runs.bounds[0], runs.bounds[-1]) == (capture.time[0], capture.time[-1])
+    for start, end, low, high in zip(runs.bounds[:-1], runs.bounds[1:], runs.low, runs.high, strict=True):
+        inside = capture.volts[(capture.time >= start) & (capture.time <= end)]
+        assert (low, high) == (inside.min(), inside.max())
+        assert inside.size <= runs.samples_a_run + 1
 
 
-def test_a_drawing_of_too_few_samples_is_refused() -> None:
-    """Fewer than eight are no capture."""
-    with pytest.raises(CaptureError, match="at least 8 samples, not 7"):
-        thin(_pulses(), 7)
+@pytest.mark.parametrize("period", [333.0, 500.0, 1_000.3, 3_334.0])
+def test_a_wave_faster_than_the_drawing_is_an_even_band(period: float) -> None:
+    """Whatever its period is to the length of a run: no pattern that the trace has not."""
+    time = np.arange(1_000_000.0)
+    runs = envelope(Capture(time, np.where(time % period < period / 2, 5.0, 0.0)), 300)
+
+    assert set(runs.low[:-1]) == {0.0}
+    assert set(runs.high[:-1]) == {5.0}
+
+
+def test_a_drawing_of_no_runs_is_refused() -> None:
+    """It would show nothing."""
+    with pytest.raises(CaptureError, match="at least one run of samples, not 0"):
+        envelope(_pulses(), 0)
 
 
 _ANY_VOLTS = st.one_of(

@@ -90,6 +90,32 @@ def test_what_is_no_exponential_is_refused_by_name(volts: Reals, why: str, noise
         fit_decay(capture, 0.0 if why.startswith("not one") else None)
 
 
+SWINGS = "to and fro|swings back|turns there|swings: it goes slowly|not one exponential|does not decay there"
+
+
+@pytest.mark.parametrize("noise", [0.0, 0.02])
+@pytest.mark.parametrize("cycles", [0.75, 1.1, 1.6, 2.3, 3.9, 12.4, 40.2])
+@pytest.mark.parametrize("wave", ["sine", "triangle"])
+def test_what_goes_to_and_fro_is_no_ramp(wave: str, cycles: float, noise: float) -> None:
+    """Its last swing may be straight; it is still told that it swings, and nothing of a constant current."""
+    phase = cycles * TIME / TIME[-1]
+    volts = np.sin(2 * np.pi * phase) if wave == "sine" else 2 * np.abs(2 * ((phase + 0.25) % 1) - 1) - 1
+    capture = Capture(TIME, 3 * volts + _noise(noise))
+
+    # Of a triangle that has turned once only, the last stretch is a straight line.
+    if wave == "sine" or cycles > 1.5:
+        for start in (None, 0.0):
+            with pytest.raises(DecayError, match=SWINGS):
+                fit_decay(capture, start)
+
+
+def test_samples_are_counted_in_words_that_fit() -> None:
+    """One is one."""
+    for volts, said in ((5.0 * (TIME < 2), "jumps there"), (_rail(tau=0.002), "there (is 1 sample|are [2-7] samples)")):
+        with pytest.raises(DecayError, match=said):
+            fit_decay(Capture(TIME, np.array(volts, dtype=np.float64)))
+
+
 def test_a_hyperbola_is_not_one_exponential() -> None:
     """A fall that slows down without settling is off by more than its noise explains."""
     with pytest.raises(DecayError, match="not one exponential: the best one is off by"):

@@ -144,17 +144,17 @@ def test_settings_may_stand_left_of_the_first_samples() -> None:
         ("1,-inf\n", 11, "not a finite number"),
         ("1,1e999\n", 11, "not a finite number"),
         ("1,1e99\n", 11, "larger than 1e60"),
-        ("1\n", 11, "has 1 column where the others have 2"),
-        ("1,2,3\n", 11, "has 3 columns where the others have 2"),
-        ("1,\n", 11, "has no voltage"),
-        (",1\n", 11, "where the time should stand|has no time"),
-        ("1;2\n", 11, "has 1 column"),
+        ("1\n", 11, "there is 1 column where the others have 2"),
+        ("1,2,3\n", 11, "there are 3 columns where the others have 2"),
+        ("1,\n", 11, "there is no voltage"),
+        (",1\n", 11, "where the time should stand|there is no time"),
+        ("1;2\n", 11, "there is 1 column"),
         ("1,2 V\n", 11, "“2 V” is not a number"),
         ("1_0,2\n", 11, "“1_0” is not a number"),
         ("0x10,2\n", 11, "is not a number"),
         ("٣,2\n", 11, "is not a number"),
         ("0.009,1\n", 11, "the time stands still at 0.009"),
-        ("\n\n0.002,1\n", 13, "the time does not go on, it comes after 0.009 as 0.002"),
+        ("\n\n0.002,1\n", 13, "the time goes back, from 0.009 to 0.002"),
         ("Time,CH1\n" + POINTS, 11, "“Time” is not a number"),
         ("1,1\n" * 3 + "x,1\n", 14, "“x” is not a number"),
     ],
@@ -165,7 +165,7 @@ def test_the_first_line_that_cannot_be_read_is_named(tail: str, line: int, fault
         read_capture(POINTS + tail)
 
     assert line == refused.value.line
-    assert str(refused.value).startswith(f"Line {line}: ")
+    assert str(refused.value).startswith(f"In line {line}, ")
 
 
 @pytest.mark.parametrize(
@@ -180,10 +180,14 @@ def test_the_first_line_that_cannot_be_read_is_named(tail: str, line: int, fault
         ("00:00:01,5\n00:00:02,5\n", "not as on a clock"),
         (b"\x89PNG\r\n\x1a\n\0\0\0", "not text"),
         (POINTS[:30], "at least 8"),
-        ("x" * 5_000 + "\n" + POINTS, "too long"),
-        (POINTS.replace("0.004,0.0", "0.004,,"), "Line 5: has no voltage"),
-        (COMMAS.replace("0,005", "0.005"), "Line 6: “0.005” does not have a comma"),
-        (COMMAS.replace("0,004;0,0", "0,004;1.234,5"), "Line 5: “1.234,5” is not a number"),
+        ("0,1\n", "the file ends after 1 sample; a capture needs at least 8"),
+        ("0,1\n1,2\n2,3\n1.5,2\n3,3\n4,4\n", "In line 4, the time goes back, from 2 to 1.5"),
+        ("0,1\n1,2\n2,nan\n", "In line 3, the voltage, nan, is not a finite number"),
+        ("0,1\n1,2\n2,1e70\n", "In line 3, the voltage, 1e\\+70, is larger than 1e60"),
+        ("x" * 5_000 + "\n" + POINTS, "more than a line of a capture holds"),
+        (POINTS.replace("0.004,0.0", "0.004,,"), "In line 5, there is no voltage"),
+        (COMMAS.replace("0,005", "0.005"), "In line 6, “0.005” does not have a comma"),
+        (COMMAS.replace("0,004;0,0", "0,004;1.234,5"), "In line 5, “1.234,5” is not a number"),
         (POINTS.replace(",", ";").replace("0.005", "0,005"), "decimal sign"),
         (POINTS.replace("0.004,0.0", '0.004,"1,5"'), "decimal sign"),
         ("".join(f"{n},5,{n},1\n" for n in range(10)), "the commas may part columns or be decimal signs"),
@@ -210,7 +214,7 @@ def test_a_million_samples_are_read_and_one_more_is_refused() -> None:
     body = "".join(f"{n},1\n" for n in range(MOST_SAMPLES))
 
     assert read_capture(f"Time (s),CH1 (V)\n\n{body}\n").time.size == MOST_SAMPLES
-    with pytest.raises(CaptureError, match="Line 1000003: is one sample too many; at most 1,000,000"):
+    with pytest.raises(CaptureError, match="In line 1000003, there is one sample too many; at most 1,000,000"):
         read_capture(f"Time (s),CH1 (V)\n\n{body}{MOST_SAMPLES},1\n")
 
 
@@ -219,7 +223,7 @@ def test_a_fault_far_down_is_found_as_surely_as_one_at_the_top(delimiter: str) -
     """Good lines are passed over as a whole, blank ones counted, and the first bad one named."""
     body = "".join(f"{n}.5{delimiter}-1e-3\n" for n in range(50_000)) + "\n"
 
-    with pytest.raises(CaptureError, match="Line 50003: “OL” is not a number, where the voltage should stand"):
+    with pytest.raises(CaptureError, match="In line 50003, “OL” is not a number, where the voltage should stand"):
         read_capture(f"Time{delimiter}CH1\n{body}50000{delimiter}OL\n50001{delimiter}x\n")
 
 
@@ -275,11 +279,13 @@ def test_a_capture_made_of_arrays_is_held_to_the_same_rules() -> None:
     """Whoever is given a capture need not look again; its arrays cannot be written to."""
     time, volts = np.arange(8.0), np.ones(8)
     faulty: list[tuple[np.ndarray, np.ndarray, str]] = [
-        (time, np.full(8, np.nan), "Sample 1: the voltage, nan"),
-        (time[::-1], volts, "Sample 2: the time does not go on"),
-        (np.where(time == 3, np.inf, time), volts, "Sample 4: the time, inf"),
+        (time, np.full(8, np.nan), "In sample 1, the voltage, nan"),
+        (time[::-1], volts, "In sample 2, the time goes back"),
+        (np.where(time == 3, np.inf, time), volts, "In sample 4, the time, inf"),
         (time, volts[:7], "as many voltages as times"),
         (time[:7], volts[:7], "7 samples are too few"),
+        (time[:1], volts[:1], "1 sample is too few"),
+        (time[:3][::-1], volts[:3], "In sample 2, the time goes back, from 2 to 1"),
         (np.arange(1_000_001.0), np.ones(1_000_001), "too many"),
     ]
 

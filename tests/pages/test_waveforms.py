@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 from urllib.parse import unquote
 
+import numpy as np
 import pytest
 from fastapi import FastAPI
 from httpx2 import Response
@@ -13,7 +14,7 @@ from starlette.testclient import TestClient
 from server.app import create_app
 from server.engineering.quantities import Toleranced, parse
 from server.pages.drawing import PictureError
-from server.pages.trace_picture import LevelLine, Trace, trace_view
+from server.pages.trace_picture import Band, LevelLine, Trace, trace_view
 from server.pages.traces import amount_of
 from server.records.commands.mods import PlanMod
 from server.records.store import Store
@@ -29,7 +30,7 @@ from tests.pages.benchwork import (
     typed_in,
     words_of,
 )
-from tests.records.captures import clocked, falling, ramping
+from tests.records.captures import as_file, clocked, falling, ramping
 from tests.records.trial_scene import fit_mod, undo_mod
 
 BOTH_WAYS = pytest.mark.parametrize("headers", [{}, HTMX], ids=["plain", "htmx"])
@@ -161,7 +162,10 @@ def test_a_waveform_is_recorded_and_shown(client: TestClient, headers: dict[str,
     [
         (b"", "rail.csv is empty. Save the capture again, and choose that file."),
         (b"\x89PNG\r\n\x1a\n\0\0", "The file is not text; save the capture as comma-separated values."),
-        (b"t,v\n" + b"".join(b"%d,1\n" % at for at in range(9)) + b"9,2,3\n", "Line 11: has 3 columns where the"),
+        (
+            b"t,v\n" + b"".join(b"%d,1\n" % at for at in range(9)) + b"9,2,3\n",
+            "In line 11, there are 3 columns where the",
+        ),
         (b"a story\nof a rail\n", "There are no readings in the file: no line has two columns"),
     ],
 )
@@ -236,6 +240,7 @@ def test_every_figure_has_its_uncertainty_or_its_reason(client: TestClient) -> N
     rows = {row[0]: row[1] for row in rows_of(client.get(FIRST))}
     assert re.fullmatch(r"(39|40)\d\.\d+ ± 0\.\d+ ms", rows["Time constant"])
     assert re.fullmatch(r"1[12]\.\d+ ± 0\.0\d+ V", rows["High level"])
+    assert any(re.fullmatch(r"Voltage at the start of the fit \(2\d\d\.?\d? ms\)", words) for words in rows)
     assert rows["Period, frequency, duty cycle"].startswith("none. No whole cycle is in the capture")
     assert rows["Rise time"] == "none. The trace never rises from one level to the other."
 
@@ -245,14 +250,36 @@ def test_the_trace_is_drawn_with_its_levels_and_its_decay(client: TestClient) ->
     send(client)
     text = client.get(FIRST).text
 
-    assert text.count('<path class="trace"') == text.count('<path class="fitted"') == 1
+    assert text.count('<path class="band"') == text.count('<path class="fitted"') == 1
     assert text.count('<path class="level"') == 2
     assert 'role="img" aria-labelledby="trace-title"' in text
     assert '<title id="trace-title">Voltage over time, with the fitted decay</title>' in text
     caption = words_of(client.get(FIRST)).replace("\N{NO-BREAK SPACE}", " ")
     assert "From 0 to 1.999 s, between " in caption
     assert "The fitted decay has a time constant of " in caption
+    assert re.search(r"The fit begins at 1[01]\.\d+ ± 0\.0\d+ V \(2\d\d\.?\d? ms\) and goes towards ", caption)
+    assert "2,000 samples are too many to draw one by one: each of 286 columns goes from the lowest" in caption
     assert "Dashed: the decay as it was fitted." in caption
+
+
+def test_few_samples_are_drawn_one_by_one_and_a_still_trace_is_at_one_voltage(client: TestClient) -> None:
+    """No envelope is spoken of where there is none, and no range of nothing."""
+    send(client, as_file(np.arange(20) / 20, np.full(20, 5.0)))
+    page = client.get(FIRST)
+
+    assert '<path class="trace"' in page.text
+    assert "too many to draw" not in words_of(page)
+    assert "From 0 to 950 ms, at 5 V throughout." in words_of(page).replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_a_square_wave_with_a_sample_on_its_edge_is_told_its_levels(client: TestClient) -> None:
+    """And never that it stays half-way."""
+    time = np.arange(5_000) * 1e-6
+    send(client, as_file(time, 2.5 + 2.5 * np.sign(np.sin(2 * np.pi * 1_000 * time))))
+    caption = words_of(client.get(FIRST)).replace("\N{NO-BREAK SPACE}", " ")
+
+    assert "Its levels are 0 V and 5 V. It repeats after 1.0000" in caption
+    assert "It stays at" not in caption
 
 
 def test_a_trace_without_a_decay_is_drawn_without_one(client: TestClient) -> None:
@@ -338,8 +365,7 @@ def test_a_damaged_file_is_not_given_out(client: TestClient, store: Store, harm:
     page = client.get(f"{FIRST}/file")
 
     assert page.status_code == 500
-    assert "The file is damaged" in words_of(page)
-    assert f'href="{FIRST}"' in page.text
+    assert "no longer holds" in words_of(page) or "cannot be read" in words_of(page)
     assert client.get(FIRST).status_code == 200
 
 
@@ -519,6 +545,17 @@ def test_a_trace_stays_within_its_picture() -> None:
         assert all(0 <= x <= view.width for x in numbers[::2])
         assert all(0 <= y <= view.height for y in numbers[1::2])
         assert all(0 <= words.x <= view.width and 0 <= words.y <= view.height for words in view.words)
+
+
+def test_a_band_goes_along_its_tops_and_back_along_its_feet() -> None:
+    """A column from lowest to highest for each run; a bound more than runs, or it is not drawn."""
+    path = drawn(trace=Band([0, 1, 2], [0.0, 0.0], [5.0, 5.0]))
+
+    numbers = [float(number) for number in re.findall(r"[\d.]+", path)]
+    assert path.endswith("Z")
+    assert len(set(numbers)) == 5
+    with pytest.raises(PictureError):
+        drawn(trace=Band([0, 1], [0.0, 0.0], [5.0, 5.0]))
 
 
 @pytest.mark.parametrize(

@@ -12,7 +12,7 @@ from server.engineering.waveforms import fit_decay, measure, read_capture
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation
 from server.records.commands.machines import EnterMachine
 from server.records.commands.waveforms import RecordWaveform, ReviseWaveform
-from server.records.errors import Stale
+from server.records.errors import Invalid, Stale
 from server.records.questions.addresses import find_machine, find_waveform
 from server.records.questions.states import mods_in_force
 from server.records.questions.waveforms import (
@@ -66,6 +66,17 @@ def test_the_figures_are_those_of_the_engineering_core(bench: Bench) -> None:
     assert bench.faults() == []
 
 
+def test_a_capture_is_read_before_anyone_has_to_wait() -> None:
+    """With the command, which needs no store: a fault in the file is told without taking a turn to write."""
+    command = RecordWaveform.read(capture() | {"machine": TAG})
+
+    assert command.found.samples == 2_000
+    with pytest.raises(Invalid, match="not text"):
+        RecordWaveform.read(capture(b"\0") | {"machine": TAG})
+    with pytest.raises(Invalid, match="too few samples"):
+        RecordWaveform.read(capture(fit_from="9") | {"machine": TAG})
+
+
 def test_a_waveform_keeps_its_file_and_what_was_said(bench: Bench) -> None:
     """The file byte for byte, under its digest; the drawing in few samples, the fitted decay beside it."""
     record(bench, probed_at="C3", instrument="scope", conditions="21 °C", note="x")
@@ -74,7 +85,8 @@ def test_a_waveform_keeps_its_file_and_what_was_said(bench: Bench) -> None:
     assert bench.store.files.read(waveform.sha256) == falling()
     assert (waveform.size, waveform.samples, waveform.file_name) == (len(falling()), 2_000, "rail.csv")
     assert (waveform.time_unit, waveform.volt_unit, waveform.day) == ("s", "V", date(2025, 2, 5))
-    assert 100 < len(waveform.drawing["time"]) == len(waveform.drawing["volts"]) <= 600
+    assert 100 < len(waveform.drawing["lowest"]) == len(waveform.drawing["highest"]) <= 300
+    assert len(waveform.drawing["time"]) == len(waveform.drawing["lowest"]) + 1
     assert waveform.drawing["fit_volts"][0] == pytest.approx(figures_of(waveform)["start_volts"].nominal)
     assert bench.last_entry().words == (
         "Waveform 1 of TM-03, Rail at switch-off, on 2025-02-05: 2,000 samples from rail.csv."
@@ -131,7 +143,7 @@ def test_each_machine_counts_its_own(bench: Bench) -> None:
 def test_ragged_lines_are_named(bench: Bench) -> None:
     """By their place in the file, beside the field that takes it."""
     assert refused(bench, [*LINES[:40], "0.1,2,3", *LINES[40:]]) == {
-        "capture": "Line 41: has 3 columns where the others have 2."
+        "capture": "In line 41, there are 3 columns where the others have 2."
     }
 
 
@@ -139,13 +151,13 @@ def test_time_that_turns_back_is_refused(bench: Bench) -> None:
     """No figure could be trusted."""
     said = refused(bench, [*LINES[:40], LINES[10], *LINES[41:]])["capture"]
 
-    assert said.startswith("Line 41: the time does not go on")
+    assert said.startswith("In line 41, the time goes back, from 0.0")
 
 
 def test_what_is_not_a_number_is_refused(bench: Bench) -> None:
     """NaN too, which many a program writes for a sample it missed."""
     assert refused(bench, [*LINES[:40], "0.039,NaN", *LINES[41:]]) == {
-        "capture": "Line 41: the voltage, nan, is not a finite number."
+        "capture": "In line 41, the voltage, nan, is not a finite number."
     }
     assert "“oops” is not a number" in refused(bench, [*LINES[:40], "0.039,oops", *LINES[41:]])["capture"]
 
@@ -174,11 +186,11 @@ def test_a_million_samples_are_taken_and_one_more_is_not(bench: Bench) -> None:
     record(bench, rows)
 
     assert kept(bench).samples == 1_000_000
-    assert len(kept(bench).drawing["time"]) <= 600
+    assert len(kept(bench).drawing["lowest"]) <= 300
     tau = figures_of(kept(bench))["tau"]
     assert abs(tau.nominal - TAU) < 4 * tau.uncertainty
     assert bench.refuse(RecordWaveform, **capture(rows + b"\n3,0")) == {
-        "capture": "Line 1000002: is one sample too many; at most 1,000,000 are read. "
+        "capture": "In line 1000002, there is one sample too many; at most 1,000,000 are read. "
         "Save a shorter capture or fewer samples."
     }
 

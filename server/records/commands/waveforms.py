@@ -1,12 +1,13 @@
 """Recording waveforms: a scope's capture with the figures that it gives, and revising what is said of it.
 
-The file is kept as it came; the figures are read from it when it is recorded, and those of the decay again when the
-stretch that it is fitted over is revised. Sums that read one of them then run again by themselves.
+The file is kept as it came. The figures are read from it while the command is read, so that nobody else's write waits
+for a million samples, and those of the decay again when the stretch that it is fitted over is revised. Sums that read
+one of them then run again by themselves.
 """
 
 from typing import Annotated, Any
 
-from pydantic import AfterValidator
+from pydantic import AfterValidator, PrivateAttr
 from sqlmodel import col, func, select
 
 from server.engineering.errors import EngineeringError
@@ -59,6 +60,15 @@ class RecordWaveform(WaveformFields):
     machine: str
     file_name: FileName
     content: bytes
+    _found: Captured = PrivateAttr()
+
+    def model_post_init(self, _context: object) -> None:
+        self._found = _captured(_capture(self), self)
+
+    @property
+    def found(self) -> Captured:
+        """What the file gives."""
+        return self._found
 
 
 class ReviseWaveform(WaveformFields):
@@ -70,7 +80,6 @@ class ReviseWaveform(WaveformFields):
 @handles(RecordWaveform)
 def record_waveform(work: Work, command: RecordWaveform) -> Entry:
     machine = find_machine(work.session, command.machine)
-    found = _captured(_capture(command), command)
     last = work.session.exec(select(func.max(col(Waveform.number))).where(Waveform.machine_id == machine.id)).one()
     waveform = work.add(
         Waveform(
@@ -80,7 +89,7 @@ def record_waveform(work: Work, command: RecordWaveform) -> Entry:
             size=len(command.content),
             sha256=work.files.keep(command.content),
             **command.columns(WaveformFields),
-            **_columns(found),
+            **_columns(command.found),
         )
     )
     words = (

@@ -28,7 +28,7 @@ FIGURES: Mapping[str, str] = {
     "overshoot": "overshoot",
     "undershoot": "undershoot",
     "tau": "time constant",
-    "start_volts": "starting voltage of the decay",
+    "start_volts": "voltage at the start of the fit",
     "end_volts": "final voltage of the decay",
 }
 # What a drawing is made of is read only where it is drawn.
