@@ -39,6 +39,8 @@ def _machines() -> Iterator[Act]:
         "provenance": "One household since new, by what was said. The dust under the keyboard agrees.",
         "as_found": "Case yellowed, one foot missing. **Starts at the second try.** A loud hum from the loudspeaker, "
         "and tapes load with errors more often than not.",
+        "significance": "The second issue of the main board is scarce, and the factory's own green wire across it is "
+        "part of it. The case keeps its yellow.",
         "hazards": ["mains inside", "charged reservoir", "static"], "keeper": KEEPER,
     }  # fmt: skip
     yield machines.EnterMachine, {
@@ -146,7 +148,7 @@ def _reservoir() -> Iterator[Act]:
         "title": "More reservoir ahead of the regulator", "purpose": "Take the hum out of the sound.",
         "reasoning": "The hum is at 100 Hz and follows the load. At the bottom of the ripple the regulator runs out of "
         "headroom, and what it no longer takes out is heard.",
-        "hazards": ["charged reservoir", "lead and flux fumes"],
+        "hazards": ["charged reservoir", "lead and flux fumes"], "aim": "remedy", "symptom": "1",
     }  # fmt: skip
     yield _plan(day="2025-04-02", **words)
     yield _step(1, "take out", "supply/C3", instruction="Unplug, wait, measure across C3 before touching it.")
@@ -203,7 +205,7 @@ def _tape() -> Iterator[Act]:
     words: dict[str, Any] = {
         "title": "Wider tape input filter", "purpose": "Load tapes without errors.",
         "reasoning": "The input filter R12, C9 turns down just where the upper tone's edges are. Raise its corner.",
-        "hazards": ["lead and flux fumes"],
+        "hazards": ["lead and flux fumes"], "aim": "remedy", "symptom": "2",
     }  # fmt: skip
     yield _plan(day="2025-05-03", **words)
     yield _step(2, "take out", "main-board/R12")
@@ -246,7 +248,7 @@ def _tape() -> Iterator[Act]:
 
 def _lamp() -> Iterator[Act]:
     """Mod 3: fitted, disliked, undone."""
-    yield _plan("Brighter power lamp", "2025-06-01", purpose="See from the door that it is on.")
+    yield _plan("Brighter power lamp", "2025-06-01", purpose="See from the door that it is on.", aim="adapt for use")
     yield _step(3, "take out", "main-board/R20")
     yield _step(3, "fit", "main-board/R20", planned_type="carbon film", planned_value="220 Ω ±5 %")
     yield _trial("lamp-dazzles-in-a-dark-room", "2025-06-01", "no no no")
@@ -267,6 +269,7 @@ def _button() -> Iterator[Act]:
         "Reset button in the spare hole of the rear panel",
         "2025-07-06",
         purpose="Start again without pulling the plug.",
+        aim="adapt for use",
     )
     yield _step(
         4,
@@ -288,7 +291,7 @@ def _sound_chip() -> Iterator[Act]:
     yield _plan(
         "A later sound chip does the work", "2025-08-10",
         purpose="The original is scarce and runs hot: let a later one of the same type play, and keep the original.",
-        hazards=["static"],
+        hazards=["static"], aim="prevent",
     )  # fmt: skip
     yield _step(5, "take out", "main-board/U9")
     yield _step(5, "fit", "main-board/U9", planned_type="AY-3-8912")

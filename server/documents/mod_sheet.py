@@ -38,6 +38,7 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str) -> Shee
         boards=tuple(_board(whole, board) for board in whole.boards),
         cautions=tuple(cautions(*hazards)),
         as_found_text=machine.as_found,
+        significance_text=machine.significance,
         provenance_text=machine.provenance,
         ended_symptoms=tuple(ended_symptoms(whole)),
         in_force=tuple(sheet for mod, sheet in told if not is_undone(whole, mod)),

@@ -80,6 +80,8 @@ def _of_mod(whole: WholeMachine, mod: Mod, told: SheetMod) -> list[str]:
         gaps.append(
             f"Mod {mod.number} is begun: {_counted(waiting, 'step')} of it {'is' if waiting == 1 else 'are'} not done."
         )
+    if not mod.purpose:
+        gaps.append(f"Mod {mod.number}: what it is for is not written down.")
     if not mod.outcome:
         gaps.append(f"Mod {mod.number}: what came of it is not written down.")
     if not any(mod.key in mods for mods in whole.mods_at.values()):

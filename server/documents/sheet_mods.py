@@ -6,6 +6,7 @@ from typing import Any
 from server.documents.sheet_shape import SheetExpectation, SheetLimit, SheetMod, SheetStep, SheetSum
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
+from server.records.aims import in_words
 from server.records.placing import describe
 from server.records.questions.mods import Sitting, StepLine, trace_of, why_of
 from server.records.questions.sheet import WholeMachine
@@ -78,6 +79,8 @@ def sheet_mod(whole: WholeMachine, mod: Mod) -> SheetMod:
         day=move.day.isoformat() if move else "",
         signed=move.signer if move else "",
         note_text=move.note if move else "",
+        answers=_answers(whole, mod),
+        work=in_words(mod.aim),
         purpose_text=mod.purpose,
         steps=tuple(_step(whole, line) for line in lines),
         trace=trace_of(lines).value,
@@ -89,6 +92,11 @@ def sheet_mod(whole: WholeMachine, mod: Mod) -> SheetMod:
         sums=() if is_undone(whole, mod) else tuple(_sum(whole, row) for row in whole.calculations_of.get(mod.key, [])),
         outcome_text=mod.outcome,
     )
+
+
+def _answers(whole: WholeMachine, mod: Mod) -> str:
+    symptom = next((one for one in whole.symptoms if one.id == mod.symptom_id), None)
+    return f"symptom {symptom.number}, {symptom.title}" if symptom else ""
 
 
 def where(line: StepLine) -> str:

@@ -70,6 +70,8 @@ class SheetMod:
     day: str
     signed: str
     note_text: str
+    answers: str
+    work: str
     purpose_text: str
     steps: tuple[SheetStep, ...]
     trace: str
@@ -131,6 +133,7 @@ class SheetData:
     boards: tuple[SheetBoard, ...]
     cautions: tuple[str, ...]
     as_found_text: str
+    significance_text: str
     provenance_text: str
     ended_symptoms: tuple[str, ...]
     in_force: tuple[SheetMod, ...]

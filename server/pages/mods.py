@@ -12,6 +12,7 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
 from server.pages.trial_form import read_as
+from server.records.aims import APART, in_words
 from server.records.commands.mods import (
     MOVES,
     DropExpectation,
@@ -32,11 +33,12 @@ from server.records.questions.mods import StepLine, moves_of, steps_of, trace_of
 from server.records.questions.paging import Paged
 from server.records.questions.stays import LeftBoard, board_gone
 from server.records.questions.sums import LineOffered, lines_offered
-from server.records.questions.symptoms import cured_by
+from server.records.questions.symptoms import cured_by, symptoms_offered
 from server.records.tables import Design, Machine, Mod, ModMove, Procedure, Symptom
-from server.records.words import ModState, Sense, Trace
+from server.records.words import Aim, ModState, Sense, Trace
 
 router = APIRouter()
+AIMS = [("", "not said"), *((aim.value, aim.value) for aim in Aim)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,8 @@ class Unmet:
 class ModPage:
     """One mod: its steps, what they leave, its sums, what is expected of it and what came of it.
 
-    `gone` is a board that it has steps on and that is in another machine now.
+    `gone` is a board that it has steps on and that is in another machine now; `work` says what kind of work it is, and
+    `answers` which symptom it is for.
     """
 
     machine: Machine
@@ -81,17 +84,22 @@ class ModPage:
     cured: list[Symptom]
     design: Design | None
     gone: LeftBoard | None
+    work: str
+    answers: Symptom | None
     next_words: str
 
 
 @dataclass(frozen=True, slots=True)
 class ModFormPage:
-    """The form that writes down or revises a mod; `mod` is none while it is new."""
+    """The form that writes down or revises a mod; `mod` is none while it is new. `apart` tells the `aims` apart."""
 
     machine: Machine
     mod: Mod | None
     form: Form
     hazards: list[tuple[str, str]]
+    aims: list[tuple[str, str]]
+    apart: str
+    symptoms: list[tuple[str, str]]
     states: list[tuple[str, str]]
     action: str
     cancel: str
@@ -194,6 +202,8 @@ def mod_context(session: Session, machine: Machine, mod: Mod) -> ModPage:
         cured=list(cured_by(session, mod)),
         design=design_of(session, mod),
         gone=board_gone(session, mod),
+        work=in_words(mod.aim),
+        answers=session.get(Symptom, mod.symptom_id) if mod.symptom_id else None,
         next_words=_next_words(mod, steps, sums, unmet),
     )
 
@@ -261,7 +271,9 @@ def edit_mod(house: AtHome, tag: str, number: int) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         mod = find_mod(session, machine, number)
-    return _mod_form(house, machine, mod, Form.of_row(ModFields, mod, outcome=mod.outcome))
+        answers = session.get(Symptom, mod.symptom_id) if mod.symptom_id else None
+    form = Form.of_row(ModFields, mod, aim=mod.aim, symptom=answers.number if answers else None, outcome=mod.outcome)
+    return _mod_form(house, machine, mod, form)
 
 
 @router.post("/machines/{tag}/mods/{number}/edit")
@@ -361,7 +373,11 @@ def _mod_form(house: House, machine: Machine, mod: Mod | None, form: Form, statu
     action = f"{mod_address(machine, mod)}/edit" if mod else f"{address(machine)}/mods/new"
     cancel = mod_address(machine, mod) if mod else address(machine)
     states = [(state.value, state.value) for state in (ModState.PLANNED, ModState.CONSIDERED)]
-    return house.page("mods/form.html", ModFormPage(machine, mod, form, HAZARDS, states, action, cancel), status)
+    with house.reading() as session:
+        found = symptoms_offered(session, machine)
+    symptoms = [("", "none")] + [(str(one.number), f"{one.number} {one.title}") for one in found]
+    context = ModFormPage(machine, mod, form, HAZARDS, AIMS, APART, symptoms, states, action, cancel)
+    return house.page("mods/form.html", context, status)
 
 
 def _move_form(house: House, machine: Machine, mod: Mod, form: Form, status: int = 200) -> Response:

@@ -24,7 +24,7 @@ from server.records.commands.symptoms import (
 from server.records.questions.addresses import find_machine, find_symptom
 from server.records.questions.paging import Paged
 from server.records.questions.photographs import subject
-from server.records.questions.symptoms import CauseLine, SymptomWithCauses, causes_of, symptoms_of
+from server.records.questions.symptoms import CauseLine, SymptomWithCauses, answered_by, causes_of, symptoms_of
 from server.records.questions.trials import mods_offered
 from server.records.tables import Machine, Mod, Symptom
 from server.records.words import CauseState, SymptomEnd
@@ -57,6 +57,7 @@ class SymptomPage:
     cautions: list[str]
     symptom: Symptom
     cured_by: Mod | None
+    answered_by: list[Mod]
     causes: list[CauseLine]
     album: Album
     next_words: str
@@ -149,6 +150,7 @@ def show_symptom(house: House, tag: str, n: int, form: Form, status: int = 200) 
             cautions=cautions_of(session, machine),
             symptom=symptom,
             cured_by=session.get(Mod, symptom.ended_by_mod_id) if symptom.ended_by_mod_id else None,
+            answered_by=list(answered_by(session, symptom)),
             causes=causes,
             album=album_of(session, machine, subject("symptom", symptom)),
             next_words="" if symptom.ended_as else _next_words(causes),

@@ -143,7 +143,13 @@ def route_reset(bench: Bench) -> None:
     """Mod 2: leaves a mark, and something that cannot be taken back; an original was thrown away."""
     bench.do(PlanMod, title="Reset on its own line", state="planned", day="2025-03-01", signer=KEEPER,
              hazards=["lead and flux fumes"])  # fmt: skip
-    bench.do(AddStep, mod=2, kind=StepKind.CLEAN, instruction="Old flux round U4.")
+    bench.do(
+        AddStep,
+        mod=2,
+        kind=StepKind.CLEAN,
+        instruction="Old flux round U4.",
+        trace_reason="Flux that creeps under the chip cannot be left there",
+    )
     bench.do(AddStep, mod=2, kind=StepKind.CUT_TRACE, board="main-board", designator="U4", pin="3")
     bench.do(AddStep, mod=2, kind=StepKind.TAKE_OUT, board="main-board", designator="C3")
     bench.do(AddStep, mod=2, kind=StepKind.FIT, board="main-board", designator="C3", planned_value="470 µF")

@@ -82,7 +82,10 @@ def test_the_trace_left_comes_with_its_reason(sheet: SheetData) -> None:
 
     assert traces == [
         ("solder only", "a socketed part leaves nothing, a soldered one fresh solder"),
-        ("permanent", "what was cleaned off does not come back"),
+        (
+            "permanent",
+            "what was cleaned off does not come back; Flux that creeps under the chip cannot be left there",
+        ),
         ("none", "a socketed part leaves nothing, a soldered one fresh solder"),
     ]
 
@@ -154,6 +157,7 @@ def test_what_is_not_known_is_said(sheet: SheetData) -> None:
         "The origin of 1 part in it is not known.",
         "Symptom 2, Stops after an hour, seen first on 2025-01-20, is open: suspected is “The supply sags”; "
         "1 ruled out.",
+        "Mod 2: what it is for is not written down.",
         "Mod 2: what came of it is not written down.",
         "Mod 2: no trial has been run with it in force.",
     )

@@ -27,6 +27,7 @@ from server.records.work import HANDLERS
 TAG = "TM-03"
 KEEPER = "Test keeper"
 NO_FILES = Path("no-files")
+STAYS_FOR_GOOD = ("clean", "drill or cut case")  # a step that does needs its reason
 MAIN = "main-board"
 
 
@@ -82,6 +83,8 @@ class Bench:
 
     def step(self, kind: str, designator: str = "", mod: int = 1, **more: object) -> Done:
         board = MAIN if designator else ""
+        if kind in STAYS_FOR_GOOD:
+            more.setdefault("trace_reason", "Nothing milder did.")
         return self.do(AddStep, mod=mod, kind=kind, board=board, designator=designator, **more)
 
     def carry_out(self, step: int, day: str = "2025-02-03", mod: int = 1, **more: object) -> Done:

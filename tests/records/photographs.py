@@ -40,7 +40,12 @@ def written(kind: str, image: Image.Image | None = None, **more: Any) -> bytes:
 
 
 def jpeg(orientation: int = 1, taken: str = DAY, **more: Any) -> bytes:
-    told = {"exif": exif(orientation, taken), "icc_profile": PROFILE, "xmp": SECRETS[2], "comment": SECRETS[1]}
+    told: dict[str, Any] = {
+        "exif": exif(orientation, taken),
+        "icc_profile": PROFILE,
+        "xmp": SECRETS[2],
+        "comment": SECRETS[1],
+    }
     return written("JPEG", **(told | more))
 
 
@@ -48,12 +53,17 @@ def png(orientation: int = 1, taken: str = DAY, **more: Any) -> bytes:
     texts = PngInfo()
     texts.add_text("Comment", SECRETS[1].decode())
     texts.add_itxt("XML:com.adobe.xmp", SECRETS[2].decode(), zip=False)
-    told = {"exif": exif(orientation, taken), "icc_profile": PROFILE, "pnginfo": texts}
+    told: dict[str, Any] = {"exif": exif(orientation, taken), "icc_profile": PROFILE, "pnginfo": texts}
     return written("PNG", **(told | more))
 
 
 def webp(orientation: int = 1, taken: str = DAY, **more: Any) -> bytes:
-    told = {"exif": exif(orientation, taken), "icc_profile": PROFILE, "xmp": SECRETS[2], "lossless": True}
+    told: dict[str, Any] = {
+        "exif": exif(orientation, taken),
+        "icc_profile": PROFILE,
+        "xmp": SECRETS[2],
+        "lossless": True,
+    }
     return written("WEBP", **(told | more))
 
 

@@ -151,7 +151,7 @@ def test_what_moved_no_part_goes_with_it_but_the_case_stays(bench: Bench) -> Non
     """A cut lies at a position; a setting goes with its mod; a hole is in the case."""
     bench.plan("Button")
     for number, (kind, place) in enumerate((("cut trace", "U7"), ("adjust", ""), ("drill or cut case", "")), 1):
-        bench.step(kind, place, 2, pin="3", trace_reason="There is no other way in.")
+        bench.step(kind, place, 2, pin="3")
         bench.carry_out(number, "2025-02-10", 2)
     bench.move("fitted", "2025-02-10", 2)
     move(bench)

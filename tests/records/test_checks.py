@@ -92,6 +92,7 @@ PLANNED = {
     "designator": PLACES,
     "pin": st.just("3"),
     "planned_value": VALUES,
+    "trace_reason": st.sampled_from(["Needed", "Needed", ""]),
 }
 SUM_INPUTS = [
     {"name": "V", "text": "5 V ±5 %"},

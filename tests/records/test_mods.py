@@ -3,8 +3,9 @@
 import pytest
 
 from server.records.commands.mods import MOVES, DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
+from server.records.commands.symptoms import NoteSymptom
 from server.records.commands.trials import WriteProcedure
-from server.records.errors import NotFound
+from server.records.errors import NotFound, Stale
 from server.records.tables import Expectation, Mod, ModMove
 from server.records.words import ModState
 from tests.records.conftest import KEEPER, Bench
@@ -197,3 +198,45 @@ def test_an_expectation_can_be_dropped_once(bench: Bench) -> None:
     for number in (1, 2**40):
         with pytest.raises(NotFound, match="There is no expectation"):
             bench.do(DropExpectation, number=number, **drop)
+
+
+# ---- What kind of work it is, and what it answers ----
+
+
+def test_a_mod_answers_a_symptom_of_its_machine(bench: Bench) -> None:
+    """Which is said in the journal, changed and taken away; one that is not there is refused."""
+    bench.do(NoteSymptom, title="It hangs", seen_on="2025-01-20")
+    new = {"title": "Faster clock", "day": "2025-02-01", "signer": KEEPER}
+
+    assert bench.refuse(PlanMod, symptom=2, **new) == {"symptom": "There is no symptom “2”."}
+    bench.do(PlanMod, symptom=1, aim="remedy", **new)
+    assert bench.last_entry().words.endswith("It answers symptom 1.")
+    bench.do(ReviseMod, mod=1, opened_version=1, title="Faster clock", aim="remedy")
+    assert bench.last_entry().words == "Mod 1 of TM-03, Faster clock,: it answers no symptom any more."
+    bench.do(ReviseMod, mod=1, opened_version=2, title="Faster clock", aim="adapt for use", symptom=1)
+    assert bench.last_entry().words.endswith("aim from “remedy” to “adapt for use”; it answers symptom 1.")
+    assert (bench.rows(Mod)[0].aim, bench.rows(Mod)[0].symptom_id) == ("adapt for use", 1)
+    assert bench.faults() == []
+
+
+def test_what_another_tied_it_to_is_shown_beside_ones_own(bench: Bench) -> None:
+    """By the symptom's number, as the form has it."""
+    bench.do(NoteSymptom, title="It hangs", seen_on="2025-01-20")
+    bench.plan()
+    bench.do(ReviseMod, mod=1, opened_version=1, title="Faster clock", symptom=1)
+
+    with pytest.raises(Stale) as stale:
+        bench.do(ReviseMod, mod=1, opened_version=1, title="Faster clock", aim="remedy")
+
+    rows = {row.field: (row.yours, row.theirs) for row in stale.value.rows}
+    assert (rows["symptom"], rows["aim"]) == (("", "1"), ("remedy", ""))
+
+
+def test_a_restoration_says_what_was_lost(bench: Bench) -> None:
+    """When it is planned, and when it is revised into one."""
+    planned = {"title": "As it was", "day": "2025-02-01", "signer": KEEPER, "aim": "restore"}
+    bench.plan()
+
+    assert list(bench.refuse(PlanMod, **planned)) == ["purpose"]
+    assert list(bench.refuse(ReviseMod, mod=1, opened_version=1, title="As it was", aim="restore")) == ["purpose"]
+    assert bench.do(PlanMod, purpose="The picture that it came with.", **planned).seq

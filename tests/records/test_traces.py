@@ -86,7 +86,21 @@ def test_a_trace_is_stated_worse_and_never_better(bench: Bench, kind: str, state
         bench.do(AddStep, trace_reason="The pad came off.", **step)
         assert traces(bench) == ([stated], stated, "The pad came off.")
     else:
-        assert bench.do(AddStep, **step).seq
+        assert bench.do(AddStep, trace_reason="Nothing milder did.", **step).seq
+
+
+@pytest.mark.parametrize(
+    "stays", [{"kind": "clean"}, {"kind": "drill or cut case"}, {"kind": "other", "trace_stated": "permanent"}]
+)
+def test_what_stays_for_good_has_its_reason(bench: Bench, stays: dict[str, str]) -> None:
+    """Written when the step is planned, and kept when it is revised; it is told with the trace."""
+    bench.plan()
+    asked = "This stays for good: write why nothing milder will do."
+
+    assert bench.refuse(AddStep, mod=1, **stays) == {"trace_reason": asked}
+    bench.do(AddStep, mod=1, trace_reason="The leak had eaten into it.", **stays)
+    assert bench.refuse(ReviseStep, mod=1, step=1, opened_version=1, **stays) == {"trace_reason": asked}
+    assert traces(bench)[2].endswith("The leak had eaten into it.")
 
 
 def test_a_revised_step_is_held_to_the_same(bench: Bench) -> None:

@@ -192,7 +192,10 @@ def test_the_trace_left_is_the_worst_steps_and_is_explained(stacked: Bench) -> N
 
     found = way(stacked)
 
-    assert (found.trace, found.why) == (Trace.PERMANENT, "what was drilled or cut stays so")
+    assert (found.trace, found.why) == (
+        Trace.PERMANENT,
+        "what was drilled or cut stays so; Nothing milder did.",
+    )
     assert [line.act for line in found.for_good] == ["cannot be undone: drill or cut case"]
     assert len(found.back) == 6
 

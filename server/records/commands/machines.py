@@ -51,6 +51,7 @@ class MachineFields(Command):
     price: Line = ""
     provenance: Prose = ""
     as_found: Prose = ""
+    significance: Prose = ""
     hazards: list[Hazard] = []
     keeper: Line = ""
     handed_over_on: OptionalDay = None

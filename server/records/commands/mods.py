@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
+from typing import Literal
 
 from sqlmodel import col, func, select
 
@@ -22,15 +23,16 @@ from server.records.questions.addresses import (
     find_machine,
     find_mod,
     find_procedure,
+    find_symptom,
 )
 from server.records.questions.foretold import unit_of, unlike
 from server.records.questions.stays import board_gone
 from server.records.questions.trials import yes_or_no
 from server.records.sums import latest_run
-from server.records.tables import Calculation, Expectation, Machine, Mod, ModMove, Procedure, Step
+from server.records.tables import Calculation, Expectation, Machine, Mod, ModMove, Procedure, Step, Symptom
 from server.records.traces import CANNOT_BE_PUT_BACK
 from server.records.typed_amounts import Amount, NoAmount, amount_in
-from server.records.words import Hazard, ModState, Sense
+from server.records.words import Aim, Hazard, ModState, Sense
 from server.records.work import Entry, Work, handles
 
 MOVES: dict[ModState, tuple[ModState, ...]] = {
@@ -55,14 +57,21 @@ class ModFields(Command):
     hazards: list[Hazard] = []
 
 
-class PlanMod(ModFields):
+class WorkFields(Command):
+    """What kind of work a mod is, and the number of the symptom that it answers; neither has to be said."""
+
+    aim: Aim | Literal[""] = ""
+    symptom: OptionalInt = None
+
+
+class PlanMod(ModFields, WorkFields):
     machine: str
     state: ModState = ModState.CONSIDERED
     day: Day
     signer: NeededLine
 
 
-class ReviseMod(ModFields):
+class ReviseMod(ModFields, WorkFields):
     machine: str
     mod: int
     opened_version: int
@@ -111,12 +120,16 @@ def plan_mod(work: Work, command: PlanMod) -> Entry:
     machine = find_machine(work.session, command.machine)
     if command.state not in (ModState.CONSIDERED, ModState.PLANNED):
         raise Invalid({"state": "A new mod is considered or planned; the rest of its life follows by its steps."})
+    _check_aim(command, command.purpose)
+    symptom = _symptom(work, machine, command.symptom)
     last = work.session.exec(select(func.max(Mod.number)).where(Mod.machine_id == machine.id)).one()
-    mod = work.add(
-        Mod(machine_id=machine.key, number=(last or 0) + 1, state=command.state.value, **command.columns(ModFields))
-    )
+    mod = Mod(machine_id=machine.key, number=(last or 0) + 1, state=command.state.value, **command.columns(ModFields))
+    mod.aim = command.columns(WorkFields)["aim"]
+    mod.symptom_id = symptom.key if symptom else None
+    work.add(mod)
     _move(work, mod, command.state, command.day, command.signer, "")
-    words = f"Wrote down mod {mod.number} of {machine.tag}, {mod.title}, as {mod.state}."
+    answers = f" It answers symptom {symptom.number}." if symptom else ""
+    words = f"Wrote down mod {mod.number} of {machine.tag}, {mod.title}, as {mod.state}.{answers}"
     return Entry("plan mod", mod, words, machine)
 
 
@@ -124,9 +137,14 @@ def plan_mod(work: Work, command: PlanMod) -> Entry:
 def revise_mod(work: Work, command: ReviseMod) -> Entry:
     machine = find_machine(work.session, command.machine)
     mod = find_mod(work.session, machine, command.mod)
-    values = command.columns(ModFields) | {"outcome": command.outcome}
-    expect_version("mod", mod, command.opened_version, values)
-    return Entry("revise mod", mod, f"{called(machine, mod)}: {change(mod, values)}.", machine)
+    values = command.columns(ModFields) | {"aim": command.columns(WorkFields)["aim"], "outcome": command.outcome}
+    stands = work.session.get(Symptom, mod.symptom_id) if mod.symptom_id else None
+    asked = values | {"symptom": command.symptom}
+    expect_version("mod", mod, command.opened_version, asked, {"symptom": stands.number if stands else None})
+    _check_aim(command, command.purpose)
+    symptom = _symptom(work, machine, command.symptom)
+    said = [change(mod, values), _answer(mod, symptom)]
+    return Entry("revise mod", mod, f"{called(machine, mod)}: {'; '.join(filter(None, said))}.", machine)
 
 
 @handles(MoveMod)
@@ -146,7 +164,7 @@ def expect(work: Work, command: Expect) -> Entry:
     procedure = _procedure(work, command.procedure)
     calculation = _calculation(work, mod, command)
     _check_answerable(procedure, calculation, command)
-    bound = _bound(work, procedure, calculation, command)
+    unit = _unit(work, procedure, calculation, command.line)
     if command.sense is Sense.AGREES:
         _check_agreement(work, procedure, calculation, command.line)
     last = work.session.exec(select(func.max(Expectation.number)).where(Expectation.mod_id == mod.id)).one()
@@ -157,7 +175,8 @@ def expect(work: Work, command: Expect) -> Entry:
             sentence=command.sentence.rstrip("."),
             procedure_id=procedure.key if procedure else None,
             sense=command.sense.value,
-            bound=bound,
+            bound=_bound(command, unit),
+            unit=unit or "",
             calculation_id=calculation.key if calculation else None,
             line=command.line,
         )
@@ -175,6 +194,29 @@ def drop_expectation(work: Work, command: DropExpectation) -> Entry:
     work.session.delete(expectation)
     words = f"{called(machine, mod)} is no longer expected to: {expectation.sentence}."
     return Entry("drop expectation", expectation, words, machine)
+
+
+def _check_aim(command: WorkFields, purpose: str) -> None:
+    if command.aim == Aim.RESTORE and not purpose:
+        raise Invalid({"purpose": "To restore is to bring back what was lost: say here what that is."})
+
+
+def _symptom(work: Work, machine: Machine, number: int | None) -> Symptom | None:
+    if number is None:
+        return None
+    try:
+        return find_symptom(work.session, machine, number)
+    except NotFound as missing:
+        raise Invalid({"symptom": str(missing)}) from None
+
+
+def _answer(mod: Mod, symptom: Symptom | None) -> str:
+    """Tie a mod to the symptom that it answers; say so where that changes anything."""
+    key = symptom.key if symptom else None
+    if mod.symptom_id == key:
+        return ""
+    mod.symptom_id = key
+    return f"it answers symptom {symptom.number}" if symptom else "it answers no symptom any more"
 
 
 def _procedure(work: Work, name: str) -> Procedure | None:
@@ -216,11 +258,14 @@ def _check_answerable(procedure: Procedure | None, calculation: Calculation | No
         raise Invalid(faults)
 
 
-def _bound(work: Work, procedure: Procedure | None, calculation: Calculation | None, command: Expect) -> float | None:
-    """The bound in the unit of what it is held against."""
-    unit = procedure.unit if procedure else None
-    if procedure is None and calculation is not None:
-        unit = unit_of((calculation, latest_run(work.session, calculation)), command.line)
+def _unit(work: Work, procedure: Procedure | None, calculation: Calculation | None, line: str) -> str | None:
+    """The unit of what is expected: the procedure's, or that of the line where no procedure is tied to it."""
+    if procedure is not None or calculation is None:
+        return procedure.unit if procedure else None
+    return unit_of((calculation, latest_run(work.session, calculation)), line)
+
+
+def _bound(command: Expect, unit: str | None) -> float | None:
     try:
         return amount_in(command.bound, unit)
     except NoAmount as fault:

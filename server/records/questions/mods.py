@@ -120,8 +120,9 @@ def trace_of(lines: Sequence[StepLine]) -> Trace:
 
 
 def why_of(lines: Sequence[StepLine]) -> str:
-    """Why the trace is what it is: the reason of the worst step."""
+    """Why the trace is what it is: that of the worst step, by its kind, and the reason that was written for it."""
     if not lines:
         return ""
     line = max(lines, key=lambda line: list(Trace).index(line.trace))
-    return line.step.trace_reason or WHY[StepKind(line.step.kind)]
+    by_kind = "" if line.step.trace_stated else WHY[StepKind(line.step.kind)]
+    return "; ".join(filter(None, [by_kind, line.step.trace_reason])) or WHY[StepKind(line.step.kind)]

@@ -142,6 +142,11 @@ def cured_by(session: Session, mod: Mod) -> Sequence[Symptom]:
     return session.exec(select(Symptom).where(Symptom.ended_by_mod_id == mod.id).order_by(col(Symptom.number))).all()
 
 
+def answered_by(session: Session, symptom: Symptom) -> Sequence[Mod]:
+    """The mods that were written down to answer a symptom, whatever came of them."""
+    return session.exec(select(Mod).where(Mod.symptom_id == symptom.id).order_by(col(Mod.number))).all()
+
+
 def causes_of(session: Session, symptom: Symptom) -> list[CauseLine]:
     """The possible causes in their order with all evidence, by day; three queries, however much there is."""
     query = select(PossibleCause).where(PossibleCause.symptom_id == symptom.id).order_by(col(PossibleCause.number))

@@ -112,7 +112,7 @@ def line_of(session: Session, machine: Machine, trial: Trial) -> TrialLine:
 def trial_names(session: Session, machine: Machine, most: int = OFFERED_MOST) -> list[TrialName]:
     """The latest trials of a machine as choices, by procedure and then by day."""
     query = (
-        select(col(Trial.number), col(Trial.day), col(Procedure.title), col(Procedure.id))
+        select(col(Trial.number), col(Trial.day), col(Procedure.title), col(Trial.procedure_id))
         .join(Procedure, col(Procedure.id) == col(Trial.procedure_id))
         .where(Trial.machine_id == machine.id)
         .order_by(col(Trial.day).desc(), col(Trial.number).desc())
