@@ -132,8 +132,8 @@ def _thinned(waveform: Waveform) -> list[str]:
     if not runs:
         return []
     return [
-        f"{waveform.samples:,} samples are too many to draw one by one: each of {runs} columns goes from the lowest to "
-        "the highest voltage of its stretch of time, and what repeats faster than that shows as a filled band."
+        f"It is drawn in {runs} columns, each from the lowest to the highest of some {waveform.samples / runs:,.0f} "
+        "samples; what is faster than that fills a band."
     ]
 
 
