@@ -81,8 +81,8 @@ def take_list_in(reader: Reader) -> None:
 
 
 def run_trial(reader: Reader, day: str, readings: str, write_procedure: bool = False) -> None:
-    reader.go(f"{HOME}/trials")
     if write_procedure:
+        reader.go(f"{HOME}/trials")
         reader.follow("Record the first trial")
         reader.follow("Write down a procedure")
         reader.fill("Title", "Heat of U3 after ten minutes")
@@ -92,8 +92,9 @@ def run_trial(reader: Reader, day: str, readings: str, write_procedure: bool = F
         reader.fill("Resolution", "0.1")
         reader.press("Write it down")
     else:
-        reader.follow("Record a trial")
-        reader.choose("Procedure", "Heat of U3 after ten minutes (°C)")
+        reader.go("/procedures")
+        reader.follow("Heat of U3 after ten minutes")
+        reader.follow(TAG)
     reader.fill("Readings", readings)
     reader.fill("Day", day)
     reader.fill("Instrument", "clip thermometer")
@@ -191,7 +192,7 @@ def call_it_fitted(reader: Reader) -> None:
 
     reader.follow("Write an expectation")
     reader.fill("Expectation", "U3 stays cooler")
-    reader.choose("Told by the procedure", "Heat of U3 after ten minutes")
+    reader.choose("Told by the procedure", "Heat of U3 after ten minutes (°C)")
     reader.choose("The readings", "better than before")
     reader.press("Save")
     reader.sees("U3 stays cooler", "not yet tested")

@@ -211,3 +211,19 @@ def test_a_form_with_readings_asks_before_it_is_left(opened: Opened, empty_site:
 
     expect(page.locator("#f-tally")).to_contain_text("1 observation")
     assert asked == ["beforeunload"]
+
+
+def test_pasted_readings_are_counted_at_once(opened: Opened, empty_site: str) -> None:
+    """The line above the box tells of what is in it, and the box keeps the focus."""
+    page = opened(empty_site)
+    prepared(page)
+    page.goto("/machines/TM-03/trials/new?procedure=counting-loop")
+    box = page.locator("textarea#f-readings")
+
+    box.focus()
+    page.keyboard.insert_text("704 709 709")
+    box.dispatch_event("paste")
+
+    expect(page.locator("#f-tally")).to_contain_text("3 readings, mean 707.3")
+    expect(box).to_be_focused()
+    expect(box).to_have_value("704 709 709")
