@@ -138,11 +138,9 @@ def _choose(house: House, request: Request, machine: Machine | None) -> Response
     """The form, beginning with every bag in which something lies."""
     form = _asked(request)
     lines = _lying(house, machine)
-    form.values = {
-        "bags": [as_spans(line.storage.bag for line in lines)],
-        "size": [USUAL],
-        "first": ["1"],
-    } | form.values
+    every = as_spans(line.storage.bag for line in lines)
+    named = every if len(every) <= TEXT_MOST else ""  # empty is every bag too
+    form.values = {"bags": [named], "size": [USUAL], "first": ["1"]} | form.values
     return _page(house, machine, form, lines)
 
 

@@ -98,7 +98,7 @@ def test_days_before_and_after_show_it_in_one_machine_each(shelf: TestClient) ->
     assert "Test mod 1 of TM-03, which came with a board" in words_of(after)
     beside = words_of(shelf.get(f"{NEW}/on/2024-01-01?against=2024-06-01"))
     assert "Main board came on 2024-05-01, with all that sits on it." in beside
-    assert "1 of TM-03, Test – in force it came" in beside
+    assert "1 of TM-03, Test it came – in force" in beside
 
 
 def test_the_way_back_is_walked_in_the_machine_that_it_is_in(shelf: TestClient) -> None:

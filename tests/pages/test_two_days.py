@@ -50,7 +50,7 @@ def test_it_says_what_came_and_what_holds_another_part(changed: TestClient) -> N
     page = changed.get(f"{BASE}/on/2024-01-01?against=2024-06-01")
 
     assert rows_of(page) == [
-        ["1 Test", "–", "in force", "it came"],
+        ["1 Test", "it came", "–", "in force"],
         ["R1 on Main board", "2k2 resistor", "1 kΩ resistor", "1 Test"],
     ]
     assert (typed_in(page, "day"), typed_in(page, "against")) == ("2024-01-01", "2024-06-01")
@@ -92,7 +92,7 @@ def test_a_day_to_come_is_the_machine_as_it_stands(changed: TestClient) -> None:
     page = changed.get(f"{BASE}/on/2024-01-01?against={to_come}")
 
     assert f"{to_come} is still to come: the record shows it as the machine stands today." in words_of(page)
-    assert ["1 Test", "–", "in force", "it came"] in rows_of(page)
+    assert ["1 Test", "it came", "–", "in force"] in rows_of(page)
 
 
 @pytest.mark.parametrize("typed", ["2024-02-30", "yesterday", "", "<script>"])
