@@ -163,8 +163,8 @@ def test_the_sheet_says_the_same_as_the_page(made: Made, tmp_path: Path) -> None
         *(step.words for mod in made.sheet.in_force for step in mod.steps),
         *(one.words for one in made.sheet.trials),
         *made.sheet.not_known,
-        "Trace left: permanent (what was cleaned off does not come back; Flux that creeps under the chip cannot be left "
-        "there).",
+        "Trace left: permanent (what was cleaned off does not come back; Flux that creeps under the chip cannot be "
+        "left there).",
         "The level rises above 0.65 V: met.",
         f"Keeper: {KEEPER}",
         made.sheet.short_digest,
