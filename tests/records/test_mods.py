@@ -182,8 +182,9 @@ def test_what_is_expected_is_tied_to_a_procedure(bench: Bench) -> None:
 def test_below_or_above_needs_a_bound(bench: Bench, sense: str) -> None:
     """Below what?"""
     bench.plan()
+    bench.do(WriteProcedure, title="Timing")
 
-    assert list(bench.refuse(Expect, mod=1, sentence="X", sense=sense)) == ["bound"]
+    assert list(bench.refuse(Expect, mod=1, sentence="X", procedure="timing", sense=sense)) == ["bound"]
 
 
 def test_an_expectation_can_be_dropped_once(bench: Bench) -> None:
