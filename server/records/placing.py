@@ -10,6 +10,7 @@ from typing import Any
 from sqlmodel import Session, col, func, select
 
 from server.records.errors import Invalid, Refused
+from server.records.questions.addresses import next_number
 from server.records.tables import Board, Loan, Part, Placement, Position, Step, Storage
 from server.records.words import Gone
 from server.records.work import Work
@@ -45,7 +46,7 @@ def open_loan(session: Session, part: Part) -> Loan | None:
 
 def next_bag(session: Session) -> int:
     """The first number above all that were ever used: a bag's number is never given twice by itself."""
-    return (session.exec(select(func.max(Storage.bag))).one() or 0) + 1
+    return next_number(session, Storage.bag)
 
 
 def describe(part: Part) -> str:

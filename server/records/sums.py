@@ -13,12 +13,13 @@ from dataclasses import asdict, dataclass, replace
 from typing import Any
 
 import rfc8785
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, select
 
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
 from server.engineering.methods import MethodInput, load_methods
 from server.engineering.quantities import Toleranced, parse
+from server.records.questions.addresses import next_number
 from server.records.questions.waveforms import FIGURES, why_none
 from server.records.tables import (
     Calculation,
@@ -121,12 +122,9 @@ def digest_of(calculation: Calculation, cases: dict[Case, Readings]) -> str:
 def run(session: Session, calculation: Calculation, reason: str) -> CalculationRun:
     """Evaluate the three cases and give the run that is to be kept."""
     cases = read_cases(session, calculation)
-    last = session.exec(
-        select(func.max(CalculationRun.number)).where(CalculationRun.calculation_id == calculation.id)
-    ).one()
     return CalculationRun(
         calculation_id=calculation.key,
-        number=(last or 0) + 1,
+        number=next_number(session, CalculationRun.number, CalculationRun.calculation_id == calculation.id),
         reason=reason,
         digest=digest_of(calculation, cases),
         cases={case.value: _evaluated(calculation, read) for case, read in cases.items()},

@@ -4,7 +4,7 @@ from collections import defaultdict
 from graphlib import TopologicalSorter
 from typing import Any
 
-from sqlmodel import col, func, select
+from sqlmodel import col, select
 
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
@@ -30,6 +30,7 @@ from server.records.questions.addresses import (
     find_position,
     find_trial,
     find_waveform,
+    next_number,
 )
 from server.records.questions.stays import home_of
 from server.records.questions.sums import tied_inputs
@@ -91,8 +92,13 @@ def attach_calculation(work: Work, command: AttachCalculation) -> Entry:
     machine = find_machine(work.session, command.machine)
     mod = find_mod(work.session, machine, command.mod)
     check(command)
-    last = work.session.exec(select(func.max(Calculation.number)).where(Calculation.mod_id == mod.id)).one()
-    calculation = work.add(Calculation(mod_id=mod.key, number=(last or 0) + 1, **_calculation_columns(command)))
+    calculation = work.add(
+        Calculation(
+            mod_id=mod.key,
+            number=next_number(work.session, Calculation.number, Calculation.mod_id == mod.id),
+            **_calculation_columns(command),
+        )
+    )
     _store_inputs(work, machine, mod, calculation, command.inputs)
     _check_evaluates(work, calculation, command)
     work.add(run(work.session, calculation, "first run"))

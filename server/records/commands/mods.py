@@ -24,6 +24,7 @@ from server.records.questions.addresses import (
     find_mod,
     find_procedure,
     find_symptom,
+    next_number,
 )
 from server.records.questions.foretold import unit_of, unlike
 from server.records.questions.stays import board_gone
@@ -122,8 +123,12 @@ def plan_mod(work: Work, command: PlanMod) -> Entry:
         raise Invalid({"state": "A new mod is considered or planned; the rest of its life follows by its steps."})
     _check_aim(command, command.purpose)
     symptom = _symptom(work, machine, command.symptom)
-    last = work.session.exec(select(func.max(Mod.number)).where(Mod.machine_id == machine.id)).one()
-    mod = Mod(machine_id=machine.key, number=(last or 0) + 1, state=command.state.value, **command.columns(ModFields))
+    mod = Mod(
+        machine_id=machine.key,
+        number=next_number(work.session, Mod.number, Mod.machine_id == machine.id),
+        state=command.state.value,
+        **command.columns(ModFields),
+    )
     mod.aim = command.columns(WorkFields)["aim"]
     mod.symptom_id = symptom.key if symptom else None
     work.add(mod)
@@ -167,11 +172,10 @@ def expect(work: Work, command: Expect) -> Entry:
     unit = _unit(work, procedure, calculation, command.line)
     if command.sense is Sense.AGREES:
         _check_agreement(work, procedure, calculation, command.line)
-    last = work.session.exec(select(func.max(Expectation.number)).where(Expectation.mod_id == mod.id)).one()
     expectation = work.add(
         Expectation(
             mod_id=mod.key,
-            number=(last or 0) + 1,
+            number=next_number(work.session, Expectation.number, Expectation.mod_id == mod.id),
             sentence=command.sentence.rstrip("."),
             procedure_id=procedure.key if procedure else None,
             sense=command.sense.value,

@@ -9,15 +9,15 @@ from functools import partial
 from typing import Annotated
 
 from pydantic import BeforeValidator
-from sqlmodel import Session, func, select
+from sqlmodel import Session
 
 from server.records.commands.base import Command, Line, NeededLine, OptionalDay, change, expect_version
 from server.records.errors import Refused
 from server.records.files import FileStore
 from server.records.pictures import Picture, take_in, view_name
-from server.records.questions.addresses import find_machine, find_photograph
+from server.records.questions.addresses import find_machine, find_photograph, next_number
 from server.records.questions.photographs import Subject, find_subject, those_of
-from server.records.tables import Machine, Photograph
+from server.records.tables import Photograph
 from server.records.work import Entry, Work, handles
 
 
@@ -65,7 +65,7 @@ def add_photograph(work: Work, command: AddPhotograph) -> Entry:
     photograph = work.add(
         Photograph(
             machine_id=machine.key,
-            number=_next_number(work.session, machine),
+            number=next_number(work.session, Photograph.number, Photograph.machine_id == machine.id),
             on_kind=subject.kind,
             on_uuid=subject.row.uuid,
             caption=command.caption,
@@ -99,7 +99,3 @@ def _check_new(session: Session, subject: Subject, picture: Picture) -> None:
     known = session.exec(those_of(subject).where(Photograph.sent_sha256 == picture.sent_sha256).limit(1)).first()
     if known:
         raise Refused(f"This file is photograph {known.number} already.", "content")
-
-
-def _next_number(session: Session, machine: Machine) -> int:
-    return (session.exec(select(func.max(Photograph.number)).where(Photograph.machine_id == machine.id)).one() or 0) + 1

@@ -19,7 +19,7 @@ from server.records.commands.mods import MoveMod, called, move_mod, stands
 from server.records.commands.parts import Stowing, stow
 from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
 from server.records.placing import describe, occupant, place, take_out
-from server.records.questions.addresses import find_board, find_machine, find_mod, find_position, find_step
+from server.records.questions.addresses import find_board, find_machine, find_mod, find_position, find_step, next_number
 from server.records.questions.stacking import on_top_of
 from server.records.questions.stays import home_of, mods_ever, was_in
 from server.records.tables import Board, Machine, Mod, Position, Step
@@ -106,8 +106,13 @@ def add_step(work: Work, command: AddStep) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
     position = _position(work, machine, mod, command)
     _check_step(command, position)
-    last = work.session.exec(select(func.max(Step.number)).where(Step.mod_id == mod.id)).one()
-    step = work.add(Step(mod_id=mod.key, number=(last or 0) + 1, **_step_values(command, position)))
+    step = work.add(
+        Step(
+            mod_id=mod.key,
+            number=next_number(work.session, Step.number, Step.mod_id == mod.id),
+            **_step_values(command, position),
+        )
+    )
     words = f"{called(machine, mod)} step {step.number}: {said(step, position)}."
     return Entry("add step", step, words, machine)
 

@@ -31,6 +31,7 @@ from server.records.questions.addresses import (
     find_mod,
     find_symptom,
     find_trial,
+    next_number,
 )
 from server.records.tables import Calculation, Evidence, Machine, Mod, PossibleCause, Symptom, Trial
 from server.records.words import CauseState, EvidenceSide, ModState, SymptomEnd
@@ -183,11 +184,10 @@ def suspect_cause(work: Work, command: SuspectCause) -> Entry:
     machine = find_machine(work.session, command.machine)
     calculation = _calculation(work.session, machine, command.calculation)
     symptom = _symptom_meant(work, machine, command)
-    last = work.session.exec(select(func.max(PossibleCause.number)).where(PossibleCause.symptom_id == symptom.id)).one()
     cause = work.add(
         PossibleCause(
             symptom_id=symptom.key,
-            number=(last or 0) + 1,
+            number=next_number(work.session, PossibleCause.number, PossibleCause.symptom_id == symptom.id),
             sentence=command.sentence,
             state=CauseState.OPEN.value,
             calculation_id=calculation.key if calculation else None,
@@ -258,8 +258,13 @@ def _stopped(words: str) -> str:
 
 
 def _noted(work: Work, machine: Machine, described: SymptomFields) -> Symptom:
-    last = work.session.exec(select(func.max(Symptom.number)).where(Symptom.machine_id == machine.id)).one()
-    return work.add(Symptom(machine_id=machine.key, number=(last or 0) + 1, **described.columns(SymptomFields)))
+    return work.add(
+        Symptom(
+            machine_id=machine.key,
+            number=next_number(work.session, Symptom.number, Symptom.machine_id == machine.id),
+            **described.columns(SymptomFields),
+        )
+    )
 
 
 def _symptom_meant(work: Work, machine: Machine, command: SuspectCause) -> Symptom:

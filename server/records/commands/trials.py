@@ -8,7 +8,7 @@ from collections.abc import Iterable
 from typing import Any
 from uuid import UUID
 
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, select
 
 from server.engineering.errors import EngineeringError
 from server.engineering.trials import compare, summarise
@@ -23,7 +23,7 @@ from server.records.commands.base import (
     words,
 )
 from server.records.errors import Difference, Invalid, NotFound, RecordError, Refused, Stale
-from server.records.questions.addresses import find_machine, find_procedure, find_trial, free_slug, slug
+from server.records.questions.addresses import find_machine, find_procedure, find_trial, free_slug, next_number, slug
 from server.records.questions.states import mods_in_force
 from server.records.questions.trials import YES_OR_NO, ever_stood, mods_noted, numbered
 from server.records.tables import Machine, Mod, Procedure, Trial, TrialMod
@@ -133,8 +133,12 @@ def record_trial(work: Work, command: RecordTrial) -> Entry:
     if command.uuid and (known := _of_uuid(work.session, command.uuid)):
         _check_same(work.session, known, values | {"machine_id": machine.id, "procedure_id": procedure.id})
         return Entry("record trial", known, "It is on record already.", machine)
-    last = work.session.exec(select(func.max(Trial.number)).where(Trial.machine_id == machine.id)).one()
-    trial = Trial(machine_id=machine.key, procedure_id=procedure.key, number=(last or 0) + 1, **values)
+    trial = Trial(
+        machine_id=machine.key,
+        procedure_id=procedure.key,
+        number=next_number(work.session, Trial.number, Trial.machine_id == machine.id),
+        **values,
+    )
     if command.uuid:
         trial.uuid = command.uuid
     work.add(trial)

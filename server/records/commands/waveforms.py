@@ -8,7 +8,6 @@ one of them then run again by themselves.
 from typing import Annotated, Any
 
 from pydantic import AfterValidator, PrivateAttr
-from sqlmodel import col, func, select
 
 from server.engineering.errors import EngineeringError
 from server.engineering.quantities import Toleranced, show
@@ -25,7 +24,7 @@ from server.records.commands.base import (
     expect_version,
 )
 from server.records.errors import Damaged, Invalid, Refused
-from server.records.questions.addresses import find_machine, find_waveform
+from server.records.questions.addresses import find_machine, find_waveform, next_number
 from server.records.questions.waveforms import why_none
 from server.records.tables import Waveform
 from server.records.work import Entry, Work, handles
@@ -80,11 +79,10 @@ class ReviseWaveform(WaveformFields):
 @handles(RecordWaveform)
 def record_waveform(work: Work, command: RecordWaveform) -> Entry:
     machine = find_machine(work.session, command.machine)
-    last = work.session.exec(select(func.max(col(Waveform.number))).where(Waveform.machine_id == machine.id)).one()
     waveform = work.add(
         Waveform(
             machine_id=machine.key,
-            number=(last or 0) + 1,
+            number=next_number(work.session, Waveform.number, Waveform.machine_id == machine.id),
             file_name=command.file_name,
             size=len(command.content),
             sha256=work.files.keep(command.content),

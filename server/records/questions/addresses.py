@@ -7,7 +7,7 @@ from typing import TypeVar
 from uuid import UUID
 
 from sqlalchemy import bindparam
-from sqlmodel import Session, select
+from sqlmodel import Session, func, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.errors import NotFound
@@ -51,6 +51,11 @@ def slug(text: str) -> str:
     """Letters, digits and hyphens for an address."""
     plain = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode().lower()
     return re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:SLUG_MOST].strip("-")
+
+
+def next_number(session: Session, column: int, *conditions: bool) -> int:
+    """The number after the highest that stands in a column, of the rows that the conditions choose; 1 for the first."""
+    return (session.exec(select(func.max(column)).where(*conditions)).one() or 0) + 1
 
 
 def free_slug(wanted: str, taken: Container[str]) -> str:
