@@ -4,15 +4,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from fastapi import APIRouter
-from sqlmodel import Session
 from starlette.responses import Response
 
-from server.pages.boards import board_address
+from server.pages.boards import board_address, found_board
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import sections
 from server.records.commands.board_moves import MoveBoard
-from server.records.questions.addresses import find_board, find_machine
 from server.records.questions.boards import boards_within
 from server.records.questions.machines import machines_offered
 from server.records.tables import Board, Machine
@@ -37,7 +35,7 @@ class MoveBoardPage:
 @router.get("/machines/{tag}/boards/{slug}/move")
 def move_form(house: AtHome, tag: str, slug: str) -> Response:
     with house.reading() as session:
-        machine, board = _found(session, tag, slug)
+        machine, board = found_board(session, tag, slug)
     form = Form.blank(day=date.today(), signer=machine.keeper or house.settings.keeper)  # noqa: DTZ011
     return _form_page(house, machine, board, form)
 
@@ -45,7 +43,7 @@ def move_form(house: AtHome, tag: str, slug: str) -> Response:
 @router.post("/machines/{tag}/boards/{slug}/move")
 def move_board(house: AtHome, tag: str, slug: str, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, board = _found(session, tag, slug)
+        machine, board = found_board(session, tag, slug)
     return house.write(
         form,
         MoveBoard,
@@ -54,11 +52,6 @@ def move_board(house: AtHome, tag: str, slug: str, form: PostedForm) -> Response
         machine=machine.tag,
         board=board.slug,
     )
-
-
-def _found(session: Session, tag: str, slug: str) -> tuple[Machine, Board]:
-    machine = find_machine(session, tag)
-    return machine, find_board(session, machine, slug)
 
 
 def _address_of(house: House, key: int) -> str:

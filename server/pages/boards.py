@@ -159,7 +159,7 @@ def add_board(house: AtHome, tag: str, form: PostedForm) -> Response:
 @router.get("/machines/{tag}/boards/{slug}")
 def board_page(house: AtHome, tag: str, slug: str, number: PageNumber) -> Response:
     with house.reading() as session:
-        machine, board = _found(session, tag, slug)
+        machine, board = found_board(session, tag, slug)
         context = BoardPage(
             machine=machine,
             tabs=sections(machine),
@@ -179,7 +179,7 @@ def board_page(house: AtHome, tag: str, slug: str, number: PageNumber) -> Respon
 @router.get("/machines/{tag}/boards/{slug}/edit")
 def edit_board(house: AtHome, tag: str, slug: str) -> Response:
     with house.reading() as session:
-        machine, board = _found(session, tag, slug)
+        machine, board = found_board(session, tag, slug)
         parent = session.get(Board, board.parent_id) if board.parent_id else None
     form = Form.of_row(BoardFields, board, parent=parent.slug if parent else "")
     return _board_form(house, machine, board, form)
@@ -188,7 +188,7 @@ def edit_board(house: AtHome, tag: str, slug: str) -> Response:
 @router.post("/machines/{tag}/boards/{slug}/edit")
 def revise_board(house: AtHome, tag: str, slug: str, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, board = _found(session, tag, slug)
+        machine, board = found_board(session, tag, slug)
     return house.write(
         form,
         ReviseBoard,
@@ -202,14 +202,14 @@ def revise_board(house: AtHome, tag: str, slug: str, form: PostedForm) -> Respon
 @router.get("/machines/{tag}/boards/{slug}/positions/new")
 def new_position(house: AtHome, tag: str, slug: str) -> Response:
     with house.reading() as session:
-        machine, board = _found(session, tag, slug)
+        machine, board = found_board(session, tag, slug)
     return _position_form(house, machine, board, Form.blank(mounting=Mounting.SOLDERED.value, kind=PartKind.CHIP.value))
 
 
 @router.post("/machines/{tag}/boards/{slug}/positions/new")
 def add_position(house: AtHome, tag: str, slug: str, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, board = _found(session, tag, slug)
+        machine, board = found_board(session, tag, slug)
     return house.write(
         form,
         AddPosition,
@@ -223,7 +223,7 @@ def add_position(house: AtHome, tag: str, slug: str, form: PostedForm) -> Respon
 @router.get("/machines/{tag}/boards/{slug}/positions/{designator}")
 def position_page(house: AtHome, tag: str, slug: str, designator: str, number: PageNumber) -> Response:
     with house.reading() as session:
-        machine, board = _found(session, tag, slug)
+        machine, board = found_board(session, tag, slug)
         position = find_position(session, board, designator)
     return _position_page(house, machine, board, position, Form.of_row(PositionFields, position), number=number)
 
@@ -231,7 +231,7 @@ def position_page(house: AtHome, tag: str, slug: str, designator: str, number: P
 @router.post("/machines/{tag}/boards/{slug}/positions/{designator}")
 def revise_position(house: AtHome, tag: str, slug: str, designator: str, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, board = _found(session, tag, slug)
+        machine, board = found_board(session, tag, slug)
         position = find_position(session, board, designator)
     return house.write(
         form,
@@ -249,7 +249,7 @@ def _machine(house: House, tag: str) -> Machine:
         return find_machine(session, tag)
 
 
-def _found(session: Session, tag: str, slug: str) -> tuple[Machine, Board]:
+def found_board(session: Session, tag: str, slug: str) -> tuple[Machine, Board]:
     machine = find_machine(session, tag)
     return machine, find_board(session, machine, slug)
 

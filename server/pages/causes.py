@@ -14,7 +14,6 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.mods import mod_address
 from server.pages.symptoms import Words, found, show_symptom, symptom_address
-from server.pages.trials import cautions_of
 from server.records.commands.base import LINE_MOST
 from server.records.commands.symptoms import AddEvidence, DropEvidence, JudgeCause, JudgeFields, SuspectCause
 from server.records.errors import NotFound
@@ -153,7 +152,7 @@ def _place(machine: Machine, symptom: Symptom, cause: PossibleCause) -> str:
 
 def _suspect_form(house: House, machine: Machine, symptom: Symptom, form: Form, status: int = 200) -> Response:
     with house.reading() as session:
-        cautions = cautions_of(session, machine)
+        cautions = cautions_for(session, machine)
     here = symptom_address(machine, symptom)
     context = SuspectFormPage(machine, cautions, symptom, None, "", [], form, f"{here}/causes/new", here)
     return house.page("symptoms/suspect.html", context, status)

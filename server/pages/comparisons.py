@@ -16,11 +16,11 @@ from server.pages.machines import address, sections
 from server.pages.pictures import Picture
 from server.pages.procedures import better_words, meaning
 from server.pages.readings import picture, undrawn
-from server.pages.trials import cautions_of
 from server.records.errors import Invalid, NotFound
 from server.records.placing import describe
 from server.records.questions.addresses import find_machine, find_trial
 from server.records.questions.comparisons import compare_trials
+from server.records.questions.hazards import cautions_for
 from server.records.questions.paging import Paged
 from server.records.questions.states import SeatChange, differences, mods_in_force
 from server.records.questions.trials import (
@@ -110,7 +110,7 @@ def compare_page(
         context = ComparePage(
             machine=machine,
             tabs=sections(machine),
-            cautions=cautions_of(session, machine),
+            cautions=cautions_for(session, machine),
             form=form,
             trials=_offered(names),
             alike=_offered(_alike(names, form.text("before"))),

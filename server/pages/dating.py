@@ -1,6 +1,5 @@
 """What a board's date codes allow, and what the keeper holds of one part's code."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 from fastapi import APIRouter
@@ -28,7 +27,7 @@ from server.records.questions.dating import (
     days_of,
     undated,
 )
-from server.records.questions.paging import Paged
+from server.records.questions.paging import Paged, paged_list
 from server.records.tables import Board, Machine, Part
 
 router = APIRouter()
@@ -114,17 +113,10 @@ def board_dating_page(house: AtHome, tag: str, slug: str, number: PageNumber) ->
         cautions=cautions(machine.hazards, board.hazards),
         dating=dating,
         picture=picture_of(dating),
-        lines=_page_of(dating.lines, number),
+        lines=paged_list(dating.lines, number, LINES_A_PAGE),
         undated=without,
     )
     return house.page("originality/dating.html", context)
-
-
-def _page_of(lines: Sequence[CodeLine], number: int) -> Paged[CodeLine]:
-    """All of them are read to date the board; a page of them is shown."""
-    last = max(1, -(-len(lines) // LINES_A_PAGE))
-    number = min(number, last)
-    return Paged(lines[(number - 1) * LINES_A_PAGE : number * LINES_A_PAGE], number, last, len(lines))
 
 
 # ---- One part ----

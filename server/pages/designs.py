@@ -29,7 +29,7 @@ from server.records.questions.designs import (
 )
 from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import boards_of, designators_of, machines_offered
-from server.records.questions.paging import Paged
+from server.records.questions.paging import Paged, page_in
 from server.records.questions.side_by_side import Group, side_by_side, telling
 from server.records.tables import Design, Machine, Mod, Procedure
 from server.records.words import ModState
@@ -112,17 +112,15 @@ def design_page(house: AtHome, slug: str, number: PageNumber) -> Response:
         design = find_design(session, slug)
         fittings = fittings_of(session, design)
         groups = side_by_side(design, fittings)
-        last = max(1, -(-len(fittings) // FITTINGS_A_PAGE))
-        page = min(number, last)
-        shown = range((page - 1) * FITTINGS_A_PAGE, min(page * FITTINGS_A_PAGE, len(fittings)))
+        page = page_in(len(fittings), number, FITTINGS_A_PAGE)
         told = telling(groups)
         context = DesignPage(
             design=design,
             procedures=procedures_of(session, design),
             fittings=fittings,
-            shown=shown,
-            number=page,
-            last=last,
+            shown=range(page.start, min(page.start + FITTINGS_A_PAGE, page.total)),
+            number=page.number,
+            last=page.last,
             groups=groups,
             cautions=cautions(design.hazards),
             said=_said(fittings, told),

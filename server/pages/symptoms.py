@@ -12,7 +12,6 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.pages.photographs import Album, album_of
-from server.pages.trials import cautions_of
 from server.records.commands.symptoms import (
     EndFields,
     EndSymptom,
@@ -22,6 +21,7 @@ from server.records.commands.symptoms import (
     SymptomFields,
 )
 from server.records.questions.addresses import find_machine, find_symptom
+from server.records.questions.hazards import cautions_for
 from server.records.questions.paging import Paged
 from server.records.questions.photographs import subject
 from server.records.questions.symptoms import CauseLine, SymptomWithCauses, answered_by, causes_of, symptoms_of
@@ -110,7 +110,7 @@ def symptoms_page(house: AtHome, tag: str, number: PageNumber) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         found = symptoms_of(session, machine, number)
-        context = SymptomsPage(machine, sections(machine), cautions_of(session, machine), found)
+        context = SymptomsPage(machine, sections(machine), cautions_for(session, machine), found)
     return house.page("symptoms/symptoms.html", context)
 
 
@@ -147,7 +147,7 @@ def show_symptom(house: House, tag: str, n: int, form: Form, status: int = 200) 
         context = SymptomPage(
             machine=machine,
             tabs=sections(machine),
-            cautions=cautions_of(session, machine),
+            cautions=cautions_for(session, machine),
             symptom=symptom,
             cured_by=session.get(Mod, symptom.ended_by_mod_id) if symptom.ended_by_mod_id else None,
             answered_by=list(answered_by(session, symptom)),
@@ -256,7 +256,7 @@ def _address_of_key(house: House, machine: Machine, key: int) -> str:
 
 def _form(house: House, machine: Machine, symptom: Symptom | None, form: Form, status: int = 200) -> Response:
     with house.reading() as session:
-        cautions = cautions_of(session, machine)
+        cautions = cautions_for(session, machine)
     here = symptom_address(machine, symptom) if symptom else f"{address(machine)}/symptoms"
     action = f"{here}/edit" if symptom else f"{here}/new"
     return house.page("symptoms/form.html", SymptomFormPage(machine, cautions, symptom, form, action, here), status)

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 from datetime import date
 
 from fastapi import APIRouter
-from sqlmodel import Session, col, select
 from starlette.responses import Response
 
 from server.pages.forms import Form, PostedForm
@@ -13,9 +12,9 @@ from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import sections
 from server.pages.readings import Told, told
 from server.pages.trial_form import at_the_readings, form_page, procedure_of, trial_address, typed_readings
-from server.records.cautions import cautions
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, TrialFields
 from server.records.questions.addresses import find_machine, find_procedure, find_trial
+from server.records.questions.hazards import cautions_for
 from server.records.questions.paging import Paged
 from server.records.questions.states import own_in_force
 from server.records.questions.trials import (
@@ -26,7 +25,7 @@ from server.records.questions.trials import (
     trial_before,
     trials_of,
 )
-from server.records.tables import Board, Machine, Mod, Procedure, Trial
+from server.records.tables import Machine, Mod, Procedure, Trial
 
 router = APIRouter()
 
@@ -63,11 +62,6 @@ class TrialPage:
     mods: list[tuple[str, str]]
 
 
-def cautions_of(session: Session, machine: Machine) -> list[str]:
-    """What every page about this machine warns of."""
-    return cautions(machine.hazards, *session.exec(select(col(Board.hazards)).where(Board.machine_id == machine.id)))
-
-
 @router.get("/machines/{tag}/trials")
 def trials_page(house: AtHome, tag: str, number: PageNumber, procedure: str = "") -> Response:
     with house.reading() as session:
@@ -77,7 +71,7 @@ def trials_page(house: AtHome, tag: str, number: PageNumber, procedure: str = ""
         context = TrialsPage(
             machine,
             sections(machine),
-            cautions_of(session, machine),
+            cautions_for(session, machine),
             lines,
             only,
             list({line.procedure.slug: line.procedure for line in lines.rows}.values()),
@@ -183,7 +177,7 @@ def _trial(house: House, tag: str, n: int, form: Form | None = None, status: int
         context = TrialPage(
             machine=machine,
             tabs=sections(machine),
-            cautions=cautions_of(session, machine),
+            cautions=cautions_for(session, machine),
             line=line,
             told=told(line),
             before=trial_before(session, trial),

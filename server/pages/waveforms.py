@@ -13,16 +13,16 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.pages.traces import Amount, FigureLine, in_short, lines_of, picture_of, stretch_of, summary_of
-from server.pages.trials import cautions_of
 from server.records.commands.waveforms import RecordWaveform, ReviseWaveform, WaveformFields
 from server.records.questions.addresses import find_machine, find_waveform
+from server.records.questions.hazards import cautions_for
 from server.records.questions.paging import Paged
 from server.records.questions.states import mods_in_force
 from server.records.questions.stays import tags_of
+from server.records.questions.trials import instruments_of
 from server.records.questions.waveforms import (
     FIGURES,
     Reader,
-    instruments_of,
     readers_of,
     waveforms_of,
 )
@@ -101,7 +101,7 @@ def waveforms_page(house: AtHome, tag: str, number: PageNumber) -> Response:
         context = WaveformsPage(
             machine,
             sections(machine),
-            cautions_of(session, machine),
+            cautions_for(session, machine),
             Paged(lines, found.number, found.last, found.total),
         )
     return house.page("waveforms/waveforms.html", context)
@@ -140,7 +140,7 @@ def waveform_page(house: AtHome, tag: str, n: int) -> Response:
         context = WaveformPage(
             machine=machine,
             tabs=sections(machine),
-            cautions=cautions_of(session, machine),
+            cautions=cautions_for(session, machine),
             waveform=waveform,
             summary=summary_of(waveform),
             picture=picture_of(waveform),
@@ -199,9 +199,9 @@ def _form(house: House, machine: Machine, waveform: Waveform | None, form: Form,
         context = WaveformFormPage(
             machine=machine,
             tabs=sections(machine),
-            cautions=[*cautions_of(session, machine), *([] if waveform else [PROBING])],
+            cautions=[*cautions_for(session, machine), *([] if waveform else [PROBING])],
             waveform=waveform,
-            instruments=instruments_of(session, machine),
+            instruments=instruments_of(session, machine, Waveform),
             most_mb=house.settings.upload_most_mb,
             form=form,
             action=f"{waveform_address(machine, waveform)}/edit" if waveform else f"{address(machine)}/waveforms/new",

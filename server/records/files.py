@@ -17,6 +17,11 @@ from server.records.errors import Damaged, Refused
 DERIVED = "derived"
 
 
+def digest_of(content: bytes) -> str:
+    """The name of a file that holds this: SHA-256 in hexadecimal."""
+    return hashlib.sha256(content).hexdigest()
+
+
 class FileStore:
     """One folder of files, in subfolders by the first two digits of their digests."""
 
@@ -25,7 +30,7 @@ class FileStore:
 
     def keep(self, content: bytes) -> str:
         """Store the content, durably, and give its digest; a whole copy that is there already is left as it is."""
-        digest = hashlib.sha256(content).hexdigest()
+        digest = digest_of(content)
         with suppress(Damaged):
             self.read(digest)
             return digest
@@ -45,7 +50,7 @@ class FileStore:
             content = self.path(digest).read_bytes()
         except OSError as fault:
             raise Damaged(f"File {digest} cannot be read ({fault.strerror}).") from fault
-        if hashlib.sha256(content).hexdigest() != digest:
+        if digest_of(content) != digest:
             raise Damaged(f"File {digest} no longer holds what was stored in it.")
         return content
 

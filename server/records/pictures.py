@@ -6,7 +6,6 @@ WebP are kept without place data (see `picture_formats`) and otherwise as they c
 because few browsers show it. Two smaller JPEGs, upright and in sRGB, are made for pages. Knows no record and no web.
 """
 
-import hashlib
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -18,6 +17,7 @@ import pillow_heif
 from PIL import Image, ImageCms
 
 from server.records.exif import Tags, day_taken, read_tags
+from server.records.files import digest_of
 from server.records.picture_formats import (
     DAMAGED,
     EXIF,
@@ -85,8 +85,8 @@ def take_in(content: bytes) -> Picture:
         width=width,
         height=height,
         taken_on=day_taken(stripped.tags, today),
-        sha256=hashlib.sha256(stripped.kept).hexdigest(),
-        sent_sha256=hashlib.sha256(content).hexdigest(),
+        sha256=digest_of(stripped.kept),
+        sent_sha256=digest_of(content),
         views=views,
     )
 

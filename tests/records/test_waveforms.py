@@ -15,11 +15,11 @@ from server.records.commands.waveforms import RecordWaveform, ReviseWaveform
 from server.records.errors import Invalid, Stale
 from server.records.questions.addresses import find_machine, find_waveform
 from server.records.questions.states import mods_in_force
+from server.records.questions.trials import instruments_of
 from server.records.questions.waveforms import (
     FIGURES,
     figures_of,
     figures_offered,
-    instruments_of,
     readers_of,
     waveforms_of,
 )
@@ -286,7 +286,7 @@ def test_the_list_is_paged_and_reads_no_drawing(bench: Bench) -> None:
     with bench.store.reading() as session:
         machine = find_machine(session, TAG)
         first, second = (waveforms_of(session, machine, page, most=2) for page in (1, 2))
-        instruments = instruments_of(session, machine)
+        instruments = instruments_of(session, machine, Waveform)
 
     assert [row.number for row in first.rows] == [2, 3]
     assert [row.number for row in second.rows] == [1]

@@ -300,7 +300,7 @@ def _check_kind_of_reading(session: Session, procedure: Procedure, better: Bette
     """Figures and yes-or-no observations cannot be read as each other once there are some."""
     if (procedure.better in YES_OR_NO) == (better in YES_OR_NO):
         return
-    if session.exec(select(Trial.id).where(Trial.procedure_id == procedure.id).limit(1)).first() is not None:
+    if _was_run(session, procedure):
         raise Refused(
             "Trials were run with it already, and figures cannot turn into yes or no, nor back. "
             "Write down another procedure.",
@@ -312,12 +312,16 @@ def _check_unit_stays(session: Session, procedure: Procedure, unit: str) -> None
     """Readings and bounds are numbers in the procedure's unit: with another they would say another thing."""
     if unit == procedure.unit:
         return
-    if session.exec(select(Trial.id).where(Trial.procedure_id == procedure.id).limit(1)).first() is not None:
+    if _was_run(session, procedure):
         raise Refused(
             f"Trials were run with it in {procedure.unit or 'plain numbers'}, and their readings would change their "
             "meaning. Write down another procedure.",
             "unit",
         )
+
+
+def _was_run(session: Session, procedure: Procedure) -> bool:
+    return session.exec(select(Trial.id).where(Trial.procedure_id == procedure.id).limit(1)).first() is not None
 
 
 def _counted(readings: list[float]) -> str:

@@ -24,6 +24,7 @@ from server.records.commands.base import (
     expect_version,
 )
 from server.records.errors import Damaged, Invalid, Refused
+from server.records.files import FileStore, digest_of
 from server.records.questions.addresses import find_machine, find_waveform, next_number
 from server.records.questions.waveforms import why_none
 from server.records.tables import Waveform
@@ -64,6 +65,9 @@ class RecordWaveform(WaveformFields):
     def model_post_init(self, _context: object) -> None:
         self._found = _captured(_capture(self), self)
 
+    def keep_files(self, files: FileStore) -> None:
+        files.keep(self.content)
+
     @property
     def found(self) -> Captured:
         """What the file gives."""
@@ -85,7 +89,7 @@ def record_waveform(work: Work, command: RecordWaveform) -> Entry:
             number=next_number(work.session, Waveform.number, Waveform.machine_id == machine.id),
             file_name=command.file_name,
             size=len(command.content),
-            sha256=work.files.keep(command.content),
+            sha256=digest_of(command.content),
             **command.columns(WaveformFields),
             **_columns(command.found),
         )

@@ -8,13 +8,14 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, select
 
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
 from server.engineering.quantities import Toleranced, convert, exact, figure
 from server.engineering.trials import Summary
 from server.engineering.units import scale
+from server.records.questions.sums import latest_runs_where
 from server.records.questions.trials import in_print, with_unit
 from server.records.tables import Calculation, CalculationRun, Expectation, Mod, Procedure
 from server.records.words import Case, ModState, Sense
@@ -35,18 +36,8 @@ class Foretold:
 
 def latest_of(session: Session, calculations: Collection[int | None]) -> dict[int, KeptSum]:
     """These calculations by key, each with its latest run, in one query."""
-    last = (
-        select(col(CalculationRun.calculation_id), func.max(CalculationRun.number).label("number"))
-        .group_by(col(CalculationRun.calculation_id))
-        .subquery()
-    )
-    query = (
-        select(Calculation, CalculationRun)
-        .join(CalculationRun, col(CalculationRun.calculation_id) == col(Calculation.id))
-        .join(last, (last.c.calculation_id == Calculation.id) & (last.c.number == CalculationRun.number))
-        .where(col(Calculation.id).in_(calculations))
-    )
-    return {calculation.key: (calculation, run) for calculation, run in session.exec(query)}
+    found = latest_runs_where(session, col(Calculation.id).in_(calculations))
+    return {calculation.key: (calculation, run) for calculation, run in found}
 
 
 def foretold(mod: Mod, expectation: Expectation, kept: KeptSum) -> Foretold:

@@ -16,7 +16,7 @@ from typing import Any, Literal, NamedTuple
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, and_, col, func, select
 
-from server.records.questions.paging import Paged
+from server.records.questions.paging import Paged, paged_list
 from server.records.questions.parts import Seat
 from server.records.tables import Board, BoardStay, Loan, Machine, Mod, Part, Placement, Position, Step, Storage
 from server.records.words import Origin
@@ -145,9 +145,8 @@ def holding(part: int | None, origin: str | None, original: int | None) -> Holds
 def not_original(session: Session, found: Survey, number: int, most: int = 100) -> Paged[NotOriginal]:
     """The positions that do not hold their original part, by board and designator, a page at a time."""
     off = [(one.board, spot) for one in found.boards for spot in one.spots if spot.holds is not Holds.ORIGINAL]
-    last = max(1, -(-len(off) // most))
-    number = min(max(1, number), last)
-    return Paged(_told(session, off[(number - 1) * most : number * most]), number, last, len(off))
+    page = paged_list(off, number, most)
+    return Paged(_told(session, page.rows), page.number, page.last, page.total)
 
 
 # ---- The rows behind it ----

@@ -41,12 +41,22 @@ class Paged(Generic[Row]):
     total: int
 
 
-def page_of(session: Session, query: Any, number: int, most: int, **given: object) -> Page:
-    """Which page of a select is meant, within what there is."""
-    total = session.exec(_counting(query), params=given).one()
+def page_in(total: int, number: int, most: int) -> Page:
+    """Which page of so many rows is meant, within what there is."""
     last = max(1, -(-total // most))
     number = min(max(1, number), last)
     return Page(number, last, total, (number - 1) * most)
+
+
+def page_of(session: Session, query: Any, number: int, most: int, **given: object) -> Page:
+    """Which page of a select is meant, within what there is."""
+    return page_in(session.exec(_counting(query), params=given).one(), number, most)
+
+
+def paged_list(rows: Sequence[Row], number: int, most: int) -> Paged[Row]:
+    """One page of rows that had to be read whole, for what is told of all of them."""
+    page = page_in(len(rows), number, most)
+    return Paged(rows[page.start : page.start + most], page.number, page.last, page.total)
 
 
 def paged(session: Session, query: Any, number: int, most: int = MOST, **given: object) -> Paged[Any]:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import and_
+from sqlalchemy import ColumnElement, and_
 from sqlmodel import Session, col, func, select
 
 from server.records.questions.waveforms import UNDRAWN
@@ -61,19 +61,25 @@ class TiedInput:
 
 def latest_runs(session: Session, *mods: Mod) -> Sequence[tuple[Calculation, CalculationRun]]:
     """Every calculation of these mods with its latest kept run, in order."""
+    return latest_runs_where(session, col(Calculation.mod_id).in_([mod.key for mod in mods]))
+
+
+def latest_runs_where(session: Session, chosen: ColumnElement[bool]) -> Sequence[tuple[Calculation, CalculationRun]]:
+    """The calculations that a condition chooses, each with its latest kept run, by number."""
     latest = (
         select(CalculationRun.calculation_id, func.max(CalculationRun.number).label("number"))
+        .join(Calculation, col(Calculation.id) == col(CalculationRun.calculation_id))
+        .where(chosen)
         .group_by(col(CalculationRun.calculation_id))
         .subquery()
     )
     query = (
         select(Calculation, CalculationRun)
-        .join(CalculationRun, col(CalculationRun.calculation_id) == col(Calculation.id))
+        .join(latest, latest.c.calculation_id == col(Calculation.id))
         .join(
-            latest,
-            and_(latest.c.calculation_id == CalculationRun.calculation_id, latest.c.number == CalculationRun.number),
+            CalculationRun,
+            and_(col(CalculationRun.calculation_id) == col(Calculation.id), latest.c.number == CalculationRun.number),
         )
-        .where(col(Calculation.mod_id).in_([mod.key for mod in mods]))
         .order_by(col(Calculation.number))
     )
     return session.exec(query).all()

@@ -10,7 +10,7 @@ from sqlmodel import Session, col, func, select
 from server.engineering.comparison_words import shown
 from server.engineering.trials import Summary, summarise
 from server.records.questions.paging import Paged, paged
-from server.records.tables import Machine, Mod, Procedure, Step, Trial, TrialMod
+from server.records.tables import Machine, Mod, Procedure, Step, Trial, TrialMod, Waveform
 from server.records.words import Better
 
 YES_OR_NO = (Better.YES, Better.NO)
@@ -134,10 +134,12 @@ def trial_before(session: Session, trial: Trial) -> Trial | None:
     return session.exec(query).first()
 
 
-def instruments_of(session: Session, machine: Machine, most: int = 30) -> Sequence[str]:
-    """Instruments that trials of this machine were read with, to be offered while typing."""
-    query = select(Trial.instrument).where(Trial.machine_id == machine.id, Trial.instrument != "").distinct()
-    return session.exec(query.order_by(col(Trial.instrument)).limit(most)).all()
+def instruments_of(
+    session: Session, machine: Machine, of: type[Trial] | type[Waveform] = Trial, most: int = 30
+) -> Sequence[str]:
+    """Instruments that trials, or waveforms, of this machine were read with, to be offered while typing."""
+    query = select(of.instrument).where(of.machine_id == machine.id, of.instrument != "").distinct()
+    return session.exec(query.order_by(col(of.instrument)).limit(most)).all()
 
 
 def mods_offered(session: Session, machine: Machine, most: int = OFFERED_MOST) -> Sequence[tuple[int, str]]:

@@ -3,7 +3,7 @@
 A figure's name in the record is that of the engineering core; its words are here, for pages, journal and sums alike.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -114,9 +114,3 @@ def readers_of(session: Session, waveform: Waveform, most: int = READERS_MOST) -
         .limit(most)
     )
     return [Reader(*row) for row in session.execute(query)]
-
-
-def instruments_of(session: Session, machine: Machine, most: int = 30) -> Sequence[str]:
-    """Instruments that waveforms of this machine were taken with, to be offered while typing."""
-    query = select(Waveform.instrument).where(Waveform.machine_id == machine.id, Waveform.instrument != "").distinct()
-    return session.exec(query.order_by(col(Waveform.instrument)).limit(most)).all()
