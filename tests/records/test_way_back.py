@@ -9,10 +9,10 @@ from sqlalchemy import column, update
 from sqlmodel import SQLModel, select
 
 from server.records.commands.parts import KeepAside
-from server.records.commands.steps import FitAnother, UndoStep
+from server.records.commands.steps import CarryOutStep, FitAnother, UndoStep
 from server.records.questions.addresses import find_machine, find_mod
 from server.records.questions.way_back import WayBack, way_back
-from server.records.tables import Mod, Placement, Position, Step
+from server.records.tables import Mod, Placement, Position, Step, Storage
 from server.records.words import ModState, Trace
 from tests.records.conftest import KEEPER, TAG, Bench, behind
 
@@ -145,7 +145,96 @@ def test_a_step_that_another_lies_on_is_not_put_back_before_it(bench: Bench) -> 
     assert bench.refuse(FitAnother, mod=1, step=2, day="2025-03-01", value="1 kΩ", **ACT) == said
 
 
+def test_another_part_in_the_first_ones_place_leaves_the_order_as_it_was(bench: Bench) -> None:
+    """The mod lifts a pin of what it fitted; the one fitted instead later still comes out after its pin is down."""
+    bench.replace_r2()
+    bench.step("lift pin", "R2", 1, pin="1")
+    bench.carry_out(3, "2025-02-10")
+    bench.do(FitAnother, mod=1, step=2, day="2025-03-01", value="1 kΩ", **ACT)
+
+    assert way(bench).circle == []
+    assert told(bench) == [(1, 3), (1, 2), (1, 1)]
+
+
+def test_a_step_of_its_own_mod_hides_nothing_that_another_did_below_it(bench: Bench) -> None:
+    bench.replace_r2()
+    bench.plan()
+    bench.step("lift pin", "R2", 2, pin="1")
+    bench.carry_out(1, "2025-02-10", 2)
+    bench.step("adjust", "R2", 1)
+    bench.carry_out(3, "2025-02-11")
+
+    refused = bench.refuse(FitAnother, mod=1, step=2, day="2025-03-01", value="1 kΩ", **ACT)
+
+    assert refused == {"": "Mod 2, step 1 lies on this one: lift pin pin 1 at R2 on Main board. Put that back first."}
+
+
+def test_what_was_done_to_a_part_was_not_done_before_the_part_sat_there(bench: Bench) -> None:
+    bench.replace_r2(day="2025-02-03")
+    bench.plan()
+    bench.step("lift pin", "R2", 2, pin="1")
+
+    refused = bench.refuse(CarryOutStep, mod=2, step=1, day="2025-02-02", **ACT)
+
+    assert refused == {"day": "What sits at R2 was fitted on 2025-02-03; nothing was done to it before."}
+
+
 # ---- What each needs, and what stands in the way ----
+
+
+@pytest.fixture
+def moved_over(bench: Bench) -> int:
+    """Mod 1 replaces R2, and what came out of R2 is fitted at R7 by mod 2; its number."""
+    bench.replace_r2(1, "2025-02-03")
+    part: int = bench.rows(Storage)[0].part_id
+    bench.plan()
+    for step, (kind, fitted) in enumerate((("take out", {}), ("fit", {"bagged_part": part})), start=1):
+        bench.step(kind, "R7", 2)
+        bench.carry_out(step, "2025-04-03", 2, **fitted)
+    return part
+
+
+def test_a_part_that_another_mod_uses_is_free_before_it_returns(bench: Bench, moved_over: int) -> None:
+    """Nothing has to be found for it: by its turn it lies in a bag."""
+    back = {(line.mod.number, line.line.step.number): line for line in way(bench).back}
+    was_seated = seated(bench)
+    walk(bench)
+
+    assert list(back) == [(2, 2), (2, 1), (1, 2), (1, 1)]
+    assert (back[1, 1].needs, back[1, 1].obstacle) == (
+        "360 Ω ±5 % resistor, which came out of R7 with mod 2, step 2",
+        "",
+    )
+    assert was_seated["R7"] == moved_over
+    assert seated(bench)["R2"] == moved_over
+
+
+@pytest.mark.usefixtures("moved_over")
+def test_a_part_that_another_mod_keeps_stands_in_the_way_in_words(bench: Bench) -> None:
+    """That mod stays, since a like part can return."""
+    (_, last) = way(bench, 1).back
+
+    assert last.obstacle == "the part sits at R7, where mod 2, step 2 fitted it; free it first, or find a like one"
+
+
+def test_a_part_fitted_by_the_step_that_waits_for_its_return_is_no_circle(bench: Bench) -> None:
+    """Step 3 puts at R7 what step 1 took out of R2 and comes off first; only another part there could reverse that."""
+    bench.plan()
+    for kind, place in (("take out", "R7"), ("fit", "R7"), ("take out", "R2")):
+        bench.step(kind, place)
+    bench.carry_out(1, "2025-02-03")
+    bench.carry_out(2, "2025-02-03", value="1 kΩ")
+    bench.carry_out(3, "2025-02-03")
+    part = bench.rows(Storage)[-1].part_id
+    bench.do(FitAnother, mod=1, step=2, day="2025-03-01", bagged_part=part, **ACT)
+
+    found = way(bench)
+
+    assert found.circle == []
+    assert told(bench) == [(1, 3), (1, 2), (1, 1)]
+    assert found.back[0].obstacle == (
+        "the part sits at R7, where mod 1, step 2 fitted it; free it first, or find a like one"
+    )
 
 
 def test_each_step_says_what_it_needs(stacked: Bench) -> None:

@@ -20,7 +20,7 @@ from server.records.commands.parts import Stowing, stow
 from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
 from server.records.placing import describe, occupant, place, take_out
 from server.records.questions.addresses import find_board, find_machine, find_mod, find_position, find_step, next_number
-from server.records.questions.stacking import on_top_of
+from server.records.questions.stacking import OF_THE_PART, on_top_of
 from server.records.questions.stays import home_of, mods_ever, was_in
 from server.records.tables import Board, Machine, Mod, Position, Step
 from server.records.traces import CANNOT_BE_PUT_BACK, ORDER, trace_of_kind
@@ -183,7 +183,7 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
 def fit_another(work: Work, command: FitAnother) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
     step = _seen(work, mod, command)
-    position, order = _position_of(work, step), _next_order(work, home_of(work.session, mod))
+    position = _position_of(work, step)
     if step.kind != StepKind.FIT or not step.done_on or step.undone_on or position is None:
         raise Refused("Only where this mod has fitted a part can another take its place.")
     _expect_own_part(work, step, position)
@@ -194,7 +194,7 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
     if new is old:
         raise Refused(f"That is the part that sits at {position.designator} now.", "bagged_part")
     place(work, new, position, command.day, step, command.signer)
-    step.part_id, step.done_order = new.key, order
+    step.part_id = new.key
     step.done_note = "\n\n".join(filter(None, [step.done_note, command.note]))
     words = (
         f"{called(machine, mod)} step {step.number}: on {command.day} {command.signer} fitted {describe(new)} at "
@@ -338,7 +338,17 @@ def _act(work: Work, step: Step, position: Position | None, command: CarryOutSte
         place(work, part, position, command.day, step, command.signer)
         step.part_id = part.key
         return f"fitted {describe(part)} at {position.designator}"
+    if step.kind in OF_THE_PART and position:
+        _check_done_to_what_sits_there(work, position, command.day)
     return said(step, position)
+
+
+def _check_done_to_what_sits_there(work: Work, position: Position, day: date) -> None:
+    """A lifted pin or new contents are those of the part that sat there on the day; one that left took them along."""
+    there = occupant(work.session, position)
+    if there and there.fitted_on and day < there.fitted_on:
+        since = f"What sits at {position.designator} was fitted on {there.fitted_on}"
+        raise Invalid({"day": f"{since}; nothing was done to it before."})
 
 
 def _check_undo(work: Work, mod: Mod, step: Step, day: date) -> None:
@@ -388,7 +398,7 @@ def _expect_own_part(work: Work, step: Step, position: Position) -> None:
 def _expect_nothing_on_top(work: Work, mod: Mod, step: Step) -> None:
     """What another mod did to the same part or pin later has to be put back first."""
     top = on_top_of(work.session, step)
-    if top is None or top.step.mod_id == mod.id:
+    if top is None:
         return
     other = work.session.get_one(Mod, top.step.mod_id)
     of = "" if other.machine_id == mod.machine_id else f" of {work.session.get_one(Machine, other.machine_id).tag}"

@@ -26,13 +26,12 @@ def rows_of(step: Step) -> Iterator[Row]:
 
 
 def moment_of(line: StepLine) -> tuple[date, int, int]:
-    """When a step's last act was: its own, or that on which another part took the first one's place."""
-    days = [line.step.done_on, *(sitting.day for sitting in line.sittings)]
-    return max(day for day in days if day is not None), line.step.done_order, line.step.number
+    """When a step was done. Another part in the first one's place changes nothing: what lies on the step, stays so."""
+    return line.step.done_on or date.min, line.step.done_order, line.step.number
 
 
 def on_top_of(session: Session, step: Step) -> StepLine | None:
-    """The latest step that stands and lies on this one, of whichever mod."""
+    """The latest step of another mod that stands and lies on this one."""
     at_position = lines_where(
         session,
         col(Step.position_id) == step.position_id,
@@ -43,5 +42,5 @@ def on_top_of(session: Session, step: Step) -> StepLine | None:
     if own is None:
         return None
     rows = set(rows_of(step))
-    later = [line for line in at_position if rows & set(rows_of(line.step)) and moment_of(line) > moment_of(own)]
-    return max(later, key=moment_of, default=None)
+    others = [line for line in at_position if line.step.mod_id != step.mod_id and rows & set(rows_of(line.step))]
+    return max((line for line in others if moment_of(line) > moment_of(own)), key=moment_of, default=None)

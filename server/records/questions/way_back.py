@@ -81,8 +81,11 @@ def way_back(session: Session, machine: Machine, mods: Collection[Mod] = ()) -> 
     waits = _waits(standing.values())
     asked_keys = {line.step.key for line in of_asked if line.can_be_put_back}
     wanted = _with_all_on_top(asked_keys, waits)
-    order, circle = _in_order(wanted, waits, standing)
-    around = _Around(session, known, [standing[key] for key in order])
+    holders = _holders(standing.values())
+    order, circle = _in_order(wanted, _with_own_parts(wanted, waits, standing, holders), standing)
+    if circle:
+        order, circle = _in_order(wanted, waits, standing)
+    around = _Around(session, known, [standing[key] for key in order], holders)
     lies_on = _lies_on(order, waits, standing)
     back = [around.told(standing[key], key in circle, key not in asked_keys, lies_on.get(key)) for key in order]
     undone = [line.step.undone_on for line in of_asked if line.step.undone_on]
@@ -149,6 +152,27 @@ def _with_all_on_top(asked: set[int], waits: Graph) -> set[int]:
     return found
 
 
+def _holders(standing: Iterable[StepLine]) -> dict[int, StepLine]:
+    """By part, the step that fitted it where it sits now."""
+    fits = (line for line in standing if line.step.kind == StepKind.FIT)
+    return {line.step.part_id: line for line in fits if line.step.part_id}
+
+
+def _with_own_parts(
+    wanted: set[int], waits: Graph, standing: dict[int, StepLine], holders: dict[int, StepLine]
+) -> Graph:
+    """What waits for what, so that a part that was fitted elsewhere is free before it returns to its old place.
+
+    That is a wish only: a like part can return, so no step comes off for it that need not, and no circle is one by it.
+    """
+    wishes = {key: set(waits.get(key, ())) for key in wanted}
+    for key in wanted:
+        step = standing[key].step
+        if step.kind == StepKind.TAKE_OUT and step.part_id in holders:
+            wishes[key] |= {holders[step.part_id].step.key} & wanted
+    return wishes
+
+
 def _in_order(wanted: set[int], waits: Graph, standing: dict[int, StepLine]) -> tuple[list[int], list[int]]:
     """The steps so that each follows all that lie on it, the latest possible first; and a circle, if there is one."""
     by_moment = sorted(wanted, key=lambda key: moment_of(standing[key]), reverse=True)
@@ -184,8 +208,10 @@ def _lies_on(order: Sequence[int], waits: Graph, standing: dict[int, StepLine]) 
 class _Around:
     """What is known of the parts and positions that some steps concern, read once for all of them."""
 
-    def __init__(self, session: Session, mods: _Mods, lines: Sequence[StepLine]) -> None:
+    def __init__(self, session: Session, mods: _Mods, lines: Sequence[StepLine], holders: dict[int, StepLine]) -> None:
         self.known = mods
+        self.holders = holders
+        self.turn = {line.step.key: turn for turn, line in enumerate(lines)}
         parts = [line.part.key for line in lines if line.part]
         positions = [line.position.key for line in lines if line.position]
         bagged = select(Storage).where(col(Storage.part_id).in_(parts), col(Storage.until).is_(None))
@@ -220,18 +246,28 @@ class _Around:
         step, part = line.step, line.part
         where = f"{line.position.designator} on {line.board.name}" if line.position and line.board else ""
         if step.kind == StepKind.TAKE_OUT and part:
-            return (f"put {describe(part)} back at {where}", *self._part_wanted(part))
+            return (f"put {describe(part)} back at {where}", *self._part_wanted(part, step))
         if step.kind == StepKind.FIT and part:
             return f"take {describe(part)} out of {where}", "a bag for it", ""
         return f"{_REVERSE.get(StepKind(step.kind), 'reverse')}: {line.words}", step.before_state, ""
 
-    def _part_wanted(self, part: Part) -> tuple[str, str]:
+    def _part_wanted(self, part: Part, step: Step) -> tuple[str, str]:
         bag, loan = self.bags.get(part.key), self.loans.get(part.key)
         if loan:
             return describe(part), f"the part is lent since {loan.since}; it has to be taken back first"
         if bag:
             return f"{describe(part)} from bag {bag.bag}", ""
+        if holder := self.holders.get(part.key):
+            return self._part_held(part, step, holder)
         return "", f"the part is {part.gone or 'fitted elsewhere'}; a like one has to be found"
+
+    def _part_held(self, part: Part, step: Step, holder: StepLine) -> tuple[str, str]:
+        """A part that another step has fitted: free by then, or not."""
+        by = self.known.called(holder.step)
+        at = holder.position.designator if holder.position else "another place"
+        if self.turn.get(holder.step.key, len(self.turn)) < self.turn[step.key]:
+            return f"{describe(part)}, which came out of {at} with {by}", ""
+        return "", f"the part sits at {at}, where {by} fitted it; free it first, or find a like one"
 
     def _trap(self, line: StepLine) -> str:
         if line.step.kind == StepKind.LIFT_PIN:
