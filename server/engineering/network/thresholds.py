@@ -1,0 +1,231 @@
+"""The stretches of a source over which a condition holds, each end with its tolerance.
+
+    found = thresholds(network, "rail", 0.0, 12.0, conducting_while_released("Q2", "Q1"))
+    found[0].low.nominal, found[0].high.low, found[0].high.high     # V
+
+Ends are found to 0.1 mV for every draw (`crossings.py`). By default the source falls from `high` to `low`, as a rail
+does after switch-off; a network that answers otherwise while it rises is told of in the notes. What stretch might have
+been missed, if narrower than the grid's step, is told too. Raises the `NetworkError`s of `errors.py`.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from uuid import UUID
+
+import numpy as np
+
+from server.engineering.network.assembly import assemble
+from server.engineering.network.bands import Band
+from server.engineering.network.conditions import AnyCondition, Condition, parts_of
+from server.engineering.network.crossings import Cells, Looking, crossings, joined
+from server.engineering.network.drawn_values import DrawnValues
+from server.engineering.network.errors import BadSweep, NetworkTooLarge
+from server.engineering.network.following import follow
+from server.engineering.network.junctions import Array, Rows
+from server.engineering.network.networks import Network
+from server.engineering.network.points import DRAWS, swept_values
+from server.engineering.network.ports import Ports
+from server.engineering.network.states import States
+from server.engineering.network.stretches import Stretch, both, matched, stretches
+
+STEP = 0.05
+_FEWEST_CELLS, _MOST_CELLS = 64, 480
+_MOST_HELD = 30_000_000
+_AGREE = 2e-3
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A stretch over which the condition holds, its ends in the source's unit.
+
+    `open_low`, `open_high`: the condition still holds where the looking ended. `share` of the draws have the stretch;
+    the ends' bands are over those. `draws` are the ends of each, shape (draws, 2), NaN where a draw has it not.
+    """
+
+    low: Band
+    high: Band
+    open_low: bool
+    open_high: bool
+    share: float
+    draws: Array = field(repr=False, compare=False)
+
+
+class Thresholds(list[Interval]):
+    """The intervals, from low to high, and in sentences what has to be known with them."""
+
+    def __init__(self, intervals: Sequence[Interval] = (), notes: tuple[str, ...] = (), draws: int = 0) -> None:
+        super().__init__(intervals)
+        self.notes = notes
+        self.draws = draws
+
+
+def thresholds(
+    network: Network,
+    source: str,
+    low: float,
+    high: float,
+    condition: AnyCondition,
+    *,
+    draws: int = DRAWS,
+    seed: UUID | int = 0,
+    falling: bool = True,
+) -> Thresholds:
+    """Where the condition holds as a source (V or A) goes from `high` to `low`, or up again if not `falling`.
+
+    Raises BadSweep, NetworkTooLarge, UnknownNode, UnknownElement, BadElementValue and NotSettled.
+    """
+    parts = parts_of(condition)
+    for part in parts:
+        part.check(network)
+    if not parts:
+        raise BadSweep("There is no condition to look for")
+    element = network.element(source)
+    grid = _grid(low, high, falling)
+    search = _Search(network, source, parts, draws, seed)
+    rows, grazing = search.along(grid)
+    there_and_back = _Search(network, source, parts, 0, seed).along(grid[::-1])[0][0]
+    unit = "A" if element.kind == "current source" else "V"
+    intervals, told_of_draws = _intervals(rows, unit)
+    step = abs(float(grid[1] - grid[0]))
+    notes = (
+        *network.notes,
+        *told_of_draws,
+        *_told_of_return(rows[0], there_and_back, falling, unit),
+        *_told_of_grazing(grazing, unit),
+        f"Looked at every {step:.3g} {unit}: a stretch narrower than that may be missed, unless the slopes at both "
+        "sides of it lead to it.",
+    )
+    return Thresholds(intervals, notes, search.drawn.draws)
+
+
+class _Search:
+    """A network and the conditions to look for in it."""
+
+    def __init__(
+        self, network: Network, source: str, parts: tuple[Condition, ...], draws: int, seed: UUID | int
+    ) -> None:
+        self.network, self.parts = network, parts
+        self.drawn = DrawnValues(network, draws, seed, tuple(part.limit for part in parts))
+        self.ports = Ports(assemble(network, self.drawn), source)
+        self.limits = [part.drawn_limit(self.drawn, place) for place, part in enumerate(parts)]
+
+    def along(self, grid: Array) -> tuple[list[list[Stretch]], list[float]]:
+        """The stretches of every row along a grid, and where a condition grazes its limit at the nominal values."""
+        if self.drawn.rows * len(grid) * max(self.ports.junction_count, 1) > _MOST_HELD:
+            raise NetworkTooLarge("The network has too many junctions for so many draws: give fewer draws")
+        low, high = float(grid.min()), float(grid.max())
+        cells = self._cells(grid)
+        together: list[list[Stretch]] | None = None
+        grazes: list[float] = []
+        for place, part_cells in enumerate(cells):
+            rows, values, grazing = crossings(self._looking(place), part_cells)
+            held = self._held_at_low(part_cells, grid)
+            found = [
+                stretches(values[rows == row].tolist(), bool(held[row]), low, high) for row in range(self.drawn.rows)
+            ]
+            together = found if together is None else [both(a, b) for a, b in zip(together, found, strict=True)]
+            grazes += grazing.start[grazing.rows == 0].tolist()
+        return together or [], grazes
+
+    def _looking(self, place: int) -> Looking:
+        part, limit = self.parts[place], self.limits[place]
+
+        def margin(states: States) -> Array:
+            return part.margin(states, limit)
+
+        return Looking(self.ports, self._see, margin)
+
+    def _see(self, rows: Rows, values: Array, unknowns: Array) -> States:
+        return States(self.network, self.drawn, self.ports, rows, values, unknowns)
+
+    def _cells(self, grid: Array) -> list[Cells]:
+        """For each condition the cells between the points of the grid, for every row."""
+        rows = np.arange(self.drawn.rows)
+        lookings = [self._looking(place) for place in range(len(self.parts))]
+        cells: list[list[Cells]] = [[] for _ in lookings]
+        last: list[tuple[Array, Array]] = []
+        value_before, volts_before = 0.0, np.empty(0)
+        for value, volts, unknowns, _ in follow(self.ports, grid):
+            at = np.full(len(rows), value)
+            views = lookings[0].views(slice(None), at, volts, unknowns)
+            now = [looking.of(*views) for looking in lookings]
+            for place, before in enumerate(last):
+                (margin, slope), (margin_now, slope_now) = before, now[place]
+                start = np.full(len(rows), value_before)
+                cells[place].append(Cells(rows, start, at, volts_before, margin, margin_now, slope, slope_now))
+            last, value_before, volts_before = now, value, volts
+        return [joined(some) for some in cells]
+
+    def _held_at_low(self, cells: Cells, grid: Array) -> Array:
+        count = self.drawn.rows
+        margin = cells.margin_at_end[-count:] if grid[0] > grid[-1] else cells.margin_at_start[:count]
+        return np.asarray(margin > 0)
+
+
+def _grid(low: float, high: float, falling: bool) -> Array:
+    low, high = (float(end) for end in swept_values([low, high]))
+    if not low < high:
+        raise BadSweep("The range to look over must go from a lower value to a higher one")
+    cells = min(max(int(np.ceil((high - low) / STEP)), _FEWEST_CELLS), _MOST_CELLS)
+    grid = np.linspace(low, high, cells + 1)
+    return grid[::-1] if falling else grid
+
+
+def _intervals(rows: list[list[Stretch]], unit: str) -> tuple[list[Interval], list[str]]:
+    nominal, others = rows[0], rows[1:]
+    ends, more, fewer = matched(nominal, others)
+    intervals = [
+        Interval(
+            _band(stretch.low, end[:, 0], unit),
+            _band(stretch.high, end[:, 1], unit),
+            stretch.open_low,
+            stretch.open_high,
+            float(np.isfinite(end[:, 0]).mean()) if others else 1.0,
+            end,
+        )
+        for stretch, end in zip(nominal, ends, strict=True)
+    ]
+    notes = []
+    if fewer:
+        notes.append(
+            f"In {_percent(fewer, len(others))} of the draws a stretch is missing that the nominal values have."
+        )
+    if more:
+        spans = [stretch for found in others if len(found) > len(nominal) for stretch in found]
+        notes.append(
+            f"In {_percent(more, len(others))} of the draws the condition holds over a stretch more than at the "
+            f"nominal values, all between {min(spans).low:.4g} and {max(span.high for span in spans):.4g} {unit}."
+        )
+    return intervals, notes
+
+
+def _band(nominal: float, draws: Array, unit: str) -> Band:
+    known = draws[np.isfinite(draws)]
+    if not known.size:
+        return Band(nominal, nominal, nominal, nominal, nominal, unit)
+    low, high = (float(end) for end in np.quantile(known, (0.025, 0.975)))
+    return Band(nominal, low, high, min(float(known.min()), nominal), max(float(known.max()), nominal), unit)
+
+
+def _percent(part: int, whole: int) -> str:
+    return f"{100 * part / whole:.2g} %"
+
+
+def _told_of_return(there: list[Stretch], back: list[Stretch], falling: bool, unit: str) -> list[str]:
+    """Whether the network answers the other way round as well."""
+    ends = np.array([stretch[:2] for stretch in there]), np.array([stretch[:2] for stretch in back])
+    if len(there) == len(back) and (not there or np.abs(ends[0] - ends[1]).max() <= _AGREE):
+        return []
+    spans = " and ".join(f"from {stretch.low:.4g} to {stretch.high:.4g} {unit}" for stretch in back) or "nowhere"
+    way, other = ("falls", "rises") if falling else ("rises", "falls")
+    return [
+        f"These are the ends as the source {way}; as it {other} the condition holds {spans}. The network has two "
+        "resting states, and which one it is in hangs on what came before."
+    ]
+
+
+def _told_of_grazing(places: list[float], unit: str) -> list[str]:
+    return [
+        f"Near {place:.4g} {unit} the condition comes up to its limit; it may change there for less than 1 mV."
+        for place in places
+    ]
