@@ -111,6 +111,6 @@ def _bag(whole: WholeMachine, bag: Storage) -> SheetBag:
 
 
 def _back(line: BackLine) -> SheetBack:
-    act = line.line.words if line.line.step.kind in CANNOT_BE_PUT_BACK else line.act
+    act = line.step.words if line.step.kind in CANNOT_BE_PUT_BACK else line.act
     told = f"{act}. {line.trap}" if line.trap else act
     return SheetBack(f"{line.called[0].upper()}{line.called[1:]}", told, line.needs, line.obstacle)

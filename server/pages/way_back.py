@@ -119,4 +119,4 @@ def _next_address(machine: Machine, asked: list[Named], way: WayBack) -> str:
     first = way.back[0]
     back = ",".join(one.key for one in asked) or "all"
     onward = urlencode({"back": f"{machine.tag}:{back}" if first.of else back})
-    return f"{address(first.of or machine)}/mods/{first.mod.number}/steps/{first.line.step.number}/undo?{onward}"
+    return f"{address(first.of or machine)}/mods/{first.step.mod}/steps/{first.step.number}/undo?{onward}"

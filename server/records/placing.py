@@ -51,8 +51,12 @@ def next_bag(session: Session) -> int:
 
 def describe(part: Part) -> str:
     """A part in few words: “330 Ω resistor”, “74LS00 chip”."""
-    name = " ".join(filter(None, [part.type, part.value]))
-    return f"{name} {part.kind}" if name else f"{part.kind} without a type"
+    return described(part.kind, part.type, part.value)
+
+
+def described(kind: str, type_name: str, value: str) -> str:
+    name = " ".join(filter(None, [type_name, value]))
+    return f"{name} {kind}" if name else f"{kind} without a type"
 
 
 def place(

@@ -57,3 +57,15 @@ def rank_of(trace: Trace) -> int:
 def worst(traces: Iterable[Trace]) -> Trace:
     """The worst of several; none at all leave nothing."""
     return max(traces, key=rank_of, default=Trace.NONE)
+
+
+def why_it_leaves(kind: str, stated: str, reason: str) -> str:
+    """Why a step leaves its trace: by its kind, unless a worse one is stated, and the reason that was written."""
+    by_kind = WHY[StepKind(kind)]
+    return "; ".join(filter(None, ["" if stated else by_kind, reason])) or by_kind
+
+
+def words_of(kind: str, type_name: str, value: str, pin: str, where: str) -> str:
+    """A step in few words: “fit 330 Ω at R7 on Main board”, “lift pin 3 at U7”."""
+    pins = pin if kind == StepKind.LIFT_PIN else f"pin {pin}" if pin else ""
+    return " ".join(filter(None, [kind, type_name, value, pins, f"at {where}" if where else ""]))

@@ -165,7 +165,7 @@ def test_what_moved_no_part_goes_with_it_but_the_case_stays(bench: Bench) -> Non
     assert (standing(TAG, DAY), standing(OTHER, DAY)) == (["drill or cut case"], ["cut trace", "adjust"])
     with bench.store.reading() as session:
         ways = [way_back(session, find_machine(session, tag)) for tag in (TAG, OTHER)]
-    assert [[line.line.step.kind for line in way.for_good] for way in ways] == [["drill or cut case"], []]
+    assert [[line.step.kind for line in way.for_good] for way in ways] == [["drill or cut case"], []]
 
 
 def test_the_days_of_change_are_those_while_it_was_there(bench: Bench) -> None:

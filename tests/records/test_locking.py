@@ -10,17 +10,22 @@ from sqlmodel import select
 from server.records import journal
 from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation
+from server.records.commands.designs import ReviseDesign, WriteDesign
 from server.records.commands.machines import ReviseBoard, ReviseMachine, RevisePosition
 from server.records.commands.mods import ReviseMod
 from server.records.commands.parts import EnterPart, RevisePart
+from server.records.commands.photographs import AddPhotograph, ReviseCaption
 from server.records.commands.steps import ReviseStep
 from server.records.commands.symptoms import EndSymptom, JudgeCause, ReviseSymptom, SuspectCause
 from server.records.commands.trials import RecordTrial, ReviseProcedure, ReviseTrial, WriteProcedure
+from server.records.commands.waveforms import ReviseWaveform
 from server.records.errors import RecordError, Stale
 from server.records.store import Store
 from server.records.tables import JournalEntry, Machine, Placement
+from tests.records.captures import record
 from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
 from tests.records.indicator import DROP, SUPPLY, at, lamp
+from tests.records.photographs import jpeg
 
 TRIAL = {"day": "2025-02-04", "readings": "501 503", "signer": KEEPER}
 
@@ -33,7 +38,13 @@ def busy(bench: Bench) -> Bench:
     bench.do(AttachCalculation, **lamp())
     bench.do(WriteProcedure, title="Timing")
     bench.do(RecordTrial, procedure="timing", **TRIAL)
+    bench.do(WriteProcedure, title="Not run yet")
     bench.do(SuspectCause, title="It hangs at times", seen_on="2025-01-05", sentence="The supply sags")
+    record(bench)
+    bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="hang.jpg", content=jpeg())
+    bench.plan("Slower clock")
+    bench.step("take out", "R7", 2)
+    bench.do(WriteDesign, mod=2, title="Clock", roles=[{"board": MAIN, "designator": "R7", "name": "R7"}])
     return bench
 
 
@@ -115,7 +126,7 @@ REVISIONS: list[tuple[type[Command], dict[str, Any], dict[str, Any], dict[str, A
     ),
     (
         ReviseProcedure,
-        {"procedure": "timing", "title": "Timing"},
+        {"procedure": "not-run-yet", "title": "Timing"},
         {"unit": "ms", "resolution": "1"},
         {"unit": "s"},
         {"unit": ("s", "ms"), "resolution": ("", "1.0")},
@@ -127,6 +138,21 @@ REVISIONS: list[tuple[type[Command], dict[str, Any], dict[str, Any], dict[str, A
         {"note": "Warm"},
         {"readings": ("501.0, 503.0", "502.0"), "note": ("Warm", "")},
     ),
+    (
+        ReviseWaveform,
+        {"waveform": 1, "day": "2025-02-05", "signer": KEEPER},
+        {"title": "Rail"},
+        {"title": "Reset", "note": "Warm"},
+        {"title": ("Reset", "Rail"), "note": ("Warm", "")},
+    ),
+    (
+        ReviseCaption,
+        {"photograph": 1},
+        {"caption": "Hanging", "taken_on": "2025-01-05"},
+        {"caption": "Stopped", "taken_on": ""},
+        {"caption": ("Stopped", "Hanging"), "taken on": ("", "2025-01-05")},
+    ),
+    (ReviseDesign, {"design": "clock"}, {"title": "Fast"}, {"title": "Slow"}, {"title": ("Slow", "Fast")}),
 ]
 NAMES = [revision[0].__name__ for revision in REVISIONS]
 

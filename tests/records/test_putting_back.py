@@ -143,7 +143,7 @@ class Restorer(RuleBasedStateMachine):
             if not back:
                 break
             first = back[0]
-            self.bench.do(UndoStep, mod=first.mod.number, step=first.line.step.number, day=DAY, **KEPT, **SIGNED)
+            self.bench.do(UndoStep, mod=first.step.mod, step=first.step.number, day=DAY, **KEPT, **SIGNED)
         assert seated(self.bench) == self.came_with
         assert self.bench.faults() == []
 

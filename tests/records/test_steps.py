@@ -229,7 +229,7 @@ def test_what_leaves_a_permanent_trace_is_never_put_back(bench: Bench, kind: str
     assert bench.undo(1).seq
     with bench.store.reading() as session:
         way = way_back(session, find_machine(session, TAG))
-    assert (way.back, [line.line.step.kind for line in way.for_good]) == ([], [kind])
+    assert (way.back, [line.step.kind for line in way.for_good]) == ([], [kind])
     assert way.for_good[0].obstacle
 
 

@@ -27,7 +27,7 @@ def way(bench: Bench, *mods: int) -> WayBack:
 
 def told(bench: Bench, *mods: int) -> list[tuple[int, int]]:
     """Mod and step of each line, in order."""
-    return [(line.mod.number, line.line.step.number) for line in way(bench, *mods).back]
+    return [(line.step.mod, line.step.number) for line in way(bench, *mods).back]
 
 
 def seated(bench: Bench) -> dict[str, int]:
@@ -41,7 +41,7 @@ def walk(bench: Bench, day: str = "2025-12-01", **more: object) -> None:
     """Carry the whole way back out, as the page does: always the first step."""
     while back := way(bench).back:
         first = back[0]
-        bench.do(UndoStep, mod=first.mod.number, step=first.line.step.number, day=day, then_undone=True, **ACT, **more)
+        bench.do(UndoStep, mod=first.step.mod, step=first.step.number, day=day, then_undone=True, **ACT, **more)
 
 
 @pytest.fixture
@@ -76,7 +76,7 @@ def test_what_was_fitted_on_top_comes_off_first_and_says_why(stacked: Bench) -> 
     """Mod 2 sits where mod 1 fitted its part; mod 3 has nothing to do with it."""
     back = way(stacked, 1).back
 
-    assert [(line.mod.number, line.line.step.number) for line in back] == [(2, 2), (2, 1), (1, 2), (1, 1)]
+    assert [(line.step.mod, line.step.number) for line in back] == [(2, 2), (2, 1), (1, 2), (1, 1)]
     assert [line.because for line in back] == [
         "a step of its mod that has to come off was done before it",
         "it lies on mod 1, step 2 at R2",
@@ -89,7 +89,7 @@ def test_several_mods_come_off_together_in_one_order(stacked: Bench) -> None:
     """Asked for, nothing needs a reason."""
     back = way(stacked, 1, 2).back
 
-    assert [(line.mod.number, line.line.step.number) for line in back] == [(2, 2), (2, 1), (1, 2), (1, 1)]
+    assert [(line.step.mod, line.step.number) for line in back] == [(2, 2), (2, 1), (1, 2), (1, 1)]
     assert {line.because for line in back} == {""}
 
 
@@ -139,7 +139,7 @@ def test_a_step_that_another_lies_on_is_not_put_back_before_it(bench: Bench) -> 
     bench.plan()
     bench.step("lift pin", "R2", 2, pin="1")
     bench.carry_out(1, "2025-02-10", 2)
-    said = {"": "Mod 2, step 1 lies on this one: lift pin pin 1 at R2 on Main board. Put that back first."}
+    said = {"": "Mod 2, step 1 lies on this one: lift pin 1 at R2 on Main board. Put that back first."}
 
     assert bench.refuse(UndoStep, mod=1, step=2, day="2025-03-01", **ACT) == said
     assert bench.refuse(FitAnother, mod=1, step=2, day="2025-03-01", value="1 kΩ", **ACT) == said
@@ -166,7 +166,7 @@ def test_a_step_of_its_own_mod_hides_nothing_that_another_did_below_it(bench: Be
 
     refused = bench.refuse(FitAnother, mod=1, step=2, day="2025-03-01", value="1 kΩ", **ACT)
 
-    assert refused == {"": "Mod 2, step 1 lies on this one: lift pin pin 1 at R2 on Main board. Put that back first."}
+    assert refused == {"": "Mod 2, step 1 lies on this one: lift pin 1 at R2 on Main board. Put that back first."}
 
 
 def test_what_was_done_to_a_part_was_not_done_before_the_part_sat_there(bench: Bench) -> None:
@@ -196,7 +196,7 @@ def moved_over(bench: Bench) -> int:
 
 def test_a_part_that_another_mod_uses_is_free_before_it_returns(bench: Bench, moved_over: int) -> None:
     """Nothing has to be found for it: by its turn it lies in a bag."""
-    back = {(line.mod.number, line.line.step.number): line for line in way(bench).back}
+    back = {(line.step.mod, line.step.number): line for line in way(bench).back}
     was_seated = seated(bench)
     walk(bench)
 
@@ -265,7 +265,7 @@ def test_time_worn_traps_are_told(stacked: Bench) -> None:
     stacked.step("lift pin", "U7", 4, pin="3")
     stacked.carry_out(1, "2025-05-03", 4)
 
-    traps = {(line.mod.number, line.line.step.number): line.trap for line in way(stacked).back}
+    traps = {(line.step.mod, line.step.number): line.trap for line in way(stacked).back}
 
     assert traps[4, 1].startswith("A lifted pin does not bend twice")
     assert traps[1, 1].startswith("3 parts have been soldered here by now")

@@ -23,7 +23,7 @@ from server.records.questions.addresses import find_board, find_machine, find_mo
 from server.records.questions.stacking import OF_THE_PART, on_top_of
 from server.records.questions.stays import home_of, mods_ever, was_in
 from server.records.tables import Board, Machine, Mod, Position, Step
-from server.records.traces import CANNOT_BE_PUT_BACK, ORDER, trace_of_kind
+from server.records.traces import CANNOT_BE_PUT_BACK, ORDER, trace_of_kind, words_of
 from server.records.values import check_value
 from server.records.words import ModState, StepKind, Trace
 from server.records.work import Entry, Work, handles
@@ -220,11 +220,8 @@ def undo_step(work: Work, command: UndoStep) -> Entry:
 
 
 def said(step: Step, position: Position | None) -> str:
-    """A step in words: “fit 330 Ω at R7”."""
-    what = " ".join(filter(None, [step.planned_type, step.planned_value]))
-    pin = f"pin {step.pin}" if step.pin else ""
-    where = f"at {position.designator}" if position else ""
-    return " ".join(filter(None, [step.kind, what, pin, where]))
+    where = position.designator if position else ""
+    return words_of(step.kind, step.planned_type, step.planned_value, step.pin, where)
 
 
 def _open_mod(work: Work, tag: str, number: int) -> tuple[Machine, Mod]:
@@ -400,9 +397,8 @@ def _expect_nothing_on_top(work: Work, mod: Mod, step: Step) -> None:
     top = on_top_of(work.session, step)
     if top is None:
         return
-    other = work.session.get_one(Mod, top.step.mod_id)
-    of = "" if other.machine_id == mod.machine_id else f" of {work.session.get_one(Machine, other.machine_id).tag}"
-    raise Refused(f"Mod {other.number}{of}, step {top.step.number} lies on this one: {top.words}. Put that back first.")
+    of = "" if top.machine_id == mod.machine_id else f" of {top.tag}"
+    raise Refused(f"Mod {top.mod}{of}, step {top.number} lies on this one: {top.words}. Put that back first.")
 
 
 def _number(work: Work, steps: list[Step]) -> None:

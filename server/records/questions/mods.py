@@ -9,7 +9,7 @@ from sqlmodel import Session, col, select
 
 from server.records.questions.stays import step_here
 from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
-from server.records.traces import CANNOT_BE_PUT_BACK, WHY, trace_of_step, worst
+from server.records.traces import CANNOT_BE_PUT_BACK, rank_of, trace_of_step, why_it_leaves, words_of, worst
 from server.records.words import StepKind, Trace
 
 
@@ -41,10 +41,9 @@ class StepLine:
     @property
     def words(self) -> str:
         """What is to be done, in few words."""
-        what = " ".join(filter(None, [self.step.planned_type, self.step.planned_value]))
-        pin = f"pin {self.step.pin}" if self.step.pin else ""
-        where = f"at {self.position.designator} on {self.board.name}" if self.position and self.board else ""
-        return " ".join(filter(None, [self.step.kind, what, pin, where]))
+        step = self.step
+        where = f"{self.position.designator} on {self.board.name}" if self.position and self.board else ""
+        return words_of(step.kind, step.planned_type, step.planned_value, step.pin, where)
 
     @property
     def stands(self) -> bool:
@@ -123,6 +122,5 @@ def why_of(lines: Sequence[StepLine]) -> str:
     """Why the trace is what it is: that of the worst step, by its kind, and the reason that was written for it."""
     if not lines:
         return ""
-    line = max(lines, key=lambda line: list(Trace).index(line.trace))
-    by_kind = "" if line.step.trace_stated else WHY[StepKind(line.step.kind)]
-    return "; ".join(filter(None, [by_kind, line.step.trace_reason])) or WHY[StepKind(line.step.kind)]
+    step = max(lines, key=lambda line: rank_of(line.trace)).step
+    return why_it_leaves(step.kind, step.trace_stated, step.trace_reason)

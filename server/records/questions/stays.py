@@ -55,6 +55,14 @@ class MovedMod:
 
 # ---- Conditions, for queries that a machine and a day narrow ----
 
+# Made once: to name a table anew takes longer than what is asked of it.
+_STEP, _POSITION, _STAY = aliased(Step), aliased(Position), aliased(BoardStay)
+_MOVED_STEPS = (
+    columns(col(_STEP.id))
+    .join(_POSITION, col(_POSITION.id) == col(_STEP.position_id))
+    .join(_STAY, col(_STAY.board_id) == col(_POSITION.board_id))
+)
+
 
 def covers(day: Day, stay: Any = BoardStay) -> ColumnElement[bool]:
     """The condition that a stay held at the end of a day."""
@@ -83,26 +91,14 @@ def boards_ever(machine: Machine) -> Any:
 
 def mods_ever(machine: Machine) -> ColumnElement[bool]:
     """The condition that a mod is numbered in a machine, or has steps on a board that came to it at any time."""
-    step, position, stay = aliased(Step), aliased(Position), aliased(BoardStay)
-    came = (
-        columns(col(step.mod_id))
-        .join(position, col(position.id) == col(step.position_id))
-        .join(stay, col(stay.board_id) == col(position.board_id))
-        .where(col(stay.machine_id) == machine.id)
-    )
+    came = _MOVED_STEPS.with_only_columns(col(_STEP.mod_id)).where(col(_STAY.machine_id) == machine.id)
     return or_(col(Mod.machine_id) == machine.id, col(Mod.id).in_(came))
 
 
 def mod_here(machine: Machine, day: Day = None) -> ColumnElement[bool]:
     """The condition that a mod worked on a machine on a day: numbered in it, unless it went; or come with a board."""
-    step, position, stay = aliased(Step), aliased(Position), aliased(BoardStay)
-    moved = (
-        columns(col(step.id))
-        .join(position, col(position.id) == col(step.position_id))
-        .join(stay, col(stay.board_id) == col(position.board_id))
-        .where(col(step.mod_id) == col(Mod.id))
-    )
-    came = moved.where(col(stay.machine_id) == machine.id, covers(day, stay))
+    moved = _MOVED_STEPS.where(col(_STEP.mod_id) == col(Mod.id))
+    came = moved.where(col(_STAY.machine_id) == machine.id, covers(day, _STAY))
     stayed = and_(col(Mod.machine_id) == machine.id, ~moved.exists())
     return and_(mods_ever(machine), or_(stayed, came.exists()))
 

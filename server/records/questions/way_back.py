@@ -15,16 +15,15 @@ from itertools import pairwise
 
 from sqlmodel import Session, col, func, select
 
-from server.records.placing import describe
-from server.records.questions.mods import StepLine, lines_where, trace_of, why_of
-from server.records.questions.stacking import Row, moment_of, rows_of
-from server.records.questions.stays import mods_ever, step_here, tags_of
-from server.records.tables import Loan, Machine, Mod, Part, Placement, Step, Storage
-from server.records.traces import WHY
+from server.records.questions.stacking import DoneStep, Row, done_where, rows_of
+from server.records.questions.stays import step_here
+from server.records.tables import Loan, Machine, Mod, Part, Placement, Storage
+from server.records.traces import BY_MOUNTING, WHY, rank_of, why_it_leaves
 from server.records.words import Mounting, StepKind, Trace
 
 SOLDERED_OFTEN = 3  # so many parts at one soldered position, and its pads are worth a word
 Graph = dict[int, set[int]]
+Steps = dict[int, DoneStep]
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,8 +34,7 @@ class BackLine:
     the tag of the machine that the mod is numbered in, where that is another: then it came with a board.
     """
 
-    mod: Mod
-    line: StepLine
+    step: DoneStep
     act: str
     needs: str
     obstacle: str
@@ -47,7 +45,7 @@ class BackLine:
     @property
     def called(self) -> str:
         """The mod and its step by number."""
-        return _called(self.mod, self.of, self.line.step)
+        return _called(self.step, self.of)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +63,7 @@ class WayBack:
     trace: Trace
     why: str
     tools: list[str]
-    circle: list[StepLine]
+    circle: list[DoneStep]
 
 
 def way_back(session: Session, machine: Machine, mods: Collection[Mod] = ()) -> WayBack:
@@ -73,75 +71,65 @@ def way_back(session: Session, machine: Machine, mods: Collection[Mod] = ()) -> 
 
     They are those that lie in the machine now: on a board that came to it too, and on none that left.
     """
-    every = lines_where(session, step_here(machine), col(Step.done_on).is_not(None))
-    known = _Mods(session, machine)
-    asked = {mod.key for mod in mods} or known.mods.keys()
-    of_asked = [line for line in every if line.step.mod_id in asked]
-    standing = {line.step.key: line for line in every if line.can_be_put_back}
+    every = done_where(session, step_here(machine))
+    asked = {mod.key for mod in mods}
+    of_asked = [step for step in every if not asked or step.mod_id in asked]
+    standing = {step.key: step for step in every if step.can_be_put_back}
     waits = _waits(standing.values())
-    asked_keys = {line.step.key for line in of_asked if line.can_be_put_back}
+    asked_keys = {step.key for step in of_asked if step.can_be_put_back}
     wanted = _with_all_on_top(asked_keys, waits)
     holders = _holders(standing.values())
     order, circle = _in_order(wanted, _with_own_parts(wanted, waits, standing, holders), standing)
     if circle:
         order, circle = _in_order(wanted, waits, standing)
-    around = _Around(session, known, [standing[key] for key in order], holders)
+    around = _Around(session, machine, [standing[key] for key in order], holders)
     lies_on = _lies_on(order, waits, standing)
-    back = [around.told(standing[key], key in circle, key not in asked_keys, lies_on.get(key)) for key in order]
-    undone = [line.step.undone_on for line in of_asked if line.step.undone_on]
-    for_good = [line for line in of_asked if line.stands and not line.can_be_put_back]
-    traces = [*(standing[key] for key in wanted), *for_good, *(line for line in of_asked if line.step.undone_on)]
+    for_good = [step for step in of_asked if not step.undone_on and not step.can_be_put_back]
+    undone = [step for step in of_asked if step.undone_on]
+    worst = max((*(standing[key] for key in wanted), *for_good, *undone), key=_badness, default=None)
     return WayBack(
-        back=back,
-        for_good=[_for_good(known, line) for line in sorted(for_good, key=moment_of, reverse=True)],
+        back=[around.told(standing[key], key in circle, key not in asked_keys, lies_on.get(key)) for key in order],
+        for_good=[around.for_good(step) for step in sorted(for_good, key=_moment, reverse=True)],
         already=len(undone),
-        last_day=max(undone, default=None),
-        trace=trace_of(traces),
-        why=why_of(traces),
-        tools=list(dict.fromkeys(tool for one in back for tool in _tools(one.line))),
+        last_day=max((step.undone_on for step in undone if step.undone_on), default=None),
+        trace=worst.trace if worst else Trace.NONE,
+        why=why_it_leaves(worst.kind, worst.trace_stated, worst.trace_reason) if worst else "",
+        tools=list(dict.fromkeys(tool for key in order for tool in _tools(standing[key]))),
         circle=[standing[key] for key in circle],
     )
 
 
-class _Mods:
-    """The mods whose steps can lie in a machine, and how those of another machine are called."""
-
-    def __init__(self, session: Session, machine: Machine) -> None:
-        self.here = machine.key
-        self.mods = {mod.key: mod for mod in session.exec(select(Mod).where(mods_ever(machine)))}
-        self.tags = tags_of(session, self.mods.values())
-
-    def of(self, mod: Mod) -> str:
-        return "" if mod.machine_id == self.here else self.tags[mod.machine_id]
-
-    def called(self, step: Step) -> str:
-        mod = self.mods[step.mod_id]
-        return _called(mod, self.of(mod), step)
+def _badness(step: DoneStep) -> int:
+    return rank_of(step.trace)
 
 
-def _called(mod: Mod, of: str, step: Step) -> str:
-    return f"mod {mod.number}{f' of {of}' if of else ''}, step {step.number}"
+def _moment(step: DoneStep) -> tuple[date, int, int]:
+    return step.moment
+
+
+def _called(step: DoneStep, of: str) -> str:
+    return f"mod {step.mod}{f' of {of}' if of else ''}, step {step.number}"
 
 
 # ---- What waits for what ----
 
 
-def _waits(standing: Iterable[StepLine]) -> Graph:
+def _waits(standing: Iterable[DoneStep]) -> Graph:
     """Which steps have to come off before each: the next later one of its mod, and the next on its part or pin."""
-    rows = defaultdict[Row, list[StepLine]](list)
-    for line in standing:
-        for row in (("mod", line.step.mod_id, ""), *rows_of(line.step)):
-            rows[row].append(line)
+    rows = defaultdict[Row, list[DoneStep]](list)
+    for step in sorted(standing, key=_moment):
+        for row in (("mod", step.mod_id, ""), *rows_of(step)):
+            rows[row].append(step)
     waits: Graph = defaultdict(set)
-    for (what, *_), lines in rows.items():
-        in_turn = sorted(lines, key=_number if what == "mod" else moment_of)
+    for (what, *_), steps in rows.items():
+        in_turn = sorted(steps, key=_number) if what == "mod" else steps
         for earlier, later in pairwise(in_turn):
-            waits[earlier.step.key].add(later.step.key)
+            waits[earlier.key].add(later.key)
     return waits
 
 
-def _number(line: StepLine) -> tuple[date, int, int]:
-    return date.min, 0, line.step.number
+def _number(step: DoneStep) -> int:
+    return step.number
 
 
 def _with_all_on_top(asked: set[int], waits: Graph) -> set[int]:
@@ -152,52 +140,60 @@ def _with_all_on_top(asked: set[int], waits: Graph) -> set[int]:
     return found
 
 
-def _holders(standing: Iterable[StepLine]) -> dict[int, StepLine]:
+def _holders(standing: Iterable[DoneStep]) -> Steps:
     """By part, the step that fitted it where it sits now."""
-    fits = (line for line in standing if line.step.kind == StepKind.FIT)
-    return {line.step.part_id: line for line in fits if line.step.part_id}
+    return {step.part_id: step for step in standing if step.kind == StepKind.FIT and step.part_id}
 
 
-def _with_own_parts(
-    wanted: set[int], waits: Graph, standing: dict[int, StepLine], holders: dict[int, StepLine]
-) -> Graph:
+def _with_own_parts(wanted: set[int], waits: Graph, standing: Steps, holders: Steps) -> Graph:
     """What waits for what, so that a part that was fitted elsewhere is free before it returns to its old place.
 
     That is a wish only: a like part can return, so no step comes off for it that need not, and no circle is one by it.
     """
-    wishes = {key: set(waits.get(key, ())) for key in wanted}
+    wishes = {key: waits[key] & wanted if key in waits else set() for key in wanted}
     for key in wanted:
-        step = standing[key].step
+        step = standing[key]
         if step.kind == StepKind.TAKE_OUT and step.part_id in holders:
-            wishes[key] |= {holders[step.part_id].step.key} & wanted
+            wishes[key] |= {holders[step.part_id].key} & wanted
     return wishes
 
 
-def _in_order(wanted: set[int], waits: Graph, standing: dict[int, StepLine]) -> tuple[list[int], list[int]]:
+def _in_order(wanted: set[int], waits: Graph, standing: Steps) -> tuple[list[int], list[int]]:
     """The steps so that each follows all that lie on it, the latest possible first; and a circle, if there is one."""
-    by_moment = sorted(wanted, key=lambda key: moment_of(standing[key]), reverse=True)
+    by_moment = sorted(wanted, key=lambda key: standing[key].moment, reverse=True)
     rank = {key: rank for rank, key in enumerate(by_moment)}
-    sorter = TopologicalSorter({key: waits.get(key, set()) & wanted for key in wanted})
-    try:
-        sorter.prepare()
-    except CycleError as fault:
-        return by_moment, list(dict.fromkeys(fault.args[1]))
-    ready: list[tuple[int, int]] = []
+    frees = defaultdict[int, list[int]](list)
+    waiting = dict.fromkeys(wanted, 0)
+    for key in wanted:
+        for later in waits.get(key, set()) & wanted:
+            frees[later].append(key)
+            waiting[key] += 1
+    ready = [rank[key] for key in by_moment if not waiting[key]]
     order: list[int] = []
-    while sorter.is_active():
-        for key in sorter.get_ready():
-            heapq.heappush(ready, (rank[key], key))
-        order.append(heapq.heappop(ready)[1])
-        sorter.done(order[-1])
-    return order, []
+    while ready:
+        order.append(key := by_moment[heapq.heappop(ready)])
+        for freed in frees[key]:
+            waiting[freed] -= 1
+            if not waiting[freed]:
+                heapq.heappush(ready, rank[freed])
+    return (order, []) if len(order) == len(wanted) else (by_moment, _circle_in(wanted.difference(order), waits))
 
 
-def _lies_on(order: Sequence[int], waits: Graph, standing: dict[int, StepLine]) -> dict[int, StepLine]:
+def _circle_in(keys: set[int], waits: Graph) -> list[int]:
+    """One circle among steps of which none can come first."""
+    try:
+        TopologicalSorter({key: waits.get(key, set()) & keys for key in keys}).prepare()
+    except CycleError as fault:
+        return list(dict.fromkeys(fault.args[1]))
+    return []
+
+
+def _lies_on(order: Sequence[int], waits: Graph, standing: Steps) -> Steps:
     """For each step a step of another mod that it lies on, where there is one."""
-    found: dict[int, StepLine] = {}
+    found: Steps = {}
     for key in order:
         for later in waits.get(key, ()):
-            if standing[later].step.mod_id != standing[key].step.mod_id:
+            if standing[later].mod_id != standing[key].mod_id:
                 found[later] = standing[key]
     return found
 
@@ -208,14 +204,15 @@ def _lies_on(order: Sequence[int], waits: Graph, standing: dict[int, StepLine]) 
 class _Around:
     """What is known of the parts and positions that some steps concern, read once for all of them."""
 
-    def __init__(self, session: Session, mods: _Mods, lines: Sequence[StepLine], holders: dict[int, StepLine]) -> None:
-        self.known = mods
+    def __init__(self, session: Session, machine: Machine, steps: Sequence[DoneStep], holders: Steps) -> None:
+        self.machine = machine.key
         self.holders = holders
-        self.turn = {line.step.key: turn for turn, line in enumerate(lines)}
-        parts = [line.part.key for line in lines if line.part]
-        positions = [line.position.key for line in lines if line.position]
+        self.turn = {step.key: turn for turn, step in enumerate(steps)}
+        parts = [step.part_id for step in steps if step.kind == StepKind.TAKE_OUT]
+        positions = {step.position_id for step in steps if step.kind in BY_MOUNTING}
         bagged = select(Storage).where(col(Storage.part_id).in_(parts), col(Storage.until).is_(None))
         lent = select(Loan).where(col(Loan.part_id).in_(parts), col(Loan.until).is_(None))
+        gone = select(Part.id, Part.gone).where(col(Part.id).in_(parts), col(Part.gone) != "")
         counted = (
             select(Placement.position_id, func.count(col(Placement.id)))
             .where(col(Placement.position_id).in_(positions))
@@ -223,75 +220,72 @@ class _Around:
         )
         self.bags = {storage.part_id: storage for storage in session.exec(bagged)}
         self.loans = {loan.part_id: loan for loan in session.exec(lent)}
+        self.gone = dict(session.exec(gone).all())
         self.sat = dict(session.exec(counted).all())
 
-    def told(self, line: StepLine, in_circle: bool, unasked: bool, under: StepLine | None) -> BackLine:
-        step = line.step
-        act, needs, obstacle = self._act(line)
+    def told(self, step: DoneStep, in_circle: bool, unasked: bool, under: DoneStep | None) -> BackLine:
+        act, needs, obstacle = self._act(step)
         if in_circle:
             obstacle = "; ".join(filter(None, ["it waits for steps that wait for it", obstacle]))
         because = self._because(under) if unasked else ""
-        mod = self.known.mods[step.mod_id]
-        return BackLine(mod, line, act, needs, obstacle, because, self._trap(line), self.known.of(mod))
+        return BackLine(step, act, needs, obstacle, because, self._trap(step), self._of(step))
 
-    def _because(self, under: StepLine | None) -> str:
+    def for_good(self, step: DoneStep) -> BackLine:
+        why = WHY[StepKind(step.kind)]
+        return BackLine(step, f"cannot be undone: {step.words}", "", why, of=self._of(step))
+
+    def _of(self, step: DoneStep) -> str:
+        """The tag of the machine that a step's mod is numbered in, where that is another."""
+        return "" if step.machine_id == self.machine else step.tag
+
+    def _called(self, step: DoneStep) -> str:
+        return _called(step, self._of(step))
+
+    def _because(self, under: DoneStep | None) -> str:
         """Why a step comes off that nobody asked for."""
         if under is None:
             return "a step of its mod that has to come off was done before it"
-        where = f" at {under.position.designator}" if under.position else ""
-        return f"it lies on {self.known.called(under.step)}{where}"
+        where = f" at {under.designator}" if under.designator else ""
+        return f"it lies on {self._called(under)}{where}"
 
-    def _act(self, line: StepLine) -> tuple[str, str, str]:
+    def _act(self, step: DoneStep) -> tuple[str, str, str]:
         """What to do, what it needs, and what stands in the way."""
-        step, part = line.step, line.part
-        where = f"{line.position.designator} on {line.board.name}" if line.position and line.board else ""
-        if step.kind == StepKind.TAKE_OUT and part:
-            return (f"put {describe(part)} back at {where}", *self._part_wanted(part, step))
-        if step.kind == StepKind.FIT and part:
-            return f"take {describe(part)} out of {where}", "a bag for it", ""
-        return f"{_REVERSE.get(StepKind(step.kind), 'reverse')}: {line.words}", step.before_state, ""
+        if step.kind == StepKind.TAKE_OUT and step.part_id:
+            return (f"put {step.part} back at {step.where}", *self._part_wanted(step, step.part_id))
+        if step.kind == StepKind.FIT and step.part_id:
+            return f"take {step.part} out of {step.where}", "a bag for it", ""
+        return f"{_REVERSE.get(StepKind(step.kind), 'reverse')}: {step.words}", step.before_state, ""
 
-    def _part_wanted(self, part: Part, step: Step) -> tuple[str, str]:
-        bag, loan = self.bags.get(part.key), self.loans.get(part.key)
-        if loan:
-            return describe(part), f"the part is lent since {loan.since}; it has to be taken back first"
-        if bag:
-            return f"{describe(part)} from bag {bag.bag}", ""
-        if holder := self.holders.get(part.key):
-            return self._part_held(part, step, holder)
-        return "", f"the part is {part.gone or 'fitted elsewhere'}; a like one has to be found"
+    def _part_wanted(self, step: DoneStep, part: int) -> tuple[str, str]:
+        if loan := self.loans.get(part):
+            return step.part, f"the part is lent since {loan.since}; it has to be taken back first"
+        if bag := self.bags.get(part):
+            return f"{step.part} from bag {bag.bag}", ""
+        if holder := self.holders.get(part):
+            return self._part_held(step, holder)
+        return "", f"the part is {self.gone.get(part, 'fitted elsewhere')}; a like one has to be found"
 
-    def _part_held(self, part: Part, step: Step, holder: StepLine) -> tuple[str, str]:
+    def _part_held(self, step: DoneStep, holder: DoneStep) -> tuple[str, str]:
         """A part that another step has fitted: free by then, or not."""
-        by = self.known.called(holder.step)
-        at = holder.position.designator if holder.position else "another place"
-        if self.turn.get(holder.step.key, len(self.turn)) < self.turn[step.key]:
-            return f"{describe(part)}, which came out of {at} with {by}", ""
-        return "", f"the part sits at {at}, where {by} fitted it; free it first, or find a like one"
+        by = self._called(holder)
+        if self.turn.get(holder.key, len(self.turn)) < self.turn[step.key]:
+            return f"{step.part}, which came out of {holder.designator} with {by}", ""
+        return "", f"the part sits at {holder.designator}, where {by} fitted it; free it first, or find a like one"
 
-    def _trap(self, line: StepLine) -> str:
-        if line.step.kind == StepKind.LIFT_PIN:
+    def _trap(self, step: DoneStep) -> str:
+        if step.kind == StepKind.LIFT_PIN:
             return "A lifted pin does not bend twice: bend it down once, slowly, and solder it."
-        soldered = line.position is not None and line.position.mounting == Mounting.SOLDERED
-        if line.position and soldered and line.step.kind in (StepKind.TAKE_OUT, StepKind.FIT):
-            sat = self.sat.get(line.position.key, 0)
+        if step.position_id and step.mounting == Mounting.SOLDERED and step.kind in BY_MOUNTING:
+            sat = self.sat.get(step.position_id, 0)
             if sat >= SOLDERED_OFTEN:
                 return f"{sat} parts have been soldered here by now; the pads hold a little less well each time."
         return ""
 
 
-def _for_good(known: _Mods, line: StepLine) -> BackLine:
-    mod = known.mods[line.step.mod_id]
-    why = WHY[StepKind(line.step.kind)]
-    return BackLine(mod, line, f"cannot be undone: {line.words}", "", why, of=known.of(mod))
-
-
-def _tools(line: StepLine) -> tuple[str, ...]:
-    kind = StepKind(line.step.kind)
-    if kind in (StepKind.TAKE_OUT, StepKind.FIT):
-        mounting = line.position.mounting if line.position else Mounting.SOLDERED
-        return _BY_MOUNTING[Mounting(mounting)]
-    return _BY_KIND.get(kind, ())
+def _tools(step: DoneStep) -> tuple[str, ...]:
+    if step.kind in BY_MOUNTING:
+        return _BY_MOUNTING[Mounting(step.mounting or Mounting.SOLDERED)]
+    return _BY_KIND.get(StepKind(step.kind), ())
 
 
 _BY_MOUNTING = {
