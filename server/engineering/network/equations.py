@@ -5,7 +5,7 @@ inside diodes with a series resistance, then the currents of the m voltage sourc
 minus (A). Currents that leave a node count as positive:
 
     arms        a of them, everything with a conductance g and an emf e: resistors, closed switches, logic outputs,
-                series resistances, and 1 pS across every junction; i = g (T v - e), T of shape (a, n)
+                series resistances, and 0.1 pS across every junction; i = g (T v - e), T of shape (a, n)
     sources     E v = V, their currents in the last m unknowns, E of shape (m, n)
     drives      k current sources of J amperes, D of shape (k, n) with 1 where one takes its current out of a node and
                 -1 where it pushes it in
@@ -35,7 +35,7 @@ from server.engineering.network.errors import BadSweep
 from server.engineering.network.junctions import Array, Junctions
 from server.engineering.network.networks import quoted
 
-LEAK = 1e-12
+LEAK = 1e-13
 
 
 @dataclass(frozen=True)

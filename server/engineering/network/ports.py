@@ -19,14 +19,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.engineering.network.balance import Balance, settle, solved
+from server.engineering.network.balance import Balance, closing_step, settle, solved
 from server.engineering.network.equations import Equations
 from server.engineering.network.errors import NotSettled
-from server.engineering.network.junctions import Array, Rows
+from server.engineering.network.junctions import Array, Places, Rows
 from server.engineering.network.networks import quoted
 
 _ACROSS = 1e-4
 _RESIDUAL_AMPERES, _RESIDUAL_SHARE = 1e-9, 1e-9
+_MOST_POLISHED = 4
+_MOST_VOLTS = 2e5
 
 
 @dataclass(frozen=True)
@@ -59,6 +61,7 @@ class Ports:
         sides[:, :nodes, :count] = equations.takes
         sides[:, :nodes, count : 2 * count] = _ACROSS * taps.T
         sides[:, :, -2], sides[:, :, -1] = fixed, one.right_side() - fixed
+        self._matrix = matrix
         try:
             found = np.linalg.solve(matrix, sides)
         except np.linalg.LinAlgError as error:
@@ -87,19 +90,15 @@ class Ports:
         volts, settled, pushed = settle(problem, start)
         if not settled.all():
             self._refuse(problem, volts, int(np.flatnonzero(~settled)[0]), values)
-        unknowns = self.unknowns(rows, values, volts)
+        volts, current = closing_step(problem, volts)
+        unknowns = self.fixed[rows] + values[:, None] * self.per_unit[rows] + self._through(rows, volts, current)
+        unknowns = self._polished(rows, values, unknowns)
         self._check(rows, values, unknowns)
         return volts, unknowns, bool(pushed.any())
 
     def problem(self, rows: Rows, values: Array) -> Balance:
         drive = self.open[rows] + values[:, None] * self.open_per_unit[rows]
         return Balance(self.keep[rows], self.reach[rows], drive, self.equations.junctions.take(rows))
-
-    def unknowns(self, rows: Rows, values: Array, volts: Array) -> Array:
-        """Node voltages and source currents that belong to junction voltages."""
-        current, _ = self.equations.junctions.take(rows).currents(volts)
-        linear = self.fixed[rows] + values[:, None] * self.per_unit[rows]
-        return np.asarray(linear + self._through(rows, volts, current))
 
     def slopes(self, rows: Rows, values: Array, volts: Array) -> Array:
         """How fast the unknowns move with the source, along the states' tangent: per V or per A of it."""
@@ -125,10 +124,40 @@ class Ports:
         arms = made.conductance[rows] * (volts @ made.ties.T - emf)
         return Flows(arms, unknowns[:, nodes:], drives, made.junctions.take(rows).currents(across)[0], across)
 
-    def _check(self, rows: Rows, values: Array, unknowns: Array) -> None:
-        """Kirchhoff's current law at every node of every state."""
+    def _polished(self, rows: Rows, values: Array, unknowns: Array) -> Array:
+        """The unknowns; those that rounding left outside Kirchhoff's law, brought in by Newton's steps on the whole."""
+        for _ in range(_MOST_POLISHED):
+            left, worst = self._worst(rows, values, unknowns)
+            rough = np.flatnonzero(~(worst <= 0.5))
+            if not rough.size:
+                break
+            numbers = np.arange(self.rows)[rows][rough]
+            unknowns[rough] -= self._correction(numbers, values[rough], unknowns[rough], left[rough])
+        return unknowns
+
+    def _correction(self, rows: Places, values: Array, unknowns: Array, left: Array) -> Array:
+        """Newton's step of the whole network for the current that is left at its nodes."""
+        nodes = self.equations.node_count
+        side = np.zeros_like(unknowns)
+        side[:, :nodes] = left
+        plain = solved(self._matrix[rows], side)
+        if not self.junction_count:
+            return plain
+        problem = self.problem(rows, values)
+        volts = unknowns[:, :nodes] @ self.equations.taps.T
+        moved = solved(problem.at(volts)[1], plain[:, :nodes] @ self.equations.taps.T)
+        _, conductance = problem.law.currents(volts)
+        return np.asarray(plain + self._through(rows, moved, conductance * moved))
+
+    def _worst(self, rows: Rows, values: Array, unknowns: Array) -> tuple[Array, Array]:
+        """What is left at each node, (states, n), and the worst of it in parts of what may be left, (states,)."""
         left, largest = self._residual(rows, values, unknowns)
-        worst = np.abs(left).max(axis=1) / np.maximum(_RESIDUAL_AMPERES, _RESIDUAL_SHARE * largest)
+        return left, np.abs(left).max(axis=1) / np.maximum(_RESIDUAL_AMPERES, _RESIDUAL_SHARE * largest)
+
+    def _check(self, rows: Rows, values: Array, unknowns: Array) -> None:
+        """Kirchhoff's current law at every node of every state, and no voltage that only leaks could hold back."""
+        self._check_held(values, unknowns[:, : self.equations.node_count])
+        left, worst = self._worst(rows, values, unknowns)
         if not (worst <= 1).all():
             state = int(np.argmax(np.where(np.isnan(worst), np.inf, worst)))
             place = int(np.argmax(np.nan_to_num(np.abs(left[state]), nan=np.inf)))
@@ -136,6 +165,15 @@ class Ports:
                 f"The currents at {self._node(place)} do not add up to nothing: {left[state, place]:.2g} A is left"
                 f"{self._at(values[state])}",
                 node=self._node_name(place),
+            )
+
+    def _check_held(self, values: Array, volts: Array) -> None:
+        if np.abs(volts).max(initial=0.0) > _MOST_VOLTS:
+            state, place = np.unravel_index(int(np.argmax(np.abs(volts))), volts.shape)
+            raise NotSettled(
+                f"Nothing holds {self._node(int(place))}: it would go to {volts[state, place]:.2g} V"
+                f"{self._at(values[state])}. Is a current driven into a junction that blocks it?",
+                node=self._node_name(int(place)),
             )
 
     def _residual(self, rows: Rows, values: Array, unknowns: Array) -> tuple[Array, Array]:
