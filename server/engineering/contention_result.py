@@ -55,7 +55,8 @@ class Reading:
     """What one input makes of the node.
 
     `at` is the voltage at its pin; `low_up_to` and `high_from` its levels in V, None without a figure. `reads` and
-    `may_read` are over the whole of `at`; `promised` is the same verdict over what the data sheets alone allow.
+    `may_read` are over the whole of `at`; `promised` and `promised_may_read` are the same over what the data sheets
+    alone allow.
     """
 
     name: str
@@ -65,6 +66,7 @@ class Reading:
     reads: Reads
     may_read: tuple[Level, ...]
     promised: Reads
+    promised_may_read: tuple[Level, ...]
     sentence: str
 
 

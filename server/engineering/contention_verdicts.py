@@ -34,12 +34,12 @@ def read(receiver: Receiver, node: Range, node_promised: Range) -> Reading:
     low, high = low_level(chip), high_level(chip)
     at = _at_pin(receiver, node)
     may = _levels(at, low, high)
-    promised = _verdict(_levels(_at_pin(receiver, node_promised), low, high))
+    promised = _levels(_at_pin(receiver, node_promised), low, high)
     reads = _verdict(may)
     said = _said(receiver, at, low, high, reads, may)
-    if promised != reads:
-        said += " By the data sheets alone this is not sure."
-    return Reading(receiver.name, at, low, high, reads, may, promised, said)
+    if promised != may:
+        said += f" By the data sheets alone it may read {_listed(promised)}."
+    return Reading(receiver.name, at, low, high, reads, may, _verdict(promised), promised, said)
 
 
 def low_level(chip: Chip) -> float | None:
@@ -156,7 +156,7 @@ def _said(
 
 
 def _listed(words: Sequence[str]) -> str:
-    return f"{', '.join(words[:-1])} or {words[-1]}"
+    return " or ".join(part for part in (", ".join(words[:-1]), words[-1]) if part)
 
 
 def _past(current: Range, limit: float) -> bool:
