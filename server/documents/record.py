@@ -29,8 +29,10 @@ from server.documents.record_schema import (
     RecordedMachine,
     RecordedMod,
     RecordedMove,
+    RecordedNet,
     RecordedPart,
     RecordedPhotograph,
+    RecordedPin,
     RecordedPlacement,
     RecordedPosition,
     RecordedProcedure,
@@ -43,7 +45,7 @@ from server.documents.record_schema import (
     RecordedWaveform,
 )
 from server.records.questions.sheet import WholeMachine, whole_machine
-from server.records.tables import Calculation, Design, Machine, Mod, PossibleCause, Step, Symptom, Trial
+from server.records.tables import Calculation, Design, Machine, Mod, Net, PossibleCause, Step, Symptom, Trial
 from server.records.tables.base import Kept
 
 PRIVATE_FIELDS: Mapping[type[Recorded], frozenset[str]] = {
@@ -109,6 +111,7 @@ class _Writer:
             loans=[self.entry(RecordedLoan, row, part=self.part[row.part_id]) for row in whole.loans],
             mods=[self.of_mod(row) for row in whole.mods],
             calculations=[self.of_calculation(row) for row in whole.calculations],
+            nets=[self.of_net(row) for row in whole.nets],
             procedures=[self.entry(RecordedProcedure, row) for row in whole.procedures],
             trials=[self.of_trial(row) for row in whole.trials],
             waveforms=[self.entry(RecordedWaveform, row) for row in whole.waveforms],
@@ -187,6 +190,18 @@ class _Writer:
         ]
         runs = [self.entry(RecordedRun, row) for row in self.whole.runs_of.get(calculation.key, [])]
         return self.entry(RecordedCalculation, calculation, mod=self.mod[calculation.mod_id], inputs=inputs, runs=runs)
+
+    def of_net(self, net: Net) -> RecordedNet:
+        pins = [
+            self.entry(
+                RecordedPin,
+                row,
+                position=self.position[row.position_id],
+                series_position=_of(self.position, row.series_position_id),
+            )
+            for row in self.whole.pins_of.get(net.key, [])
+        ]
+        return self.entry(RecordedNet, net, board=self.board[net.board_id], pins=pins)
 
     def of_trial(self, trial: Trial) -> RecordedTrial:
         mods = [self.mod[key] for key in self.whole.mods_at.get(trial.key, [])]

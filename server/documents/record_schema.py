@@ -243,11 +243,36 @@ class RecordedCalculation(Recorded):
     method: str
     note: str
     design_number: int | None = Field(description="Its place in the design that its mod is a fitting of.")
+    circuit: dict[str, JsonValue] | None = Field(description="Elements between nodes, and what is asked of them.")
     lines: list[dict[str, JsonValue]]
     limits: list[dict[str, JsonValue]]
     assumptions: list[dict[str, JsonValue]]
     inputs: list[RecordedInput]
     runs: list[RecordedRun]
+
+
+class RecordedPin(Recorded):
+    """A pin on a net, in the order along the schematic."""
+
+    position: UUID
+    pin: str
+    role: str
+    family: str
+    drives: str
+    series_position: UUID | None = Field(description="That of a resistor between the pin and the net.")
+    other_end: str
+    seen_at: str
+
+
+class RecordedNet(Recorded):
+    """One signal on a board."""
+
+    board: UUID
+    number: int
+    name: str
+    sheet: str
+    note: str
+    pins: list[RecordedPin]
 
 
 class RecordedProcedure(Recorded):
@@ -396,6 +421,7 @@ class MachineRecord(BaseModel):
     loans: list[RecordedLoan]
     mods: list[RecordedMod]
     calculations: list[RecordedCalculation]
+    nets: list[RecordedNet]
     procedures: list[RecordedProcedure]
     trials: list[RecordedTrial]
     waveforms: list[RecordedWaveform]

@@ -109,6 +109,23 @@ class Trace(StrEnum):
     PERMANENT = "permanent"
 
 
+class PinRole(StrEnum):
+    """What a pin does to the net that it is on."""
+
+    TOTEM_POLE = "totem-pole output"
+    OPEN_COLLECTOR = "open collector"
+    INPUT = "input"
+    EITHER_WAY = "either way"
+    PASSIVE = "passive"
+
+
+class Level(StrEnum):
+    """The level that an output is at."""
+
+    LOW = "low"
+    HIGH = "high"
+
+
 class Better(StrEnum):
     """Which way a procedure's figure improves."""
 

@@ -48,10 +48,12 @@ SCHEMA_OF: dict[type[SQLModel], type[schema.Recorded]] = {
     tables.Design: schema.RecordedDesign,
     tables.BoardStay: schema.RecordedStay,
     tables.Loan: schema.RecordedLoan,
+    tables.Net: schema.RecordedNet,
+    tables.NetPin: schema.RecordedPin,
 }
 # What the record says by other means: by nesting, by order, or by being found again.
 SAID_OTHERWISE = {
-    "id", "version", "machine_id", "mod_id", "calculation_id", "symptom_id", "possible_cause_id", "tag_key",
+    "id", "version", "machine_id", "mod_id", "net_id", "calculation_id", "symptom_id", "possible_cause_id", "tag_key",
     "designator_key", "place",
 }  # fmt: skip
 # A design's words are revised without any of its machines being touched.

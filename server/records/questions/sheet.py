@@ -38,6 +38,8 @@ from server.records.tables import (
     Machine,
     Mod,
     ModMove,
+    Net,
+    NetPin,
     Part,
     Photograph,
     Placement,
@@ -82,6 +84,8 @@ class WholeMachine:
     calculations: Sequence[Calculation]
     inputs: Sequence[CalculationInput]
     runs: Sequence[CalculationRun]
+    nets: Sequence[Net]
+    pins: Sequence[NetPin]
     procedures: Sequence[Procedure]
     trials: Sequence[Trial]
     trial_mods: Sequence[TrialMod]
@@ -172,6 +176,10 @@ class WholeMachine:
         return grouped((run.calculation_id, run) for run in self.runs)
 
     @cached_property
+    def pins_of(self) -> dict[int, list[NetPin]]:
+        return grouped((pin.net_id, pin) for pin in self.pins)
+
+    @cached_property
     def mods_at(self) -> dict[int, list[int]]:
         """Which mods were in force at each trial."""
         return grouped((link.trial_id, link.mod_id) for link in self.trial_mods)
@@ -244,6 +252,18 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
             select(CalculationRun)
             .where(col(CalculationRun.calculation_id).in_(sums))
             .order_by(col(CalculationRun.number))
+        ).all(),
+        nets=read(
+            select(Net)
+            .join(Board, col(Board.id) == col(Net.board_id))
+            .where(Board.machine_id == machine.id)
+            .order_by(col(Board.slug), col(Net.number))
+        ).all(),
+        pins=read(
+            select(NetPin)
+            .join(Net, col(Net.id) == col(NetPin.net_id))
+            .where(col(Net.board_id).in_(boards))
+            .order_by(col(NetPin.place))
         ).all(),
         procedures=_procedures(session, machine, mods),
         trials=read(select(Trial).where(Trial.machine_id == machine.id).order_by(col(Trial.number))).all(),

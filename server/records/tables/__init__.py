@@ -5,6 +5,7 @@ from server.records.tables.designs import Design
 from server.records.tables.journal import JournalEntry
 from server.records.tables.machines import Board, BoardStay, Machine, Position
 from server.records.tables.mods import Expectation, Mod, ModMove, Step
+from server.records.tables.nets import Net, NetPin
 from server.records.tables.parts import Loan, Part, Placement, Storage
 from server.records.tables.photographs import Photograph
 from server.records.tables.symptoms import Evidence, PossibleCause, Symptom
@@ -25,6 +26,8 @@ __all__ = [
     "Machine",
     "Mod",
     "ModMove",
+    "Net",
+    "NetPin",
     "Part",
     "Photograph",
     "Placement",

@@ -12,7 +12,8 @@ from server.records.tables.base import Kept, UtcDateTime, now
 class Calculation(Kept, table=True):
     """Lines and limits of one sum. `lines`, `limits` and `assumptions` are lists of plain mappings.
 
-    `design_number` is its place in the design that its mod is a fitting of.
+    `design_number` is its place in the design that its mod is a fitting of. With a `circuit`, the inputs are the values
+    of its elements, and what it comes to is solved for instead of read from `lines`.
     """
 
     __table_args__ = (UniqueConstraint("mod_id", "number"),)
@@ -23,6 +24,7 @@ class Calculation(Kept, table=True):
     method: str = ""
     note: str = ""
     design_number: int | None = None
+    circuit: dict[str, Any] | None = Field(default=None, sa_column=Column(JSON(none_as_null=True)))
     lines: list[dict[str, Any]] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     limits: list[dict[str, Any]] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     assumptions: list[dict[str, Any]] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
