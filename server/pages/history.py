@@ -10,9 +10,10 @@ from starlette.responses import Response
 from server.pages.forms import Form
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
-from server.pages.two_days import day_of, two_days_page
+from server.pages.two_days import day_of, said_of_days, two_days_page
 from server.records.errors import NotFound
 from server.records.questions.addresses import find_machine
+from server.records.questions.hazards import cautions_for
 from server.records.questions.journal import Told, told
 from server.records.questions.mods import StepLine, standing_on
 from server.records.questions.paging import Paged
@@ -22,7 +23,8 @@ from server.records.tables import Machine, Mod
 from server.records.words import StepKind
 
 router = APIRouter()
-NO_DAY = "Write the other day as year-month-day, such as 1981-09-30; it has to be in the calendar."
+NO_DAY = "Write it as year-month-day, such as 1981-09-30; it has to be in the calendar."
+NO_DAY_YET = "Choose a day: either one alone, or two to set side by side."
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +40,7 @@ class HistoryPage:
 
     machine: Machine
     tabs: list[tuple[str, str]]
+    cautions: list[str]
     entries: Paged[Told]
     today: date
 
@@ -47,12 +50,15 @@ class DayPage:
     """A machine at the end of a day: what sat where, which mods were in force, and what else had been done to it.
 
     `begun` are steps of mods that were not called fitted that day; `marks_left` those that moved no part: cut traces,
-    links, lifted pins, work on the case. `tags` are those of the machines that the mods are numbered in, by key.
+    links, lifted pins, work on the case. `tags` are those of the machines that the mods are numbered in, by key;
+    `said` are words about the day itself.
     """
 
     machine: Machine
     tabs: list[tuple[str, str]]
+    cautions: list[str]
     day: date
+    said: list[str]
     earlier: date | None
     later: date | None
     mods: list[Mod]
@@ -75,27 +81,34 @@ def history_page(house: AtHome, tag: str, number: PageNumber) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         entries = told(session, number, machine)
-    return house.page("journal/history.html", HistoryPage(machine, sections(machine), entries, date.today()))  # noqa: DTZ011
+        warned = cautions_for(session, machine)
+    return house.page("journal/history.html", HistoryPage(machine, sections(machine), warned, entries, _today()))
 
 
 @router.get("/machines/{tag}/on")
 def choose_day(house: AtHome, tag: str, day: str = "", against: str = "") -> Response:
+    """On to the day, or the two, that were chosen in a form; what will not do comes back in the form of a day."""
     with house.reading() as session:
         machine = find_machine(session, tag)
-    if against and not day:  # one of the two was left empty: its form says so
-        day, against = against, " "
-    beside = f"?{urlencode({'against': against})}" if against else ""
-    return house.go(f"{address(machine)}/on/{_day(day)}{beside}")
+    asked, other = day_of(day), day_of(against)
+    if asked is None:
+        form = Form.blank(day=day, against=against)
+        form.errors["day"] = NO_DAY if day.strip() or against.strip() else NO_DAY_YET
+        return _day_page(house, tag, other or _today(), 1, form, 422)
+    beside = f"?{urlencode({'against': against})}" if against.strip() else ""
+    return house.go(f"{address(machine)}/on/{asked}{beside}")
 
 
 @router.get("/machines/{tag}/on/{day}")
 def day_page(house: AtHome, tag: str, day: str, number: PageNumber, against: str | None = None) -> Response:
-    asked = _day(day)
+    asked = day_of(day)
+    if asked is None:
+        raise NotFound("day in the calendar (they are written like 1981-09-30)", day)
     if against is None:
-        return _day_page(house, tag, asked, number, Form.blank())
+        return _day_page(house, tag, asked, number, Form.blank(day=asked))
     other = day_of(against)
     if other is None:
-        form = Form.blank(against=against)
+        form = Form.blank(day=asked, against=against)
         form.errors["against"] = NO_DAY
         return _day_page(house, tag, asked, number, form, 422)
     return two_days_page(house, tag, asked, other)
@@ -111,7 +124,9 @@ def _day_page(house: House, tag: str, asked: date, number: int, form: Form, stat
         context = DayPage(
             machine=machine,
             tabs=sections(machine),
+            cautions=cautions_for(session, machine),
             day=asked,
+            said=said_of_days(machine, asked),
             earlier=max((found for found in days if found < asked), default=None),
             later=min((found for found in days if found > asked), default=None),
             mods=in_force,
@@ -125,8 +140,5 @@ def _day_page(house: House, tag: str, asked: date, number: int, form: Form, stat
         return house.page("journal/day.html", context, status)
 
 
-def _day(text: str) -> date:
-    day = day_of(text)
-    if day is None:
-        raise NotFound("day (they are written like 1981-09-30)", text)
-    return day
+def _today() -> date:
+    return date.today()  # noqa: DTZ011 (the keeper's own calendar day)

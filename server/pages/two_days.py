@@ -1,7 +1,7 @@
 """One machine on two days, side by side: what came between them and what went."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 from urllib.parse import urlencode
 
 from starlette.responses import Response
@@ -9,8 +9,10 @@ from starlette.responses import Response
 from server.pages.forms import Form, number_of
 from server.pages.house import House
 from server.pages.machines import address, sections
+from server.records.commands.base import words
 from server.records.placing import describe
 from server.records.questions.addresses import find_machine
+from server.records.questions.hazards import cautions_for
 from server.records.questions.states import SeatChange
 from server.records.questions.two_days import PageNumbers, TwoDays, two_days
 from server.records.tables import Machine, Part
@@ -34,6 +36,7 @@ class TwoDaysPage:
 
     machine: Machine
     tabs: list[tuple[str, str]]
+    cautions: list[str]
     days: TwoDays
     seats: list[SeatLine]
     said: list[str]
@@ -42,9 +45,9 @@ class TwoDaysPage:
 
 
 def day_of(text: str) -> date | None:
-    """A day as it stands in an address, or none; the very last is not taken, for nothing comes after it."""
+    """A day as it stands in an address, or none."""
     try:
-        return min(date.fromisoformat(text.strip()), date.max - timedelta(days=1))
+        return date.fromisoformat(text.strip())
     except ValueError:
         return None
 
@@ -54,12 +57,14 @@ def two_days_page(house: House, tag: str, asked: date, other: date) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         days = two_days(session, machine, asked, other, numbers)
+        warned = cautions_for(session, machine)
     context = TwoDaysPage(
         machine=machine,
         tabs=sections(machine),
+        cautions=warned,
         days=days,
-        seats=[SeatLine(line, _told(line.before), _told(line.after)) for line in days.seats.rows],
-        said=list(_said(asked, other)),
+        seats=[SeatLine(line, *_told(line.before, line.after)) for line in days.seats.rows],
+        said=[*_order(asked, other), *said_of_days(machine, asked, other)],
         form=Form.blank(day=days.earlier, against=days.later),
         pages=_addresses(machine, days),
     )
@@ -83,19 +88,45 @@ def _addresses(machine: Machine, days: TwoDays) -> dict[str, str]:
     }
 
 
-def _told(part: Part | None) -> str:
-    return describe(part) if part else ""
+TOLD_APART_BY = ("date_code", "marking", "maker_mark", "rating", "condition", "pedigree")
 
 
-def _said(asked: date, other: date) -> list[str]:
-    """What is to be said of the days before what lies between them."""
+def _told(before: Part | None, after: Part | None) -> tuple[str, str]:
+    """Two parts in few words; those that are called the same are told apart by what differs, or by their numbers."""
+    names = [describe(part) if part else "" for part in (before, after)]
+    if not before or not after or names[0] != names[1]:
+        return names[0], names[1]
+    differing = [name for name in TOLD_APART_BY if getattr(before, name) != getattr(after, name)]
+    more = [[_said_by(part, name) for name in differing] for part in (before, after)]
+    if before.origin != after.origin:
+        more = [[f"origin {part.origin}", *said] for part, said in zip((before, after), more, strict=True)]
+    if not more[0]:
+        more = [[f"part {part.key} of the record"] for part in (before, after)]
+    return f"{names[0]}, {', '.join(more[0])}", f"{names[1]}, {', '.join(more[1])}"
+
+
+def _said_by(part: Part, name: str) -> str:
+    text = getattr(part, name)
+    return f"{words(name)} {text}" if text else f"no {words(name)} noted"
+
+
+def _order(asked: date, other: date) -> list[str]:
+    """What is to be said of two days before what lies between them."""
+    if asked == other:
+        return ["Both are the same day, so nothing can differ. Choose another for one of them."]
+    if asked > other:
+        return ["The later day was named first. Here they stand in the order of time."]
+    return []
+
+
+def said_of_days(machine: Machine, *asked: date) -> list[str]:
+    """What is to be said of days of which the record can tell less than it seems: before it came in, and to come."""
     today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
     said = []
-    if asked == other:
-        said.append("Both are the same day, so nothing can differ. Choose another for one of them.")
-    if asked > other:
-        said.append("The later day was named first. Here they stand in the order of time.")
-    to_come = sorted({day for day in (asked, other) if day > today})
+    came = machine.acquired_on
+    if came and any(day < came for day in asked):
+        said.append(f"It came in on {came}; what is shown of a day before is what it came with.")
+    to_come = sorted({day for day in asked if day > today})
     if to_come:
         said.append(
             f"{' and '.join(map(str, to_come))} {'is' if len(to_come) == 1 else 'are'} still to come: "

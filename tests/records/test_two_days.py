@@ -4,9 +4,13 @@ from datetime import date
 
 from sqlalchemy import event
 
-from server.records.commands.steps import AddStep, FitAnother
+from server.records.commands.board_moves import MoveBoard
+from server.records.commands.machines import EnterMachine
+from server.records.commands.mods import PlanMod
+from server.records.commands.steps import AddStep, CarryOutStep, FitAnother
 from server.records.placing import describe
 from server.records.questions.addresses import find_machine
+from server.records.questions.states import days_of_change
 from server.records.questions.two_days import MOST, PageNumbers, TwoDays, two_days
 from tests.records.conftest import KEEPER, MAIN, TAG, Bench
 
@@ -14,10 +18,10 @@ Told = list[tuple[str, str, str, int | None]]
 FIRST = PageNumbers()
 
 
-def beside(bench: Bench, one: str, other: str, numbers: PageNumbers = FIRST) -> TwoDays:
+def beside(bench: Bench, one: str, other: str, numbers: PageNumbers = FIRST, tag: str = TAG) -> TwoDays:
     with bench.store.reading() as session:
         return two_days(
-            session, find_machine(session, TAG), date.fromisoformat(one), date.fromisoformat(other), numbers
+            session, find_machine(session, tag), date.fromisoformat(one), date.fromisoformat(other), numbers
         )
 
 
@@ -152,3 +156,60 @@ def test_each_list_has_pages_of_its_own_and_they_cost_the_same(bench: Bench) -> 
     assert counted[0] == counted[1]
     assert (second.steps.total, second.steps.number, len(second.steps.rows)) == (MOST + 5, 2, 5)
     assert [MOST + n for n in range(1, 6)] == [line.line.step.number for line in second.steps.rows]
+
+
+def test_work_that_left_with_its_board_went_and_came_with_it(bench: Bench) -> None:
+    """What was cut on a board is not the same on both days where the board is gone on one of them."""
+    bench.do(EnterMachine, tag="TM-08", model="Merle 80")
+    cut(bench, 1, "2025-02-03")
+    bench.do(MoveBoard, board=MAIN, to="TM-08", day="2025-05-01", signer=KEEPER)
+
+    left, came = beside(bench, "2025-04-01", "2025-06-01"), beside(bench, "2025-04-01", "2025-06-01", tag="TM-08")
+
+    cut_words, link_words = "cut trace pin 4 at U7 on Main board", "add link pin 4 at U7 on Main board"
+    assert [(cut_words, False), (link_words, False)] == steps(left)
+    assert [(cut_words, True), (link_words, True)] == steps(came)
+    assert {(date(2025, 5, 1), True)} == {(line.day, line.with_board) for line in [*left.steps.rows, *came.steps.rows]}
+
+
+def test_work_on_a_board_that_came_is_told_by_its_own_day(bench: Bench) -> None:
+    """Where it was done after the board had come."""
+    bench.do(EnterMachine, tag="TM-08", model="Merle 80")
+    bench.do(MoveBoard, board=MAIN, to="TM-08", day="2025-02-01", signer=KEEPER)
+    bench.do(PlanMod, machine="TM-08", title="Cut", state="planned", day="2025-02-02", signer=KEEPER)
+    cutting = {"machine": "TM-08", "mod": 1}
+    bench.do(AddStep, **cutting, kind="cut trace", board=MAIN, designator="U7", pin="4")
+    bench.do(CarryOutStep, **cutting, step=1, day="2025-02-03", signer=KEEPER)
+
+    days = beside(bench, "2025-01-01", "2025-06-01", tag="TM-08")
+
+    assert [(date(2025, 2, 3), False)] == [(line.day, line.with_board) for line in days.steps.rows]
+
+
+# ---- The days between which something changed ----
+
+
+def changes(bench: Bench) -> list[date]:
+    with bench.store.reading() as session:
+        return days_of_change(session, find_machine(session, TAG))
+
+
+def test_only_days_on_which_something_shows_are_days_of_change(bench: Bench) -> None:
+    """Neither a mod that is planned nor one that is considered changes the machine."""
+    bench.plan(day="2025-01-01", state="considered")
+    bench.plan(day="2025-01-15")
+    bench.replace_r2(mod=3, day="2025-02-03")
+
+    assert changes(bench) == [date(2025, 2, 3)]
+
+
+def test_what_was_there_for_less_than_a_day_made_no_change(bench: Bench) -> None:
+    """A part fitted and taken out again on one day, and a mod fitted and undone on one."""
+    bench.plan()
+    bench.step("fit", "R9")
+    bench.carry_out(1, "2025-03-01", value="10 kΩ")
+    bench.move("fitted", "2025-03-01")
+    bench.undo(1, "2025-03-01")
+    bench.move("undone", "2025-03-01")
+
+    assert changes(bench) == []

@@ -11,7 +11,7 @@ from sqlmodel import Session, col, func, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.questions.paging import Paged, paged
-from server.records.questions.stays import boards_ever, boards_on, covers, mod_here
+from server.records.questions.stays import TOLD, boards_ever, boards_on, covers, mod_here
 from server.records.tables import Board, BoardStay, Machine, Mod, ModMove, Part, Placement, Position, Step
 from server.records.words import ModState
 
@@ -87,13 +87,14 @@ def seats_on(session: Session, machine: Machine, day: date, number: int = 1, mos
 
 
 def days_of_change(session: Session, machine: Machine) -> list[date]:
-    """The days on which a part, a mod or a board of this machine changed its state."""
+    """The days at whose end other parts, boards or mods in force were there than the day before."""
     days = {*_days_of_parts(session, machine), *_days_of_mods(session, machine), *_days_of_boards(session, machine)}
     return sorted(day for day in days if day is not None)
 
 
 def _days_of_parts(session: Session, machine: Machine) -> Iterator[date | None]:
-    """When a part came to a position or left it, while its board was in the machine."""
+    """When a part came to a position or left it, while its board was in the machine; not for less than a day."""
+    stayed = col(Placement.fitted_on).is_distinct_from(col(Placement.removed_on))
     moved = select(BoardStay.board_id)
     for day in (col(Placement.fitted_on), col(Placement.removed_on)):
         here = and_(
@@ -107,6 +108,7 @@ def _days_of_parts(session: Session, machine: Machine) -> Iterator[date | None]:
             .outerjoin(BoardStay, here)
             .where(
                 col(Position.board_id).in_(boards_ever(machine)),
+                stayed,
                 or_(col(BoardStay.id).is_not(None), col(Position.board_id).not_in(moved)),
             )
         )
@@ -114,8 +116,16 @@ def _days_of_parts(session: Session, machine: Machine) -> Iterator[date | None]:
 
 
 def _days_of_mods(session: Session, machine: Machine) -> Sequence[date]:
-    query = sqlalchemy.select(col(ModMove.day)).join(Mod, col(Mod.id) == col(ModMove.mod_id))
-    return session.execute(query.where(mod_here(machine, col(ModMove.day))).distinct()).scalars().all()
+    """When a mod came into force or went; one that was undone on the day it was fitted did neither."""
+    state = col(ModMove.state)
+    query = (
+        sqlalchemy.select(col(ModMove.day))
+        .join(Mod, col(Mod.id) == col(ModMove.mod_id))
+        .where(mod_here(machine, col(ModMove.day)), state.in_(TOLD))
+        .group_by(col(ModMove.mod_id), col(ModMove.day))
+        .having(func.sum(case((state == ModState.FITTED.value, 1), else_=-1)) != 0)
+    )
+    return session.execute(query).scalars().all()
 
 
 def _days_of_boards(session: Session, machine: Machine) -> Iterator[date | None]:

@@ -5,11 +5,11 @@ machine with a long past take as many queries as two of a young one.
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from sqlalchemy import and_, not_
+from sqlalchemy import and_, not_, or_
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, func, select
 
@@ -40,12 +40,18 @@ class ModOfDays:
 
 @dataclass(frozen=True, slots=True)
 class StepOfDays:
-    """One step that moves no part and stood on one of the days only; on the later one, if it `came`."""
+    """One step that moves no part and stood here on one of the days only; on the later one, if it `came`.
+
+    `with_board` is whether it was not done or put back between them, but came or went with what it is on; `day` is
+    when, where that is known.
+    """
 
     mod: Mod
     of: str
     line: StepLine
     came: bool
+    day: date | None
+    with_board: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,14 +94,15 @@ def two_days(session: Session, machine: Machine, one: date, other: date, numbers
     """What differs between two days, in the order of time, whichever was named first."""
     earlier, later = sorted((one, other))
     mods, mods_changed = _mods(session, machine, earlier, later, numbers.mods)
+    boards = _boards(session, machine, earlier, later)
     return TwoDays(
         earlier=earlier,
         later=later,
-        boards=_boards(session, machine, earlier, later),
+        boards=boards,
         mods=mods,
         mods_changed=mods_changed,
         seats=differences(session, machine, earlier, later, numbers.seats, MOST),
-        steps=_steps(session, machine, earlier, later, numbers.steps),
+        steps=_steps(session, machine, (earlier, later), boards, numbers.steps),
     )
 
 
@@ -125,7 +132,7 @@ def _boards(session: Session, machine: Machine, earlier: date, later: date) -> l
 
 def _stay_on(stays: Sequence[BoardStay], day: date) -> BoardStay | None:
     """The stay that held at the end of a day."""
-    held = (stay for stay in stays if (stay.since or date.min) <= day < (stay.until or date.max))
+    held = (stay for stay in stays if (stay.since or date.min) <= day and (stay.until is None or day < stay.until))
     return next(held, None)
 
 
@@ -145,30 +152,30 @@ def _mods(session: Session, machine: Machine, earlier: date, later: date, number
     return Paged(rows, found.number, found.last, found.total), found.rows[0].changed if found.rows else 0
 
 
-def _steps(session: Session, machine: Machine, earlier: date, later: date, number: int) -> Paged[StepOfDays]:
-    """The steps without a part that stood on one day and not on the other, on boards that were there on both."""
-    came = and_(stood_on(later), not_(stood_on(earlier)))
-    went = and_(stood_on(earlier), not_(stood_on(later)))
+def _steps(
+    session: Session, machine: Machine, days: tuple[date, date], boards: Sequence[BoardOfDays], number: int
+) -> Paged[StepOfDays]:
+    """The steps without a part that stood in the machine on one day and not on the other."""
+    before, after = (and_(step_here(machine, day), stood_on(day)) for day in days)
     query = (
-        select(Step.id)
+        columns(col(Step.id), after.label("after"))
         .join(Mod, col(Mod.id) == col(Step.mod_id))
         .outerjoin(Position, col(Position.id) == col(Step.position_id))
         .outerjoin(Board, col(Board.id) == col(Position.board_id))
-        .where(
-            step_here(machine, earlier),
-            step_here(machine, later),
-            col(Step.kind).not_in(MOVES_A_PART),
-            came | went,
-        )
+        .where(col(Step.kind).not_in(MOVES_A_PART), or_(and_(before, not_(after)), and_(after, not_(before))))
         .order_by(col(Mod.number), col(Mod.id), col(Step.number))
     )
     found = paged(session, query, number, MOST)
-    lines = lines_where(session, col(Step.id).in_(found.rows))
+    came: dict[int, bool] = {key: bool(after) for key, after in found.rows}
+    lines = lines_where(session, col(Step.id).in_(came))
     known = {mod.key: mod for mod in session.exec(select(Mod).where(col(Mod.id).in_({_mod(line) for line in lines})))}
     tags = tags_of(session, known.values())
-    rows = [
-        StepOfDays(known[_mod(line)], tags[known[_mod(line)].machine_id], line, _stood(line, later)) for line in lines
-    ]
+    moved = {line.board.key: line.day for line in boards}
+    rows = []
+    for line in lines:
+        day, with_board = _when(line, came[line.step.key], days, moved)
+        mod = known[_mod(line)]
+        rows.append(StepOfDays(mod, tags[mod.machine_id], line, came[line.step.key], day, with_board))
     return Paged(rows, found.number, found.last, found.total)
 
 
@@ -176,7 +183,13 @@ def _mod(line: StepLine) -> int:
     return line.step.mod_id
 
 
-def _stood(line: StepLine, day: date) -> bool:
-    """`stood_on` of a step that has been read."""
-    done, undone = line.step.done_on, line.step.undone_on
-    return done is not None and done <= day and (undone is None or undone > day)
+def _when(
+    line: StepLine, came: bool, days: tuple[date, date], moved: Mapping[int, date | None]
+) -> tuple[date | None, bool]:
+    """The day on which a step's work came or went, and whether it did so with the board that it is on."""
+    board_day = moved.get(line.board.key) if line.board else None
+    own = line.step.done_on if came else line.step.undone_on
+    done_here = own is not None and days[0] < own <= days[1]
+    if board_day and own and done_here:  # the work counts from when both it and its board were here
+        done_here = own >= board_day if came else own < board_day
+    return (own, False) if done_here else (board_day, True)
