@@ -116,16 +116,16 @@ def _output_state(output: Output, net: _Net, index: int) -> OutputState:
         return OutputState(output.name, "leaks", Range(0.0, leak, "A"), Range(0.0, leak * net.top, "W"), None)
     least, most = net.least_from(index), net.most_from(index)
     low = output.pulls_to == "ground"
-    current = Range(*_sized(most, least) if low else _sized(least, most), "A")
+    current = _taken(least, most) if low else Range(max(least or 0.0, 0.0), most, "A")
     others = net.others(index)
     heat = output_heat(output, [bounds.least for bounds in others], [bounds.most for bounds in others], net.top)
     series_heat = resistor_heat(current, output.series) if output.series else None
     return OutputState(output.name, "takes" if low else "gives", current, heat, series_heat)
 
 
-def _sized(least: float | None, most: float | None) -> tuple[float, float | None]:
-    """Without sign. A rail that others pull past itself gives or takes nothing of its own kind."""
-    return abs(least or 0.0), None if most is None else abs(most)
+def _taken(least: float | None, most: float | None) -> Range:
+    """What a low output takes, in A, from what it delivers: nothing where others leak the node down to ground."""
+    return Range(max(-(most or 0.0), 0.0), None if least is None else max(-least, 0.0), "A")
 
 
 def _pull_state(pull: Pull, net: _Net, index: int) -> PullState:
