@@ -29,8 +29,8 @@ Mask = NDArray[np.bool_]
 _MOST_STEPS = 80
 _DAMPED = ((30, 0.25), (12, 0.5))
 _CLOSE = 1e-8
-_CONDUCTANCES = tuple(10.0**power for power in np.arange(3.0, -9.0, -0.5))
-_SMALLEST_TURN, _MOST_TURNS = 1e-5, 400
+_FIRST_POWER, _POWERS = 4.0, 14.0
+_SMALLEST_TURN, _MOST_TURNS, _STEPS_A_TURN = 1e-6, 300, 40
 _KICKS = (0.1, -0.1, 0.4, -0.4, 1.0, -1.0)
 
 
@@ -82,14 +82,14 @@ def closing_step(problem: Balance, volts: Array) -> tuple[Array, Array]:
     return volts - step, current - slope * step
 
 
-def newton(problem: Balance, start: Array) -> tuple[Array, Mask]:
+def newton(problem: Balance, start: Array, most: int = _MOST_STEPS) -> tuple[Array, Mask]:
     """Junction voltages by Newton's steps alone, and which states they settled for."""
     found, settled = start.copy(), np.ones(len(start), dtype=np.bool_)
     if start.shape[1] == 0:
         return found, settled
     settled[:] = False
     places, volts = np.arange(len(start)), start
-    for count in range(_MOST_STEPS):
+    for count in range(most):
         left, matrix = problem.at(volts)
         step = solved(matrix, left)
         done = (np.abs(step) <= _CLOSE * (1 + np.abs(volts))).all(axis=1)
@@ -101,16 +101,17 @@ def newton(problem: Balance, start: Array) -> tuple[Array, Mask]:
             if not going.size:
                 break
             places, volts, problem = places[going], volts[going], problem.take(going)
+    else:
+        found[places] = volts
     return found, settled
 
 
 def solved(matrix: Array, side: Array) -> Array:
-    """The solution of each system; what has none, or is no longer finite, is sent back to all voltages at nothing."""
+    """The solution of each system, or the smallest that comes closest where one of them has none."""
     try:
         found = np.asarray(np.linalg.solve(matrix, side[:, :, None])[:, :, 0], dtype=np.float64)
     except np.linalg.LinAlgError:
-        nudged = matrix + 1e-9 * np.eye(matrix.shape[1])
-        found = np.asarray(np.linalg.solve(nudged, side[:, :, None])[:, :, 0], dtype=np.float64)
+        found = np.asarray((np.linalg.pinv(matrix) @ side[:, :, None])[:, :, 0], dtype=np.float64)
     return found if np.isfinite(found).all() else np.nan_to_num(found, nan=0.0, posinf=1.0, neginf=-1.0)
 
 
@@ -131,25 +132,35 @@ def _retry(problem: Balance, volts: Array, settled: Mask, way: _WayRound, start:
 
 
 def _by_conductances(problem: Balance, start: Array) -> tuple[Array, Mask]:
-    """With a conductance across every junction, in units of the one that `keep` was made with, taken away in steps."""
-    own = np.eye(start.shape[1]) - problem.keep
-    volts, settled = start, np.ones(len(start), dtype=np.bool_)
-    for conductance in (*_CONDUCTANCES, 0.0):
-        volts, settled = newton(replace(problem, keep=problem.keep + conductance * own), volts)
-    return volts, settled
+    """With a conductance across every junction, in units of the one that `keep` was made with, that is taken away."""
+    own = np.eye(start.shape[1])
+
+    def bridged(part: Balance, along: Array) -> Balance:
+        conductance = np.where(along < 1, 10 ** (_FIRST_POWER - _POWERS * along), 0.0)
+        return replace(part, keep=part.keep + conductance[:, None, None] * (own - part.keep))
+
+    return _gradually(problem, bridged)
 
 
-def _by_sources(problem: Balance, start: Array) -> tuple[Array, Mask]:
-    """With every source turned up from nothing, each state at its own pace."""
-    volts = np.zeros_like(start)
-    reached, pace = np.zeros(len(start)), np.full(len(start), 0.1)
+def _by_sources(problem: Balance, _: Array) -> tuple[Array, Mask]:
+    """With every source turned up from nothing."""
+
+    def turned(part: Balance, along: Array) -> Balance:
+        return replace(part, drive=part.drive * along[:, None])
+
+    return _gradually(problem, turned)
+
+
+def _gradually(problem: Balance, changed: Callable[[Balance, Array], Balance]) -> tuple[Array, Mask]:
+    """From all voltages at nothing to the problem as it is (along = 1), each state at its own pace."""
+    volts = np.zeros_like(problem.drive)
+    reached, pace = np.zeros(len(volts)), np.full(len(volts), 0.1)
     for _ in range(_MOST_TURNS):
         places = np.flatnonzero((reached < 1) & (pace > _SMALLEST_TURN))
         if not places.size:
             break
         aim = np.minimum(reached[places] + pace[places], 1.0)
-        part = problem.take(places)
-        found, settled = newton(replace(part, drive=part.drive * aim[:, None]), volts[places])
+        found, settled = newton(changed(problem.take(places), aim), volts[places], _STEPS_A_TURN)
         good = places[settled]
         volts[good], reached[good] = found[settled], aim[settled]
         pace[places] *= np.where(settled, 2.0, 0.25)

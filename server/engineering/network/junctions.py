@@ -10,7 +10,7 @@ from the voltage and current it is specified at. Saturation currents move with t
     Is(T) = Is(300 K) (T/300 K)^(3/n) exp((gap/n) (1/w0 - 1/wT))        with w0, wT = k 300 K/q, k T/q
 
 Arrays have a shape (draws, junctions) or (states, junctions); voltages in V, currents in A, conductances in S. Nothing
-is raised: far outside all reason (v > 100 w) the exponential goes on as its tangent.
+is raised: past all reason, from 10 kA on, the exponential goes on as its tangent.
 
 Sources: W. Shockley, Bell Syst. Tech. J. 28 (1949) 435; the temperature law as in P. Antognetti, G. Massobrio,
 Semiconductor Device Modeling (1988), 1.4; the limit on steps after L. W. Nagel, Memorandum ERL-M520, University of
@@ -28,7 +28,7 @@ Rows = Places | slice
 
 REFERENCE_KELVIN = 300.0
 VOLTS_PER_KELVIN = 1.380649e-23 / 1.602176634e-19
-_STEEPEST = 100.0
+_MOST_AMPERES = 1e4
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class Junctions:
     def currents(self, volts: Array) -> tuple[Array, Array]:
         """Currents and their derivatives by the junction's voltage."""
         over = volts / self.width
-        within = np.minimum(over, _STEEPEST)
+        within = np.minimum(over, np.log(_MOST_AMPERES / self.saturation))
         steep = self.saturation * np.exp(within)
         current = steep * (1 + over - within) - self.saturation
         slope = steep / self.width
@@ -66,6 +66,10 @@ class Junctions:
             slope[:, self.zeners] += 1 / (1 + np.exp(np.minimum(-beyond, 700.0))) / self.slope
         return current, slope
 
+    def unlimited(self, volts: Array) -> NDArray[np.bool_]:
+        """Where a junction's current goes past all reason."""
+        return np.asarray(self.currents(volts)[0] > _MOST_AMPERES / 10)
+
     def limited(self, new: Array, old: Array) -> Array:
         """The new voltages, their steps into conduction taken in current rather than in voltage.
 
@@ -74,6 +78,7 @@ class Junctions:
         """
         width = self.width
         bend = width * np.log(width / (np.sqrt(2) * self.saturation))
+        new = np.minimum(new, width * np.log(_MOST_AMPERES / self.saturation))
         far = (new > bend) & (np.abs(new - old) > 2 * width)
         if not far.any():
             return new

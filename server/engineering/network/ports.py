@@ -186,11 +186,18 @@ class Ports:
         return left, largest
 
     def _refuse(self, problem: Balance, volts: Array, state: int, values: Array) -> None:
-        one = np.array([state])
-        left = np.abs(problem.take(one).at(volts[one])[0][0])
-        junction = int(np.argmax(np.nan_to_num(left, nan=np.inf)))
+        one = problem.take(np.array([state]))
+        volts = volts[[state]]
         starts = {place: name for name, place in self.equations.places.junctions.items()}
-        name = next(starts[place] for place in range(junction, -1, -1) if place in starts)
+        unlimited = one.law.unlimited(volts)[0]
+        left = np.where(unlimited.any(), unlimited, np.nan_to_num(np.abs(one.at(volts)[0][0]), nan=np.inf))
+        name = next(starts[place] for place in range(int(np.argmax(left)), -1, -1) if place in starts)
+        if unlimited.any():
+            raise NotSettled(
+                f"Nothing limits the current through {quoted(name)}{self._at(values[state])}: there is no resistance "
+                "between it and a source that would drive it past a thousand amperes",
+                element=name,
+            )
         raise NotSettled(
             f"No balance was found in which the currents add up{self._at(values[state])}; it fails at {quoted(name)}",
             element=name,
