@@ -1,7 +1,6 @@
 """From a network and its drawn values to the matrices of `equations.py`, element by element.
 
-It knows nothing of how they are solved. Raises BadElementValue for a diode's series resistance that may or may not be
-there.
+It knows nothing of how they are solved, and raises nothing: `networks.py` has.
 """
 
 import numpy as np
@@ -20,7 +19,6 @@ from server.engineering.network.elements import (
     Zener,
 )
 from server.engineering.network.equations import LEAK, Equations, Places
-from server.engineering.network.errors import BadElementValue
 from server.engineering.network.junctions import (
     VOLTS_PER_KELVIN,
     Array,
@@ -29,9 +27,7 @@ from server.engineering.network.junctions import (
     saturation_at,
     saturation_of_drop,
 )
-from server.engineering.network.networks import Network, quoted
-
-_LEAST_SERIES = 1e-3
+from server.engineering.network.networks import Network
 
 
 def assemble(network: Network, values: DrawnValues) -> Equations:
@@ -167,15 +163,7 @@ class _Build:
 
     def _series(self, diode: Diode) -> Array | None:
         series = self.values.field(diode, "series")
-        if not series.any():
-            return None
-        if series.min() < _LEAST_SERIES:
-            raise BadElementValue(
-                f"The series resistance of {quoted(diode.name)} can be {series.min():.3g} Ω: give 0 Ω, or at least "
-                f"{_LEAST_SERIES:g} Ω over the whole tolerance",
-                element=diode.name,
-            )
-        return series
+        return series if series.any() else None
 
 
 def _inside(diode: Diode | Zener) -> str:

@@ -11,7 +11,7 @@ at 300 K, which then takes the drop's place. `gap` is the band gap in eV that go
 The equations are in `junctions.py` and `equations.py`; what is refused, in `networks.py`.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from typing import Any, ClassVar, NamedTuple
 
 from server.engineering.toleranced import Toleranced
@@ -210,11 +210,19 @@ class PNP(Transistor):
     polarity = -1
 
 
+Source = VoltageSource | CurrentSource | LogicOutput
 Junctioned = Diode | Zener | Transistor
 
 
 def values_of(element: Element) -> list[tuple[str, Any, Asked]]:
-    """Each value of an element: the field's name, what it holds and what it may hold; fields left at None are not."""
-    fields = type(element).__dataclass_fields__.values()
-    held = [(item.name, getattr(element, item.name), item.metadata.get("asked")) for item in fields]
-    return [(name, value, asked) for name, value, asked in held if asked and value is not None]
+    """Each value of an element: the field's name, what it holds and what it may hold.
+
+    Fields that may be left at None are not among them if they are.
+    """
+    asked = [item for item in fields(element) if "asked" in item.metadata]
+    held = [(item, getattr(element, item.name)) for item in asked]
+    return [
+        (item.name, value, item.metadata["asked"])
+        for item, value in held
+        if value is not None or item.default is not None
+    ]

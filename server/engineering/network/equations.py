@@ -31,9 +31,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from server.engineering.network.errors import BadSweep
 from server.engineering.network.junctions import Array, Junctions
-from server.engineering.network.networks import quoted
 
 LEAK = 1e-13
 
@@ -88,11 +86,16 @@ class Equations:
         return np.concatenate([pushed, self.volts], axis=1)
 
     def with_source(self, name: str, value: Array) -> "Equations":
-        """The same with a source's value (V or A), of shape (rows,), put in place of its own. Raises BadSweep."""
-        for kind, held in (("held", "volts"), ("drives", "amperes"), ("arms", "emf")):
-            place = getattr(self.places, kind).get(name)
-            if place is not None:
-                changed = getattr(self, held).copy()
-                changed[:, place] = value
-                return replace(self, **{held: changed})
-        raise BadSweep(f"{quoted(name)} is no source that could be swept", element=name)
+        """The same with a source's value (V or A), of shape (rows,), put in place of its own."""
+        places = self.places
+        if name in places.held:
+            return replace(self, volts=_with(self.volts, places.held[name], value))
+        if name in places.drives:
+            return replace(self, amperes=_with(self.amperes, places.drives[name], value))
+        return replace(self, emf=_with(self.emf, places.arms[name], value))
+
+
+def _with(held: Array, column: int, values: Array) -> Array:
+    changed = held.copy()
+    changed[:, column] = values
+    return changed

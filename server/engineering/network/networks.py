@@ -17,10 +17,10 @@ from server.engineering.network.elements import (
     Asked,
     Capacitor,
     CurrentSource,
+    Diode,
     Element,
-    LogicOutput,
+    Source,
     Switch,
-    Transistor,
     Value,
     VoltageSource,
     values_of,
@@ -28,6 +28,7 @@ from server.engineering.network.elements import (
 from server.engineering.network.errors import (
     BadElementValue,
     BadNodeOrElement,
+    BadSweep,
     DuplicateElement,
     FloatingNode,
     NetworkTooLarge,
@@ -43,6 +44,7 @@ MOST_ELEMENTS = 400
 LONGEST_NAME = 40
 # Draws of a measured value stay this many standard uncertainties inside what the element can be.
 _TAIL = 5.0
+_LEAST_SERIES = 1e-3
 _KELVIN = Asked("K", 150.0, 500.0)
 
 AnyElement = TypeVar("AnyElement", bound=Element)
@@ -78,6 +80,17 @@ class Network:
             if element.name == name:
                 return element
         raise UnknownElement(f"There is no element {quoted(name)} in the network", element=name)
+
+    def source(self, name: str) -> Source:
+        """An element that can be swept. Raises UnknownElement and BadSweep."""
+        element = self.element(name)
+        if not isinstance(element, Source):
+            raise BadSweep(
+                f"{quoted(name)} is a {element.kind}: what is swept is a voltage source, a current source or a logic "
+                "output",
+                element=name,
+            )
+        return element
 
     def of_kind(self, kind: type[AnyElement]) -> tuple[AnyElement, ...]:
         return tuple(element for element in self.elements if isinstance(element, kind))
@@ -166,7 +179,21 @@ def _check_element(element: Element) -> None:
         )
     for name, value, asked in values_of(element):
         value_box(value, asked, f"The {name.replace('_', ' ')} of {quoted(element.name)}", element.name)
+    if isinstance(element, Diode):
+        _check_series(element)
     _check_ratings(element)
+
+
+def _check_series(diode: Diode) -> None:
+    """A diode with an inner resistance is another network than one without."""
+    asked = Asked("Ω", 0.0, math.inf)
+    held = value_box(diode.series, asked, f"The series resistance of {quoted(diode.name)}", diode.name)
+    if held.high > 0 and held.low < _LEAST_SERIES:
+        raise BadElementValue(
+            f"The series resistance of {quoted(diode.name)} can be {held.low:.3g} Ω: give 0 Ω, or at least "
+            f"{_LEAST_SERIES:g} Ω over the whole tolerance",
+            element=diode.name,
+        )
 
 
 def _check_ratings(element: Element) -> None:
@@ -260,7 +287,3 @@ def _carries(element: Element) -> bool:
     if isinstance(element, Switch):
         return element.closed
     return not isinstance(element, Capacitor | CurrentSource)
-
-
-Source = VoltageSource | CurrentSource | LogicOutput
-__all__ = ["MOST_NODES", "Network", "Source", "Transistor", "quoted", "value_box"]

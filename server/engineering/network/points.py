@@ -150,7 +150,7 @@ def swept_values(values: Sequence[float] | Array) -> Array:
 
 def _solved(network: Network, source: str | None, points: Array, draws: int, seed: UUID | int) -> tuple[States, bool]:
     if source is not None:
-        network.element(source)
+        network.source(source)
     drawn = DrawnValues(network, draws, seed)
     if drawn.rows * len(points) > _MOST_STATES:
         raise NetworkTooLarge(

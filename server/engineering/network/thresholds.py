@@ -79,7 +79,7 @@ def thresholds(
         part.check(network)
     if not parts:
         raise BadSweep("There is no condition to look for")
-    element = network.element(source)
+    element = network.source(source)
     grid = _grid(low, high, falling)
     search = _Search(network, source, parts, draws, seed)
     rows, grazing = search.along(grid)
