@@ -63,15 +63,15 @@ class Ports:
         sides[:, :, -2], sides[:, :, -1] = fixed, one.right_side() - fixed
         self._matrix = matrix
         try:
-            found = np.linalg.solve(matrix, sides)
+            found: Array = np.asarray(np.linalg.solve(matrix, sides), dtype=np.float64)
         except np.linalg.LinAlgError as error:
             raise NotSettled("The network's equations have no single solution") from error
         by_current, by_volts = found[:, :, :count], found[:, :, count : 2 * count]
         self.by_junctions = np.concatenate([by_volts, -by_current], axis=2)
-        self.fixed, self.per_unit = found[:, :, -2], found[:, :, -1]
+        self.fixed, self.per_unit = np.asarray(found[:, :, -2]), np.asarray(found[:, :, -1])
         self.keep = np.eye(count) - taps @ by_volts[:, :nodes]
         self.reach = taps @ by_current[:, :nodes]
-        self.open, self.open_per_unit = self.fixed[:, :nodes] @ taps.T, self.per_unit[:, :nodes] @ taps.T
+        self.open, self.open_per_unit = _times(taps, self.fixed[:, :nodes]), _times(taps, self.per_unit[:, :nodes])
 
     @property
     def rows(self) -> int:
@@ -112,7 +112,7 @@ class Ports:
     def _through(self, rows: Rows, volts: Array, current: Array) -> Array:
         """What the junctions bring to the unknowns."""
         both = np.concatenate([volts, current], axis=1)
-        return np.asarray((self.by_junctions[rows] @ both[:, :, None])[:, :, 0])
+        return _times(self.by_junctions[rows], both)
 
     def flows(self, rows: Rows, values: Array, unknowns: Array) -> Flows:
         """Every element's current, from the voltages at its ends."""
@@ -120,8 +120,8 @@ class Ports:
         volts = unknowns[:, :nodes]
         emf = _with(made.emf[rows], made.places.arms.get(self.source or ""), values)
         drives = _with(made.amperes[rows], made.places.drives.get(self.source or ""), values)
-        across = volts @ made.taps.T
-        arms = made.conductance[rows] * (volts @ made.ties.T - emf)
+        across = _times(made.taps, volts)
+        arms = made.conductance[rows] * (_times(made.ties, volts) - emf)
         return Flows(arms, unknowns[:, nodes:], drives, made.junctions.take(rows).currents(across)[0], across)
 
     def _polished(self, rows: Rows, values: Array, unknowns: Array) -> Array:
@@ -144,8 +144,8 @@ class Ports:
         if not self.junction_count:
             return plain
         problem = self.problem(rows, values)
-        volts = unknowns[:, :nodes] @ self.equations.taps.T
-        moved = solved(problem.at(volts)[1], plain[:, :nodes] @ self.equations.taps.T)
+        volts = _times(self.equations.taps, unknowns[:, :nodes])
+        moved = solved(problem.at(volts)[1], _times(self.equations.taps, plain[:, :nodes]))
         _, conductance = problem.law.currents(volts)
         return np.asarray(plain + self._through(rows, moved, conductance * moved))
 
@@ -179,8 +179,8 @@ class Ports:
     def _residual(self, rows: Rows, values: Array, unknowns: Array) -> tuple[Array, Array]:
         """The current that is left at each node (states, n), and the largest of all currents (states,)."""
         made, flows = self.equations, self.flows(rows, values, unknowns)
-        left = flows.arms @ made.ties + flows.held @ made.held + flows.drives @ made.driven
-        left += (made.takes[rows] @ flows.junctions[:, :, None])[:, :, 0]
+        left = _times(made.ties.T, flows.arms) + _times(made.held.T, flows.held)
+        left += _times(made.driven.T, flows.drives) + _times(made.takes[rows], flows.junctions)
         parts = (flows.arms, flows.held, flows.drives, flows.junctions)
         largest = np.max([np.abs(part).max(axis=1, initial=0.0) for part in parts], axis=0)
         return left, largest
@@ -221,3 +221,11 @@ def _with(held: Array, column: int | None, values: Array) -> Array:
     changed = held.copy()
     changed[:, column] = values
     return changed
+
+
+def _times(matrix: Array, states: Array) -> Array:
+    """A matrix, or one for each state, times each state.
+
+    As a stack of small products: one large one would wake threads that cost more than they do.
+    """
+    return np.asarray((matrix @ states[:, :, None])[:, :, 0])

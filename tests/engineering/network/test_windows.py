@@ -36,7 +36,7 @@ def test_the_higher_stretch_comes_first() -> None:
     windows = windows_over_decay([_interval(1.0, 2.0), _interval(5.0, 6.0)], SteadyCurrentFall(10.0, 1e-3, 1e-3))
 
     times = [end for window in windows for end in (window.start.nominal, window.end.nominal)]
-    assert [4.0, 5.0, 8.0, 9.0] == pytest.approx(times)
+    assert pytest.approx(times) == [4.0, 5.0, 8.0, 9.0]
 
 
 def test_a_rail_that_starts_inside_starts_the_window_at_once() -> None:
