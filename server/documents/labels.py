@@ -64,10 +64,10 @@ def _words(held: Sequence[Aside]) -> tuple[str, ...]:
     if len(held) == 1:
         line = held[0]
         marked = f"marked {line.part.marking}" if line.part.marking else ""
-        what = (_name(line.part), marked, _came_from(line), f"{line.storage.since}, {line.part.origin}")
+        what = (_name(line.part), marked, _came_from(line), f"{line.since}, {line.part.origin}")
         return tuple(filter(None, what))
     named = held[:PARTS_NAMED] if len(held) == PARTS_NAMED else held[: PARTS_NAMED - 1]
-    each = [f"{_name(line.part)}, {_from(line)}, {line.storage.since}, {line.part.origin}" for line in named]
+    each = [f"{_name(line.part)}, {_from(line)}, {line.since}, {line.part.origin}" for line in named]
     more = [f"and {len(held) - len(named)} more"] if len(held) > len(named) else []
     return (f"{len(held)} parts", *each, *more)
 

@@ -99,6 +99,7 @@ def _board(whole: WholeMachine, board: Board) -> SheetBoard:
 
 def _bag(whole: WholeMachine, bag: Storage) -> SheetBag:
     part = whole.part[bag.part_id]
+    loan = next((loan for loan in whole.loans if loan.part_id == part.id and loan.until is None), None)
     position = whole.position[bag.from_position_id or 0]
     return SheetBag(
         bag=bag.bag,
@@ -107,6 +108,7 @@ def _bag(whole: WholeMachine, bag: Storage) -> SheetBag:
         came_from=f"{position.designator} on {whole.board[position.board_id].name}",
         since=bag.since.isoformat(),
         condition=bag.condition or part.condition or "not noted",
+        lent=f"lent since {loan.since.isoformat()}: its bag waits for it" if loan else "",
     )
 
 

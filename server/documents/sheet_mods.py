@@ -12,6 +12,7 @@ from server.records.questions.mods import Sitting, StepLine, trace_of, why_of
 from server.records.questions.sheet import WholeMachine
 from server.records.questions.stays import MovedMod
 from server.records.tables import Calculation, Mod, Part, Step
+from server.records.traces import BY_MOUNTING
 from server.records.values import read_value
 from server.records.words import Case, ModState, StepKind
 
@@ -111,7 +112,7 @@ def _line(whole: WholeMachine, step: Step) -> StepLine:
     sittings = tuple(
         Sitting(whole.part[placement.part_id], placement.fitted_on, placement.signer)
         for placement in whole.placements_by.get(step.key, [])
-        if step.kind == StepKind.FIT
+        if step.kind in BY_MOUNTING
     )
     return StepLine(step, board, position, part, sittings)
 
@@ -131,6 +132,8 @@ def _state(mod: Mod, steps: Sequence[Step]) -> str:
 def _step(whole: WholeMachine, line: StepLine) -> SheetStep:
     step = line.step
     put_back = f"put back on {step.undone_on.isoformat()} by {step.undone_by}" if step.undone_on else ""
+    if like := line.substitute:
+        put_back += f", with {describe(like)} ({like.origin}) in its place"
     return SheetStep(
         number=step.number,
         words=_done(whole, line),

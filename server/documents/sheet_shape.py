@@ -103,7 +103,7 @@ class SheetTrial:
 
 @dataclass(frozen=True, slots=True)
 class SheetBag:
-    """A part kept aside that goes along with the machine."""
+    """A part kept aside that goes along with the machine; `lent` says that it is out of its bag, and since when."""
 
     bag: int
     part: str
@@ -111,6 +111,7 @@ class SheetBag:
     came_from: str
     since: str
     condition: str
+    lent: str
 
 
 @dataclass(frozen=True, slots=True)

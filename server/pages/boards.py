@@ -27,6 +27,7 @@ from server.records.questions.boards import (
     Sitting,
     all_boards,
     boards_within,
+    emptied_by,
     positions_of,
     sittings_at,
 )
@@ -297,6 +298,7 @@ def _position_page(
 ) -> Response:
     with house.reading() as session:
         sittings = sittings_at(session, position, number)
+        emptied = emptied_by(session, position)
     context = PositionPage(
         machine=machine,
         tabs=sections(machine),
@@ -307,7 +309,7 @@ def _position_page(
         understood=understood(position.expected_value, position.kind),
         cautions=cautions(machine.hazards, board.hazards),
         sittings=sittings,
-        enter=entry_address(machine, board, designator=position.designator),
+        enter="" if emptied else entry_address(machine, board, designator=position.designator),
         form=form,
         kinds=PART_KINDS,
         mountings=MOUNTINGS,

@@ -31,7 +31,7 @@ from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import ModLine, mods_of
 from server.records.questions.mods import StepLine, moves_of, steps_of, trace_of, why_of
 from server.records.questions.paging import Paged
-from server.records.questions.stays import LeftBoard, board_gone
+from server.records.questions.stays import LeftBoard, MovedMod, board_gone, mods_that_came
 from server.records.questions.sums import LineOffered, lines_offered
 from server.records.questions.symptoms import cured_by, symptoms_offered
 from server.records.tables import Design, Machine, Mod, ModMove, Procedure, Symptom
@@ -43,11 +43,12 @@ AIMS = [("", "not said"), *((aim.value, aim.value) for aim in Aim)]
 
 @dataclass(frozen=True, slots=True)
 class ModsPage:
-    """All mods of a machine, the latest first."""
+    """All mods of a machine, the latest first, and those that came with a board of another."""
 
     machine: Machine
     tabs: list[tuple[str, str]]
     mods: Paged[ModLine]
+    came: list[MovedMod]
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,7 +152,9 @@ def mod_address(machine: Machine | str, mod: Mod | int) -> str:
 def mods_page(house: AtHome, tag: str, number: PageNumber) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
-        return house.page("mods/mods.html", ModsPage(machine, sections(machine), mods_of(session, machine, number)))
+        came = mods_that_came(session, machine)
+        mods = mods_of(session, machine, number)
+    return house.page("mods/mods.html", ModsPage(machine, sections(machine), mods, came))
 
 
 @router.get("/machines/{tag}/mods/new")
@@ -247,11 +250,11 @@ def _next_words(mod: Mod, steps: list[StepLine], sums: list[SumLine], unmet: Unm
             return f"Next: run a trial while it is still as it was, then carry out step {waiting[0]}."
         case ModState.PLANNED if waiting:
             return f"Next: carry out step {waiting[0]}, and say here what was really done."
-        case ModState.PLANNED:
-            return "Every step is done. Next: call the mod fitted."
-        case ModState.FITTED if back and standing:
+        case ModState.PLANNED | ModState.FITTED if back and standing:
             told = f"{_steps(back)} put back, {_steps(standing)} still standing"
             return f"Put back half-way: {told}. Next: go on with the way back."
+        case ModState.PLANNED:
+            return "Every step is done. Next: call the mod fitted."
         case ModState.FITTED if not mod.outcome:
             return "Next: run a trial with it, and write down what came of it."
         case _:

@@ -26,11 +26,13 @@ from server.records.questions.originality import (
     survey,
 )
 from server.records.questions.paging import Paged
+from server.records.questions.stays import LeftBoard, boards_left
 from server.records.tables import Board, Machine
 
 router = APIRouter()
 ROWS_A_PAGE = 100
 LISTED_A_PAGE = 500  # a list that goes along on paper should seldom fall into parts
+CODES_MOST = 50
 MEANINGS = {
     Holds.ORIGINAL: "the part that left the factory there",
     Holds.PERIOD: "a part of the same time, or an original of another position",
@@ -80,13 +82,17 @@ class OriginalityPage:
 
 @dataclass(frozen=True, slots=True)
 class OriginalityListPage:
-    """The list for a buyer: every position that does not hold its original, and where the original goes along."""
+    """The list for a buyer: every position that does not hold its original, and where the original goes along.
+
+    `notes` say what the count does not: boards of another machine, boards that are away, codes that do not belong.
+    """
 
     machine: Machine
     tabs: Options
     base: str
     cautions: list[str]
     words: str
+    notes: list[str]
     off: Paged[NotOriginal]
     today: date
 
@@ -119,16 +125,39 @@ def originality_list_page(house: AtHome, tag: str, number: PageNumber) -> Respon
         machine = find_machine(session, tag)
         found = survey(session, machine)
         off = not_original(session, found, number, LISTED_A_PAGE)
+        notes = [
+            *_of_boards(found, boards_left(session, machine)),
+            *_of_codes(datings(session, [one.board for one in found.boards])),
+        ]
     context = OriginalityListPage(
         machine=machine,
         tabs=sections(machine),
         base=f"{address(machine)}/originality",
         cautions=_cautions(machine, found),
         words=counted(found.counts),
+        notes=notes,
         off=off,
         today=date.today(),  # noqa: DTZ011 (the keeper's own calendar day)
     )
     return house.page("originality/list.html", context)
+
+
+def _of_boards(found: Survey, left: Sequence[LeftBoard]) -> Iterator[str]:
+    for one in found.boards:
+        if one.came_from:
+            yield (
+                f"{one.board.name} was built into {one.came_from}: original means here that a part left the factory on "
+                "this board."
+            )
+    for away in left:
+        since = f" since {away.day}" if away.day else ""
+        yield f"{away.board.name} is not here: it is in {away.machine.tag}{since}, and its parts are not counted."
+
+
+def _of_codes(dated: Sequence[BoardDating]) -> Iterator[str]:
+    for dating in dated:
+        for line in dating.placed("does not belong")[:CODES_MOST]:
+            yield f"{line.label} on {dating.board.name}: {line.why}"
 
 
 def _cautions(machine: Machine, found: Survey) -> list[str]:

@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from server.pages.house import house_of
-from server.records.errors import Damaged, Invalid, NotFound, RecordError
+from server.records.errors import BoardLeft, Damaged, Invalid, NotFound, RecordError
 
 log = structlog.get_logger("putback.problem")
 
@@ -45,7 +45,9 @@ def install(app: FastAPI) -> None:
 
 def not_found(request: Request, problem: Exception) -> Response:
     ways = [("/", "Back to the shelf")]
-    if isinstance(problem, NotFound) and problem.kind == "machine":
+    if isinstance(problem, BoardLeft):
+        ways.insert(0, (f"/machines/{quote(problem.tag)}/boards/{quote(problem.slug)}", f"See it in {problem.tag}"))
+    elif isinstance(problem, NotFound) and problem.kind == "machine":
         ways.append(("/machines/new", "Enter a machine"))
     elif (parts := request.url.path.split("/"))[1:2] == ["machines"] and len(parts) > 3:
         ways.insert(0, (f"/machines/{quote(parts[2])}", f"Back to {parts[2]}"))

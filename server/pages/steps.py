@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from fastapi import APIRouter
-from sqlmodel import Session
+from sqlmodel import Session, col
 from starlette.responses import Response
 
 from server.pages.forms import Form, PostedForm
@@ -28,10 +28,12 @@ from server.records.placing import describe, next_bag, open_bag
 from server.records.questions.addresses import find_machine, find_mod, find_step
 from server.records.questions.boards import all_boards
 from server.records.questions.hazards import cautions_for
-from server.records.questions.machines import kept_aside
 from server.records.questions.mods import StepLine, steps_of
+from server.records.questions.parts import at_hand
+from server.records.questions.stacking import done_where
 from server.records.questions.stays import home_of, was_in
-from server.records.tables import Board, Machine, Mod
+from server.records.questions.way_back import reverse_of
+from server.records.tables import Board, Machine, Mod, Position, Step
 from server.records.words import BoardKind, ModState, Origin, PartKind, StepKind, Trace
 
 router = APIRouter()
@@ -55,13 +57,17 @@ class StepFormPage:
 
 @dataclass(frozen=True, slots=True)
 class ActFormPage:
-    """The form that says what was really done: a step carried out, another part fitted, or a step put back."""
+    """The form that says what was really done: a step carried out, another part fitted, or a step put back.
+
+    `said` is what is to be done now: for a step that is put back, its reverse.
+    """
 
     machine: Machine
     mod: Mod
     line: StepLine
     act: str
     heading: str
+    said: str
     form: Form
     cautions: list[str]
     asks_part: bool
@@ -241,7 +247,8 @@ def _act_form(
     with house.reading() as session:
         lines = steps_of(session, mod)
         line = next(line for line in lines if line.step.number == which)
-        bagged = _bagged(session)
+        bagged = _bagged(session, line.position)
+        done = done_where(session, col(Step.id) == line.step.id) if act == "undo" else []
         warned = cautions_for(session, machine, mod)
         bag = next_bag(session)
         own_in_reach = line.part is not None and open_bag(session, line.part) is not None
@@ -254,6 +261,7 @@ def _act_form(
         line=line,
         act=act,
         heading=f"{heading} {which}",
+        said=reverse_of(done[0]) if done else line.words,
         form=form,
         cautions=warned,
         asks_part=asks[0],
@@ -281,6 +289,7 @@ _ASKS = {
 BAGGED_MOST = 300
 
 
-def _bagged(session: Session) -> Words:
-    found = kept_aside(session, 1, most=BAGGED_MOST)
-    return [(str(line.part.id), f"bag {line.storage.bag}: {describe(line.part)}") for line in found.rows]
+def _bagged(session: Session, position: Position | None) -> Words:
+    """The parts that could be fitted, those of the position's kind first."""
+    found = at_hand(session, position.kind if position else "", BAGGED_MOST)
+    return [(str(part.id), f"bag {bag}: {describe(part)}") for part, bag in found]

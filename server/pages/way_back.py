@@ -1,5 +1,6 @@
 """The way back of some mods, or of the whole machine: in order, with what each step needs, carried out one by one."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -10,13 +11,16 @@ from starlette.responses import Response
 from server.pages.forms import Form, number_of
 from server.pages.house import AtHome
 from server.pages.machines import address, sections
-from server.records.questions.addresses import find_machine, find_mod
+from server.records.errors import NotFound
+from server.records.questions.addresses import find_machine, tag_key
 from server.records.questions.hazards import cautions_for
-from server.records.questions.stays import home_of, mod_here, tags_of
-from server.records.questions.way_back import WayBack, way_back
+from server.records.questions.stays import boards_left, homes_of, mod_here, tags_of
+from server.records.questions.way_back import BackLine, WayBack, way_back
 from server.records.tables import Machine, Mod, Step
 
 router = APIRouter()
+STEPS_MOST = 100  # those after it are seen as these are put back
+NUMBER_MOST = 2**31 - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +41,11 @@ class Named:
 
 @dataclass(frozen=True, slots=True)
 class WayBackPage:
-    """The ordered steps that return the machine, or undo the mods that were `asked` for.
+    """The ordered steps that return the machine, or undo the mods that were `asked` for; `back` the first of them.
 
     `form` chooses among `mods`, those of which any step stands; `next_address` is the form that puts back the first.
     `gone` are those asked for whose board is in another machine: (mod, that machine's tag, address of its way back).
+    `away` are the boards that the whole way back leaves out, being in other machines: (name, tag, address).
     """
 
     machine: Machine
@@ -49,9 +54,11 @@ class WayBackPage:
     mods: list[tuple[str, str]]
     form: Form
     way: WayBack
+    back: list[BackLine]
     cautions: list[str]
     next_address: str
     gone: list[tuple[Named, str, str]]
+    away: list[tuple[str, str, str]]
 
 
 def way_back_address(machine: Machine | str, mods: str) -> str:
@@ -69,10 +76,12 @@ def way_back_page(house: AtHome, request: Request, tag: str) -> Response:
     keys = dict.fromkeys(key for key in request.query_params.getlist("mod") if _number_in(key) is not None)
     with house.reading() as session:
         machine = find_machine(session, tag)
-        asked = [_named(session, machine, key) for key in sorted(keys, key=lambda key: (_number_in(key) or 0, key))]
+        asked = _named(session, machine, sorted(keys, key=lambda key: (_number_in(key) or 0, key)))
         way = way_back(session, machine, [one.mod for one in asked])
         standing = _standing(session, machine)
-        homes = [(one, home_of(session, one.mod)) for one in asked]
+        left = [] if asked else boards_left(session, machine)
+        lie_in = homes_of(session, [one.mod for one in asked])
+        homes = [(one, lie_in[one.mod.key]) for one in asked]
         context = WayBackPage(
             machine=machine,
             tabs=sections(machine),
@@ -80,22 +89,39 @@ def way_back_page(house: AtHome, request: Request, tag: str) -> Response:
             mods=[(one.key, f"{one.words} {one.mod.title}") for one in standing],
             form=Form.blank(mod=[one.key for one in asked]),
             way=way,
+            back=way.back[:STEPS_MOST],
             cautions=cautions_for(session, machine, asked[0].mod if len(asked) == 1 else None),
             next_address=_next_address(machine, asked, way),
             gone=[(one, home.tag, _there(machine, one, home)) for one, home in homes if home.id != machine.id],
+            away=[(one.board.name, one.machine.tag, way_back_address(one.machine, "")) for one in left],
         )
     return house.page("mods/way_back.html", context)
 
 
 def _number_in(key: str) -> int | None:
-    return number_of(key.rpartition("/")[2])
+    number = number_of(key.rpartition("/")[2])
+    return number if number is not None and number <= NUMBER_MOST else None
 
 
-def _named(session: Session, machine: Machine, key: str) -> Named:
-    tag, _, number = key.rpartition("/")
-    of = find_machine(session, tag) if tag else machine
-    mod = find_mod(session, of, number_of(number) or 0)
-    return Named(mod, "" if of.id == machine.id else of.tag)
+def _named(session: Session, machine: Machine, keys: Sequence[str]) -> list[Named]:
+    """The mods that are asked for, in two questions however many they are."""
+    sought = {
+        key: (tag_key(tag) if (tag := key.rpartition("/")[0]) else machine.tag_key, _number_in(key)) for key in keys
+    }
+    tags, numbers = {tag for tag, _ in sought.values()}, {number for _, number in sought.values()}
+    query = (
+        select(Machine, Mod)
+        .join(Mod, col(Mod.machine_id) == col(Machine.id))
+        .where(col(Machine.tag_key).in_(tags), col(Mod.number).in_(numbers))
+    )
+    found = {(of.tag_key, mod.number): (of, mod) for of, mod in session.exec(query)}
+    named = []
+    for key, which in sought.items():
+        if which not in found:
+            raise NotFound("modification", key)
+        of, mod = found[which]
+        named.append(Named(mod, "" if of.id == machine.id else of.tag))
+    return named
 
 
 def _there(machine: Machine, one: Named, home: Machine) -> str:

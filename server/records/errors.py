@@ -2,6 +2,7 @@
 
     RecordError                 root: one sentence for the keeper
     ├── NotFound                no such record at that address
+    │   └── BoardLeft           the board is in another machine now
     ├── Invalid                 what was typed cannot be stored; one message a field
     ├── Refused                 a rule of the house forbids the act (rules 1 to 4)
     ├── Stale                   somebody saved a newer version meanwhile; carries both
@@ -30,6 +31,15 @@ class NotFound(RecordError):
         self.kind = kind
         self.name = printable(str(name), NAME_MOST)
         super().__init__(f"There is no {kind} “{self.name}”.")
+
+
+class BoardLeft(NotFound):
+    """The board is in another machine now: `tag` is that machine's, `slug` what the board is called there."""
+
+    def __init__(self, name: str, machine: str, tag: str, slug: str) -> None:
+        super().__init__("board", name)
+        self.machine, self.tag, self.slug = machine, tag, slug
+        self.args = (f"That board left {machine} and is in {tag} now.",)
 
 
 class Invalid(RecordError):

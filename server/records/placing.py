@@ -11,6 +11,7 @@ from sqlmodel import Session, col, func, select
 
 from server.records.errors import Invalid, Refused
 from server.records.questions.addresses import next_number
+from server.records.questions.boards import emptied_by
 from server.records.tables import Board, Loan, Part, Placement, Position, Step, Storage
 from server.records.words import Gone
 from server.records.work import Work
@@ -72,6 +73,8 @@ def place(
         raise Refused(f"That part sits at {other.designator}. A part is in one place only.", "part")
     if part.gone:
         raise Refused(f"That part is {part.gone}; it cannot be fitted.", "part")
+    if step is None:
+        _expect_not_emptied_by_a_step(session, position)
     _check_day_at_position(session, position, day)
     _leave_bag(work, part, day)
     work.touched_positions.add(position.key)
@@ -84,6 +87,16 @@ def place(
             signer=signer,
         )
     )
+
+
+def _expect_not_emptied_by_a_step(session: Session, position: Position) -> None:
+    """What a mod emptied is filled by a mod: else the part that came out could not return."""
+    if emptied := emptied_by(session, position):
+        raise Refused(
+            f"Mod {emptied.mod} of {emptied.machine} took out what sat at {position.designator} (step {emptied.step}). "
+            "Write what sits there now as a step of a mod, so that the way back stays known.",
+            "designator",
+        )
 
 
 def take_out(work: Work, position: Position, day: date, step: Step | None = None) -> Part:

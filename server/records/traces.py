@@ -67,5 +67,5 @@ def why_it_leaves(kind: str, stated: str, reason: str) -> str:
 
 def words_of(kind: str, type_name: str, value: str, pin: str, where: str) -> str:
     """A step in few words: “fit 330 Ω at R7 on Main board”, “lift pin 3 at U7”."""
-    pins = pin if kind == StepKind.LIFT_PIN else f"pin {pin}" if pin else ""
-    return " ".join(filter(None, [kind, type_name, value, pins, f"at {where}" if where else ""]))
+    act = "lift" if kind == StepKind.LIFT_PIN and pin else kind
+    return " ".join(filter(None, [act, type_name, value, f"pin {pin}" if pin else "", f"at {where}" if where else ""]))

@@ -221,7 +221,7 @@ def test_every_character_called_printable_can_be_printed(made: Made) -> None:
 
 
 def test_a_table_that_runs_over_repeats_its_header(made: Made, tmp_path: Path) -> None:
-    bag = SheetBag(1, "74LS00 chip", "original", "U1 on Main board", "2025-01-01", "good")
+    bag = SheetBag(1, "74LS00 chip", "original", "U1 on Main board", "2025-01-01", "good", "")
     long = replace(made.sheet, bags=tuple(replace(bag, bag=number) for number in range(1, 121)))
 
     pages = text_of(mod_sheet_pdf(long, made.record), tmp_path).split("\f")

@@ -125,8 +125,8 @@ def test_each_fault_is_told_beside_its_field(
     assert said in message_beside(answer, field)
 
 
-def test_a_position_that_was_emptied_asks_for_a_day(client: TestClient, app: FastAPI) -> None:
-    """A part cannot have been there from the beginning where another was, nor before that one left."""
+def test_a_position_that_a_mod_emptied_is_filled_by_a_mod(client: TestClient, app: FastAPI) -> None:
+    """Its page no longer offers to enter a part, and what is entered all the same is refused."""
     from server.records.commands.steps import UndoStep
 
     enter_part(client, "R1", value="330 Ω")
@@ -134,13 +134,11 @@ def test_a_position_that_was_emptied_asks_for_a_day(client: TestClient, app: Fas
     undo = {"machine": "TM-03", "mod": 1, "step": 2, "day": "2024-04-01", "signer": "keeper"}
     app.state.store.carry_out(UndoStep.read(undo), "keeper")
 
-    undated = enter_part(client, "R1", value="1 kΩ")
-    early = enter_part(client, "R1", value="1 kΩ", fitted_on="2024-03-31")
-    good = enter_part(client, "R1", value="1 kΩ", fitted_on="2024-04-01")
+    page = client.get("/machines/TM-03/boards/main-board/positions/R1")
+    refused = enter_part(client, "R1", value="1 kΩ", fitted_on="2024-04-01")
 
-    assert "name the day" in message_beside(undated, "fitted_on")
-    assert "emptied on 2024-04-01" in message_beside(early, "fitted_on")
-    assert good.status_code == 303
+    assert "Enter the part that sits here" not in page.text
+    assert "took out what sat at R1" in message_beside(refused, "designator")
 
 
 def test_a_machine_without_boards_says_what_to_do(client: TestClient) -> None:

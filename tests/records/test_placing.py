@@ -57,13 +57,41 @@ def test_a_position_holds_one_part(bench: Bench, designator: str) -> None:
 def test_a_part_enters_after_the_one_before_it_left(bench: Bench) -> None:
     """On a day, that is; “it was there all along” is no longer true of a second part."""
     bench.plan()
-    bench.step("take out", "R2")
-    bench.carry_out(1, "2025-02-03")
-    another = {"board": MAIN, "designator": "R2", "kind": "resistor", "origin": "new", "value": "330 Ω"}
+    bench.step("fit", "R9")
+    bench.carry_out(1, "2025-02-01", value="10 kΩ")
+    bench.undo(1, "2025-02-03")
+    another = {"board": MAIN, "designator": "R9", "kind": "resistor", "origin": "new", "value": "330 Ω"}
 
     assert "name the day" in bench.refuse(EnterPart, **another)["fitted_on"]
     assert "emptied on 2025-02-03" in bench.refuse(EnterPart, **another, fitted_on="2025-02-02")["fitted_on"]
     assert bench.do(EnterPart, **another, fitted_on="2025-02-03").seq
+
+
+def test_what_a_mod_emptied_is_filled_by_a_mod(bench: Bench) -> None:
+    """Else the part that came out could not return."""
+    bench.plan()
+    bench.step("take out", "R2")
+    bench.carry_out(1, "2025-02-03")
+    another = {"board": MAIN, "designator": "R2", "kind": "resistor", "origin": "new", "value": "330 Ω"}
+
+    refused = bench.refuse(EnterPart, **another, fitted_on="2025-03-01")
+
+    assert refused == {
+        "designator": "Mod 1 of TM-03 took out what sat at R2 (step 1). Write what sits there now as a step of a mod, "
+        "so that the way back stays known."
+    }
+
+
+def test_a_bagged_part_of_another_kind_is_asked_about(bench: Bench) -> None:
+    """It is most likely the wrong line of the list."""
+    fit = {"mod": 1, "step": 1, "bagged_part": spare(bench), "day": "2025-02-03", "signer": KEEPER}
+    bench.plan()
+    bench.step("fit", "R9")
+
+    refused = bench.refuse(CarryOutStep, **fit)
+
+    assert refused == {"other_kind": "That part is a chip, and R9 is for a resistor."}
+    assert bench.do(CarryOutStep, **fit, other_kind=True).seq
 
 
 @pytest.mark.parametrize(("kind", "value"), [("resistor", "10 µF"), ("capacitor", "ten"), ("resistor", "-3 Ω")])
@@ -116,7 +144,7 @@ def test_a_part_leaves_its_bag_no_earlier_than_it_went_in(bench: Bench) -> None:
     part = spare(bench)
     bench.plan(day="2025-01-01")
     bench.step("fit", "R9")
-    fit = {"mod": 1, "step": 1, "bagged_part": part, "signer": KEEPER}
+    fit = {"mod": 1, "step": 1, "bagged_part": part, "other_kind": True, "signer": KEEPER}
 
     assert list(bench.refuse(KeepAside, part=part, bag=2, day="2025-01-09")) == ["day"]
     assert list(bench.refuse(KeepAside, part=part, becomes="discarded", day="2025-01-09")) == ["day"]
@@ -161,7 +189,7 @@ def test_a_part_from_a_bag_leaves_it(bench: Bench) -> None:
     part = spare(bench)
     bench.plan()
     bench.step("fit", "R9")
-    bench.carry_out(1, bagged_part=part)
+    bench.carry_out(1, bagged_part=part, other_kind=True)
 
     assert whereabouts(bench, part) == "at R9 on Main board"
     assert bags(bench) == [(part, 1, "2025-01-10", "2025-02-03")]

@@ -24,7 +24,8 @@ from server.records.words import ModState
 from tests.records.conftest import KEEPER, TAG, Bench, Copies
 from tests.records.test_way_back import seated
 
-DAY = "2025-06-01"
+DAYS = st.sampled_from(["2025-06-01", "2025-06-01", "2025-06-02", "2025-06-03"])
+LAST = "2025-06-30"
 SIGNED: dict[str, Any] = {"signer": KEEPER}
 POSITIONS = st.sampled_from(["R2", "R7", "U7", "R9"])
 KINDS = st.sampled_from(["take out", "fit", "take out", "fit", "lift pin", "cut trace", "add link", "adjust", "clean"])
@@ -81,52 +82,56 @@ class Restorer(RuleBasedStateMachine):
             number = mods[which % len(mods)].number
             self.bench.step(kind, at, number, pin="3")
 
-    @rule(which=st.integers(0, 9), value=VALUES, from_bag=st.booleans(), then=st.integers(0, 9))
-    def carry_two_out(self, which: int, value: str, from_bag: bool, then: int) -> None:
-        self.carry_out(which, value, from_bag)
-        self.carry_out(then, value, from_bag)
+    @rule(which=st.integers(0, 9), value=VALUES, from_bag=st.booleans(), then=st.integers(0, 9), day=DAYS)
+    def carry_two_out(self, which: int, value: str, from_bag: bool, then: int, day: str) -> None:
+        self.carry_out(which, value, from_bag, day)
+        self.carry_out(then, value, from_bag, day)
 
-    @rule(which=st.integers(0, 9), value=VALUES, from_bag=st.booleans())
-    def carry_out(self, which: int, value: str, from_bag: bool) -> None:
+    @rule(which=st.integers(0, 9), value=VALUES, from_bag=st.booleans(), day=DAYS)
+    def carry_out(self, which: int, value: str, from_bag: bool, day: str) -> None:
         waiting = {step.mod_id: step for step in reversed(self.bench.rows(Step)) if step.done_on is None}
         if not waiting:
             return
         step = list(waiting.values())[which % len(waiting)]
         mod = next(mod.number for mod in self.bench.rows(Mod) if mod.id == step.mod_id)
-        bags = [bag.part_id for bag in self.bench.rows(Storage) if bag.until is None]
-        part = {"bagged_part": bags[which % len(bags)]} if bags and from_bag else {"value": value}
-        taken = part if step.kind == "fit" else KEPT
-        self.try_to_step(mod, step.number, taken)
+        taken = self.part(which, value, from_bag) if step.kind == "fit" else KEPT
+        self.try_to_step(mod, step.number, day, taken)
 
-    def try_to_step(self, mod: int, number: int, taken: dict[str, Any]) -> None:
+    def part(self, which: int, value: str, from_bag: bool) -> dict[str, Any]:
+        """One that lies in a bag, of whatever kind, or one described on the spot."""
+        bags = [bag.part_id for bag in self.bench.rows(Storage) if bag.until is None]
+        return {"bagged_part": bags[which % len(bags)], "other_kind": True} if bags and from_bag else {"value": value}
+
+    def try_to_step(self, mod: int, number: int, day: str, taken: dict[str, Any]) -> None:
         before = seated(self.bench)
         try:
-            self.bench.carry_out(number, DAY, mod, **taken)
+            self.bench.carry_out(number, day, mod, **taken)
         except Invalid:
             assert seated(self.bench) == before
 
-    @rule(which=st.integers(0, 9), value=VALUES)
-    def fit_another(self, which: int, value: str) -> None:
+    @rule(which=st.integers(0, 9), value=VALUES, from_bag=st.booleans(), day=DAYS)
+    def fit_another(self, which: int, value: str, from_bag: bool, day: str) -> None:
         fitted = [step for step in self.bench.rows(Step) if step.kind == "fit" and step.done_on and not step.undone_on]
         if fitted:
             step = fitted[which % len(fitted)]
             mod = next(mod.number for mod in self.bench.rows(Mod) if mod.id == step.mod_id)
-            self.try_to(FitAnother, mod=mod, step=step.number, day=DAY, value=value, **KEPT, **SIGNED)
+            part = self.part(which, value, from_bag)
+            self.try_to(FitAnother, mod=mod, step=step.number, day=day, **part, **KEPT, **SIGNED)
 
-    @rule(which=st.integers(0, 9))
-    def put_one_back(self, which: int) -> None:
+    @rule(which=st.integers(0, 9), day=DAYS)
+    def put_one_back(self, which: int, day: str) -> None:
         standing = [step for step in self.bench.rows(Step) if step.done_on and not step.undone_on]
         if standing:
             step = standing[which % len(standing)]
             mod = next(mod.number for mod in self.bench.rows(Mod) if mod.id == step.mod_id)
-            self.try_to(UndoStep, mod=mod, step=step.number, day=DAY, **KEPT, **SIGNED)
+            self.try_to(UndoStep, mod=mod, step=step.number, day=day, **KEPT, **SIGNED)
 
     @precondition(lambda self: self.mods())
     @rule(which=st.integers(0, 9))
     def call_fitted(self, which: int) -> None:
         mods = self.mods()
         try:
-            self.bench.move("fitted", DAY, mods[which % len(mods)].number)
+            self.bench.move("fitted", LAST, mods[which % len(mods)].number)
         except Invalid:
             return
 
@@ -143,7 +148,7 @@ class Restorer(RuleBasedStateMachine):
             if not back:
                 break
             first = back[0]
-            self.bench.do(UndoStep, mod=first.step.mod, step=first.step.number, day=DAY, **KEPT, **SIGNED)
+            self.bench.do(UndoStep, mod=first.step.mod, step=first.step.number, day=LAST, **KEPT, **SIGNED)
         assert seated(self.bench) == self.came_with
         assert self.bench.faults() == []
 

@@ -9,12 +9,12 @@ from sqlalchemy import column, update
 from sqlmodel import SQLModel, select
 
 from server.records.commands.parts import KeepAside
-from server.records.commands.steps import CarryOutStep, FitAnother, UndoStep
+from server.records.commands.steps import CarryOutStep, FitAnother, ReviseStep, UndoStep
 from server.records.questions.addresses import find_machine, find_mod
 from server.records.questions.way_back import WayBack, way_back
 from server.records.tables import Mod, Placement, Position, Step, Storage
 from server.records.words import ModState, Trace
-from tests.records.conftest import KEEPER, TAG, Bench, behind
+from tests.records.conftest import KEEPER, MAIN, TAG, Bench, behind
 
 ACT: dict[str, Any] = {"signer": KEEPER}
 
@@ -133,6 +133,22 @@ def test_steps_that_wait_for_each_other_are_named(bench: Bench) -> None:
     assert {line.obstacle for line in found.back} == {"it waits for steps that wait for it"}
 
 
+def test_a_circle_is_left_by_the_step_that_the_note_speaks_of(bench: Bench) -> None:
+    """Somebody has to say which comes first; then the rest has its order again."""
+    for mod, (designator, other) in ((1, ("R2", "R7")), (2, ("R7", "R2"))):
+        bench.plan()
+        for step, place in ((1, designator), (2, other)):
+            bench.step("lift pin", place, mod, pin="1")
+            bench.carry_out(step, "2025-02-01", mod)
+    behind(bench.store, update(SQLModel.metadata.tables["step"]).where(column("id") == 4).values(done_order=0))
+    undo = {"mod": 1, "step": 2, "day": "2025-03-01", **ACT}
+
+    assert list(bench.refuse(UndoStep, **undo)) == ["note"]
+    assert bench.do(UndoStep, **undo, note="It lay loose").seq
+    walk(bench)
+    assert way(bench).back == []
+
+
 def test_a_step_that_another_lies_on_is_not_put_back_before_it(bench: Bench) -> None:
     """Nor does another part take its place: the pin that was lifted since is this part's."""
     bench.replace_r2()
@@ -176,7 +192,7 @@ def test_what_was_done_to_a_part_was_not_done_before_the_part_sat_there(bench: B
 
     refused = bench.refuse(CarryOutStep, mod=2, step=1, day="2025-02-02", **ACT)
 
-    assert refused == {"day": "What sits at R2 was fitted on 2025-02-03; nothing was done to it before."}
+    assert refused == {"day": "The last act on this part or pin of R2 was on 2025-02-03; this one came after it."}
 
 
 # ---- What each needs, and what stands in the way ----
@@ -217,8 +233,8 @@ def test_a_part_that_another_mod_keeps_stands_in_the_way_in_words(bench: Bench) 
     assert last.obstacle == "the part sits at R7, where mod 2, step 2 fitted it; free it first, or find a like one"
 
 
-def test_a_part_fitted_by_the_step_that_waits_for_its_return_is_no_circle(bench: Bench) -> None:
-    """Step 3 puts at R7 what step 1 took out of R2 and comes off first; only another part there could reverse that."""
+def test_a_part_that_could_not_return_is_not_fitted_instead(bench: Bench) -> None:
+    """Step 3 comes off first, and what it took out of R2 would still sit at R7."""
     bench.plan()
     for kind, place in (("take out", "R7"), ("fit", "R7"), ("take out", "R2")):
         bench.step(kind, place)
@@ -226,15 +242,90 @@ def test_a_part_fitted_by_the_step_that_waits_for_its_return_is_no_circle(bench:
     bench.carry_out(2, "2025-02-03", value="1 kΩ")
     bench.carry_out(3, "2025-02-03")
     part = bench.rows(Storage)[-1].part_id
-    bench.do(FitAnother, mod=1, step=2, day="2025-03-01", bagged_part=part, **ACT)
 
-    found = way(bench)
+    refused = bench.refuse(FitAnother, mod=1, step=2, day="2025-03-01", bagged_part=part, **ACT)
 
-    assert found.circle == []
+    assert refused == {
+        "bagged_part": "The 360 Ω ±5 % resistor came out with mod 1, step 3, which has to be put back before this step "
+        "is: it could not return to its old place. Fit another part."
+    }
     assert told(bench) == [(1, 3), (1, 2), (1, 1)]
-    assert found.back[0].obstacle == (
-        "the part sits at R7, where mod 1, step 2 fitted it; free it first, or find a like one"
+
+
+def test_a_like_part_stands_for_the_one_that_it_replaces(bench: Bench) -> None:
+    """What mod 1 fitted is gone with mod 2; a like one returns, and comes out for the original all the same."""
+    bench.replace_r2(1, "2025-02-03")
+    bench.replace_r2(2, "2025-03-03", value="270 Ω", becomes="discarded")
+    bench.undo(2, "2025-04-01", 2)
+    bench.undo(1, "2025-04-01", 2, value="330 Ω")
+
+    assert next((line.act, line.obstacle) for line in way(bench).back) == (
+        "take 330 Ω resistor out of R2 on Main board",
+        "",
     )
+    walk(bench)
+    assert seated(bench)["R2"] == 1
+    assert bench.faults() == []
+
+
+def test_a_part_that_is_gone_is_not_told_to_sit_anywhere(bench: Bench) -> None:
+    bench.replace_r2(1, "2025-02-03")
+    bench.replace_r2(2, "2025-03-03", value="270 Ω", becomes="lost")
+
+    obstacles = [line.obstacle for line in way(bench).back if line.obstacle]
+
+    assert obstacles == ["the part is lost; a like one has to be found"]
+
+
+def test_a_link_on_a_lifted_pin_comes_off_before_the_pin_is_bent(bench: Bench) -> None:
+    """However the pin was written."""
+    bench.plan()
+    bench.step("lift pin", "U7", 1, pin="3")
+    bench.carry_out(1, "2025-02-01")
+    bench.plan()
+    bench.step("add link", "U7", 2, pin="Pins 3-5")
+    bench.carry_out(1, "2025-02-02", 2)
+
+    assert told(bench, 1) == [(2, 1), (1, 1)]
+    assert "lies on this one" in bench.refuse(UndoStep, mod=1, step=1, day="2025-03-01", **ACT)[""]
+
+
+def test_a_pin_is_not_written_anew_once_the_step_is_done(bench: Bench) -> None:
+    """It would slip from under what lies on it."""
+    bench.plan()
+    bench.step("lift pin", "U7", 1, pin="3")
+    bench.carry_out(1, "2025-02-01")
+    step = {"mod": 1, "step": 1, "kind": "lift pin", "board": MAIN, "designator": "U7", "opened_version": 2}
+
+    refused = bench.refuse(ReviseStep, **step, pin="4")
+
+    assert refused == {"pin": "A step that was done keeps its pin. Put it back and write another."}
+
+
+def test_a_step_did_not_come_off_before_what_lay_on_it(bench: Bench) -> None:
+    bench.plan()
+    bench.step("lift pin", "U7", 1, pin="3")
+    bench.carry_out(1, "2025-02-01")
+    bench.plan()
+    bench.step("adjust", "U7", 2)
+    bench.carry_out(1, "2025-02-02", 2)
+    bench.undo(1, "2025-05-01", 2)
+
+    refused = bench.refuse(UndoStep, mod=1, step=1, day="2025-04-01", **ACT)
+
+    assert refused == {"day": "What lay on it was put back on 2025-05-01; it cannot have come off before."}
+
+
+def test_nothing_is_done_to_a_part_that_is_out(bench: Bench) -> None:
+    bench.plan()
+    bench.step("take out", "R2")
+    bench.carry_out(1, "2025-02-03")
+    bench.plan()
+    bench.step("lift pin", "R2", 2, pin="1")
+
+    refused = bench.refuse(CarryOutStep, mod=2, step=1, day="2025-03-01", **ACT)
+
+    assert refused == {"": "Nothing sits at R2 now, so nothing can be done to it."}
 
 
 def test_each_step_says_what_it_needs(stacked: Bench) -> None:

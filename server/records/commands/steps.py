@@ -1,6 +1,5 @@
 """The steps of a mod: planning them, carrying them out, fitting another part instead, and putting them back."""
 
-from datetime import date
 from typing import Any, Literal
 
 from sqlmodel import col, func, select
@@ -17,13 +16,15 @@ from server.records.commands.base import (
 from server.records.commands.fitting import PartToFit, part_to_fit, to_put_back
 from server.records.commands.mods import MoveMod, called, move_mod, stands
 from server.records.commands.parts import Stowing, stow
+from server.records.commands.step_order import check_turn, check_undo, expect_nothing_on_top
 from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
 from server.records.placing import describe, occupant, place, take_out
 from server.records.questions.addresses import find_board, find_machine, find_mod, find_position, find_step, next_number
-from server.records.questions.stacking import OF_THE_PART, on_top_of
+from server.records.questions.stacking import OF_ONE_PIN
 from server.records.questions.stays import home_of, mods_ever, was_in
-from server.records.tables import Board, Machine, Mod, Position, Step
-from server.records.traces import CANNOT_BE_PUT_BACK, ORDER, trace_of_kind, words_of
+from server.records.questions.way_back import waits_for_its_part
+from server.records.tables import Board, Machine, Mod, Part, Position, Step
+from server.records.traces import ORDER, trace_of_kind, words_of
 from server.records.values import check_value
 from server.records.words import ModState, StepKind, Trace
 from server.records.work import Entry, Work, handles
@@ -127,6 +128,8 @@ def revise_step(work: Work, command: ReviseStep) -> Entry:
     _check_step(command, position)
     if step.done_on and (command.kind != step.kind or values["position_id"] != step.position_id):
         raise Refused("A step that was done keeps its kind and its position. Put it back and write another.")
+    if step.done_on and step.kind in OF_ONE_PIN and command.pin != step.pin:
+        raise Refused("A step that was done keeps its pin. Put it back and write another.", "pin")
     words = f"{called(machine, mod)} step {step.number}: {change(step, values)}."
     return Entry("revise step", step, words, machine)
 
@@ -170,8 +173,8 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
         raise Refused(f"Step {step.number} was done on {step.done_on} already.")
     if mod.state == ModState.CONSIDERED:
         raise Refused("The mod is only considered. Call it planned before its first step is carried out.")
-    _check_turn(work, mod, step, command.day)
     position, order = _position_of(work, step), _next_order(work, home_of(work.session, mod))
+    check_turn(work, mod, step, position, command.day)
     done = _act(work, step, position, command)
     step.done_on, step.done_by, step.done_note = command.day, command.signer, command.note
     step.done_order = order
@@ -187,7 +190,7 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
     if step.kind != StepKind.FIT or not step.done_on or step.undone_on or position is None:
         raise Refused("Only where this mod has fitted a part can another take its place.")
     _expect_own_part(work, step, position)
-    _expect_nothing_on_top(work, mod, step)
+    expect_nothing_on_top(work, mod, step)
     old = take_out(work, position, command.day, step)
     went = stow(work, old, command, position)
     new = part_to_fit(work, command, position)
@@ -196,6 +199,8 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
     place(work, new, position, command.day, step, command.signer)
     step.part_id = new.key
     step.done_note = "\n\n".join(filter(None, [step.done_note, command.note]))
+    if command.bagged_part is not None:
+        _expect_way_back(work, mod, new)
     words = (
         f"{called(machine, mod)} step {step.number}: on {command.day} {command.signer} fitted {describe(new)} at "
         f"{position.designator} instead of {describe(old)} ({went})."
@@ -207,9 +212,8 @@ def fit_another(work: Work, command: FitAnother) -> Entry:
 def undo_step(work: Work, command: UndoStep) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
     step = _seen(work, mod, command)
-    _check_undo(work, mod, step, command.day)
     position = _position_of(work, step)
-    _expect_nothing_on_top(work, mod, step)
+    check_undo(work, mod, step, command.day, command.note)
     done = _reverse(work, step, position, command)
     step.undone_on, step.undone_by, step.undone_note = command.day, command.signer, command.note
     words = f"{called(machine, mod)} step {step.number} put back on {command.day} by {command.signer}: {done}."
@@ -308,17 +312,6 @@ def _position_of(work: Work, step: Step) -> Position | None:
     return work.session.get(Position, step.position_id) if step.position_id else None
 
 
-def _check_turn(work: Work, mod: Mod, step: Step, day: date) -> None:
-    """Steps are done in their order, so that taking them back in the reverse order always works."""
-    earlier = work.session.exec(select(Step).where(Step.mod_id == mod.id, Step.number < step.number)).all()
-    waiting = [other.number for other in earlier if other.done_on is None]
-    if waiting:
-        raise Refused(f"Step {min(waiting)} comes first and is not done. Carry it out, or move this one before it.")
-    latest = max((other.done_on for other in earlier if other.done_on), default=None)
-    if latest and day < latest:
-        raise Invalid({"day": f"The step before was done on {latest}; this one cannot have been done before."})
-
-
 def _next_order(work: Work, machine: Machine) -> int:
     """The number of an act among all that were done on the machine, and on the boards that came to it."""
     query = select(func.max(Step.done_order)).join(Mod, col(Mod.id) == col(Step.mod_id))
@@ -335,35 +328,7 @@ def _act(work: Work, step: Step, position: Position | None, command: CarryOutSte
         place(work, part, position, command.day, step, command.signer)
         step.part_id = part.key
         return f"fitted {describe(part)} at {position.designator}"
-    if step.kind in OF_THE_PART and position:
-        _check_done_to_what_sits_there(work, position, command.day)
     return said(step, position)
-
-
-def _check_done_to_what_sits_there(work: Work, position: Position, day: date) -> None:
-    """A lifted pin or new contents are those of the part that sat there on the day; one that left took them along."""
-    there = occupant(work.session, position)
-    if there and there.fitted_on and day < there.fitted_on:
-        since = f"What sits at {position.designator} was fitted on {there.fitted_on}"
-        raise Invalid({"day": f"{since}; nothing was done to it before."})
-
-
-def _check_undo(work: Work, mod: Mod, step: Step, day: date) -> None:
-    if step.done_on is None:
-        raise Refused(f"Step {step.number} was never done, so there is nothing to put back.")
-    if step.undone_on:
-        raise Refused(f"Step {step.number} was put back on {step.undone_on} already.")
-    if step.kind in CANNOT_BE_PUT_BACK:
-        raise Refused(f"To {step.kind} cannot be put back: {step.kind} leaves a permanent trace.")
-    if day < step.done_on:
-        raise Invalid({"day": f"The step was done on {step.done_on}; it cannot be put back before."})
-    later = work.session.exec(select(Step).where(Step.mod_id == mod.id, Step.number > step.number)).all()
-    standing = [other.number for other in later if stands(other)]
-    if standing:
-        raise Refused(f"Put back step {max(standing)} first: steps come off in the reverse order.")
-    last = max((other.undone_on for other in later if other.undone_on), default=day)
-    if day < last:
-        raise Invalid({"day": f"A later step was put back on {last}; this one cannot have been put back before."})
 
 
 def _any_stands(work: Work, mod: Mod) -> bool:
@@ -379,8 +344,33 @@ def _reverse(work: Work, step: Step, position: Position | None, command: UndoSte
     if step.kind == StepKind.TAKE_OUT and position and step.part_id:
         part, words = to_put_back(work, step.part_id, position, command)
         place(work, part, position, command.day, step, command.signer)
+        _take_the_place_of(work, step.part_id, part, position)
         return words
     return f"reversed: {said(step, position)}"
+
+
+def _take_the_place_of(work: Work, gone: int, like: Part, position: Position) -> None:
+    """A like part stands for the one that it replaces: the step that fitted that one takes the like one out."""
+    fitted = select(Step).where(
+        Step.position_id == position.id,
+        Step.kind == StepKind.FIT,
+        Step.part_id == gone,
+        col(Step.done_on).is_not(None),
+        col(Step.undone_on).is_(None),
+    )
+    for step in work.session.exec(fitted):
+        step.part_id = like.key
+
+
+def _expect_way_back(work: Work, mod: Mod, part: Part) -> None:
+    """A part whose old place is put in order before this one comes out could not return to it."""
+    work.session.flush()
+    if waiting := waits_for_its_part(work.session, home_of(work.session, mod)):
+        raise Refused(
+            f"The {describe(part)} came out with mod {waiting.mod}, step {waiting.number}, which has to be put back "
+            "before this step is: it could not return to its old place. Fit another part.",
+            "bagged_part",
+        )
 
 
 def _expect_own_part(work: Work, step: Step, position: Position) -> None:
@@ -390,15 +380,6 @@ def _expect_own_part(work: Work, step: Step, position: Position) -> None:
             f"What sits at {position.designator} now is not what this step fitted: another mod came on top. "
             "Undo that one first."
         )
-
-
-def _expect_nothing_on_top(work: Work, mod: Mod, step: Step) -> None:
-    """What another mod did to the same part or pin later has to be put back first."""
-    top = on_top_of(work.session, step)
-    if top is None:
-        return
-    of = "" if top.machine_id == mod.machine_id else f" of {top.tag}"
-    raise Refused(f"Mod {top.mod}{of}, step {top.number} lies on this one: {top.words}. Put that back first.")
 
 
 def _number(work: Work, steps: list[Step]) -> None:

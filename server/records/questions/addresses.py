@@ -3,16 +3,17 @@
 import re
 import unicodedata
 from collections.abc import Container
-from typing import TypeVar
+from typing import NoReturn, TypeVar
 from uuid import UUID
 
 from sqlalchemy import bindparam
-from sqlmodel import Session, func, select
+from sqlmodel import Session, col, func, select
 from sqlmodel.sql.expression import SelectOfScalar
 
-from server.records.errors import NotFound
+from server.records.errors import BoardLeft, NotFound
 from server.records.tables import (
     Board,
+    BoardStay,
     Calculation,
     Design,
     Evidence,
@@ -80,7 +81,22 @@ def find_machine(session: Session, tag: str) -> Machine:
 
 def find_board(session: Session, machine: Machine, name: str) -> Board:
     query = select(Board).where(Board.machine_id == machine.id, Board.slug == sought(name))
-    return _only(session, query, "board", name)
+    found = session.exec(query).first()
+    return found or _board_left(session, machine, name)
+
+
+def _board_left(session: Session, machine: Machine, name: str) -> NoReturn:
+    """Say where a board of that name went, if one was here."""
+    query = (
+        select(Board.slug, Machine.tag)
+        .join(BoardStay, col(BoardStay.board_id) == col(Board.id))
+        .join(Machine, col(Machine.id) == col(Board.machine_id))
+        .where(BoardStay.machine_id == machine.id, Board.slug == sought(name))
+    )
+    if left := session.exec(query.order_by(col(Board.id)).limit(1)).first():
+        slug, tag = left
+        raise BoardLeft(name, machine.tag, tag, slug)
+    raise NotFound("board", name)
 
 
 def find_position(session: Session, board: Board, designator: str) -> Position:

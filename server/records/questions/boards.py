@@ -9,6 +9,7 @@ from sqlmodel import Session, col, select
 from server.records.questions.addresses import designator_key
 from server.records.questions.paging import Paged, paged
 from server.records.tables import Board, Machine, Mod, Part, Placement, Position, Step
+from server.records.words import StepKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,6 +60,25 @@ def positions_of(session: Session, board: Board, number: int, most: int = 100) -
     )
     found = paged(session, query, number, most)
     return Paged([Occupied(*row) for row in found.rows], found.number, found.last, found.total)
+
+
+def emptied_by(session: Session, position: Position) -> StepName | None:
+    """The step that took out what sat at a position, and that stands."""
+    query = (
+        select(Machine.tag, Mod.number, Step.number)
+        .join(Mod, col(Mod.machine_id) == col(Machine.id))
+        .join(Step, col(Step.mod_id) == col(Mod.id))
+        .where(
+            Step.position_id == position.id,
+            Step.kind == StepKind.TAKE_OUT,
+            col(Step.done_on).is_not(None),
+            col(Step.undone_on).is_(None),
+        )
+        .order_by(col(Step.done_on).desc(), col(Step.done_order).desc())
+        .limit(1)
+    )
+    found = session.exec(query).first()
+    return StepName(*found) if found else None
 
 
 def sittings_at(session: Session, position: Position, number: int, most: int = 50) -> Paged[Sitting]:

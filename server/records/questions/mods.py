@@ -9,7 +9,15 @@ from sqlmodel import Session, col, select
 
 from server.records.questions.stays import step_here
 from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
-from server.records.traces import CANNOT_BE_PUT_BACK, rank_of, trace_of_step, why_it_leaves, words_of, worst
+from server.records.traces import (
+    BY_MOUNTING,
+    CANNOT_BE_PUT_BACK,
+    rank_of,
+    trace_of_step,
+    why_it_leaves,
+    words_of,
+    worst,
+)
 from server.records.words import StepKind, Trace
 
 
@@ -24,7 +32,10 @@ class Sitting:
 
 @dataclass(frozen=True, slots=True)
 class StepLine:
-    """One step with the board, position and part it concerns, and the trace it leaves."""
+    """One step with the board, position and part it concerns, and the trace it leaves.
+
+    `sittings` are the parts that it put at its position: those it fitted, or what returned where it had taken one out.
+    """
 
     step: Step
     board: Board | None
@@ -44,6 +55,14 @@ class StepLine:
         step = self.step
         where = f"{self.position.designator} on {self.board.name}" if self.position and self.board else ""
         return words_of(step.kind, step.planned_type, step.planned_value, step.pin, where)
+
+    @property
+    def substitute(self) -> Part | None:
+        """The part that took the place of the one that was taken out, when the step was put back."""
+        returned = self.sittings[-1].part if self.sittings else None
+        if self.step.kind != StepKind.TAKE_OUT or returned is None:
+            return None
+        return returned if returned.id != self.step.part_id else None
 
     @property
     def stands(self) -> bool:
@@ -75,7 +94,7 @@ def lines_where(session: Session, *conditions: ColumnElement[bool]) -> list[Step
         .order_by(col(Mod.number), col(Mod.id), col(Step.number))
     )
     found = session.exec(query).all()
-    sittings = _sittings(session, [step.key for step, *_ in found if step.kind == StepKind.FIT])
+    sittings = _sittings(session, [step.key for step, *_ in found if step.kind in BY_MOUNTING])
     return [
         StepLine(step, board, position, part, tuple(sittings.get(step.key, ())))
         for step, board, position, part in found
@@ -83,7 +102,7 @@ def lines_where(session: Session, *conditions: ColumnElement[bool]) -> list[Step
 
 
 def _sittings(session: Session, steps: list[int]) -> dict[int, list[Sitting]]:
-    """Every part that steps have fitted, in the order of fitting, by step."""
+    """Every part that steps put at their positions, in the order of time, by step."""
     query = (
         select(Placement, Part)
         .join(Part, col(Part.id) == col(Placement.part_id))

@@ -14,7 +14,7 @@ from functools import cached_property
 from typing import Any, Literal, NamedTuple
 
 from sqlalchemy.orm import aliased
-from sqlmodel import Session, and_, col, func, select
+from sqlmodel import Session, and_, col, func, or_, select
 
 from server.records.questions.paging import Paged, paged_list
 from server.records.questions.parts import Seat
@@ -93,9 +93,10 @@ NOT_KNOWN = Whereabouts("not known")
 
 @dataclass(frozen=True, slots=True)
 class NotOriginal:
-    """A position without its original: what sits there, since when and by which mod, and where the original is.
+    """A position without its original: what sits there, and since when and by which mod its original is where it is.
 
-    `ever` is whether any part was recorded there; `moved_from` the position at which the part there began, if another.
+    Of an original that nobody knows, it is since when the part there has sat there. `ever` is whether any part was
+    recorded there; `moved_from` the position at which the part there began, if another.
     """
 
     board: Board
@@ -168,6 +169,7 @@ def _originals(session: Session, boards: Sequence[int]) -> dict[int, int]:
             col(Position.board_id).in_(boards),
             Part.origin == Origin.ORIGINAL.value,
             col(Placement.id) == _first(),
+            or_(col(Placement.fitted_by_step_id).is_(None), Part.pedigree == ""),  # a donor's part is none
         )
         .order_by(col(Placement.id).desc())
     )
@@ -193,12 +195,14 @@ def _told(session: Session, off: Sequence[tuple[Board, Spot]]) -> list[NotOrigin
     parts = {key: placement.part_id for key, placement in latest.items() if placement.removed_on is None}
     originals = _originals(session, list({board.key for board, _ in off}))
     known = _parts(session, {*parts.values(), *(originals[key] for key in keys if key in originals)})
-    mods = _mods(session, latest.values())
+    taken = _taken_out(session, keys)
+    since = latest | {key: taken[key, originals[key]] for key in keys if (key, originals.get(key)) in taken}
+    mods = _mods(session, since.values())
     where = _whereabouts(session, [known[originals[key]] for key in keys if key in originals])
     began = _began(session, [part for key, part in parts.items() if known[part].origin == Origin.ORIGINAL])
     rows = []
     for board, spot in off:
-        placement, original = latest.get(spot.position), originals.get(spot.position)
+        placement, original = since.get(spot.position), originals.get(spot.position)
         part = known[parts[spot.position]] if spot.position in parts else None
         rows.append(
             NotOriginal(
@@ -209,7 +213,7 @@ def _told(session: Session, off: Sequence[tuple[Board, Spot]]) -> list[NotOrigin
                 since=(placement.removed_on or placement.fitted_on) if placement else None,
                 mod=mods.get(_by_step(placement)) if placement else None,
                 ever=placement is not None,
-                moved_from=began.get(part.key) if part else None,
+                moved_from=_elsewhere(began.get(part.key), spot.position) if part else None,
                 original=known[original] if original else None,
                 whereabouts=where.get(original, NOT_KNOWN) if original else NOT_KNOWN,
             )
@@ -222,6 +226,12 @@ def _latest(session: Session, positions: Sequence[int]) -> dict[int, Placement]:
     other = aliased(Placement)
     newest = select(func.max(other.id)).where(col(other.position_id).in_(positions)).group_by(col(other.position_id))
     return {one.position_id: one for one in session.exec(select(Placement).where(col(Placement.id).in_(newest)))}
+
+
+def _taken_out(session: Session, positions: Sequence[int]) -> dict[tuple[int, int | None], Placement]:
+    """When parts last left some positions, by position and part."""
+    query = select(Placement).where(col(Placement.position_id).in_(positions), col(Placement.removed_on).is_not(None))
+    return {(one.position_id, one.part_id): one for one in session.exec(query.order_by(col(Placement.id)))}
 
 
 def _by_step(placement: Placement) -> int | None:
@@ -263,6 +273,10 @@ def _whereabouts(session: Session, parts: Sequence[Part]) -> dict[int, Whereabou
 def _began(session: Session, parts: Sequence[int]) -> dict[int, Seat]:
     """Where the records of some parts begin, by part."""
     return _seats(session, and_(col(Placement.part_id).in_(parts), col(Placement.id) == _first()))
+
+
+def _elsewhere(seat: Seat | None, position: int) -> Seat | None:
+    return seat if seat and seat.position.id != position else None
 
 
 def _seats(session: Session, which: Any) -> dict[int, Seat]:

@@ -1,16 +1,19 @@
 """Questions about parts: which a machine holds, where one is and was, its loans, what the journal says of it."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import pairwise
 
-from sqlalchemy import ColumnElement, or_
+from sqlalchemy import ColumnElement, case, or_
+from sqlalchemy import select as columns
+from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
 from server.records.questions.boards import StepName, step_names
 from server.records.questions.journal import TOLD, Told
 from server.records.questions.paging import Paged, paged
+from server.records.questions.stays import machine_on
 from server.records.tables import Board, JournalEntry, Loan, Machine, Part, Placement, Position, Storage
 
 WORDS_MOST = 10
@@ -45,14 +48,31 @@ class Seat:
 
 @dataclass(frozen=True, slots=True)
 class Stay:
-    """A part in one place from a day to a day: at a seat, or in a bag that it may have come to from a seat."""
+    """A part in one place from a day to a day: at a seat, or in a bag that it may have come to from a seat.
+
+    The seat's machine is the one that its board is in, or was in when the part left; `first` where it came to be.
+    """
 
     since: date | None
     until: date | None
     seat: Seat | None
     bag: Storage | None = None
+    first: Machine | None = None
     began: StepName | None = None
     ended: StepName | None = None
+
+
+def at_hand(session: Session, kind: str, most: int) -> Sequence[tuple[Part, int]]:
+    """The parts that lie in a bag and are not lent, each with its bag's number: those of a kind first."""
+    lent = select(Loan.part_id).where(col(Loan.until).is_(None))
+    query = (
+        select(Part, Storage.bag)
+        .join(Storage, col(Storage.part_id) == col(Part.id))
+        .where(col(Storage.until).is_(None), col(Part.id).not_in(lent))
+        .order_by(case((col(Part.kind) == kind, 0), else_=1), col(Storage.bag), col(Storage.id))
+        .limit(most)
+    )
+    return session.exec(query).all()
 
 
 def parts_in(session: Session, machine: Machine, sought: Sought, number: int, most: int = 100) -> Paged[Seated]:
@@ -88,25 +108,31 @@ def stays_of(session: Session, part: Part) -> list[Stay]:
 
 
 def _seated(session: Session, part: Part) -> list[Stay]:
+    first = aliased(Machine)
+    left = case(
+        (col(Placement.removed_on).is_(None), col(Board.machine_id)), else_=machine_on(col(Placement.removed_on))
+    )
     query = (
-        select(Placement, Position, Board, Machine)
+        columns(Placement, Position, Board, Machine, first)
         .join(Position, col(Position.id) == col(Placement.position_id))
         .join(Board, col(Board.id) == col(Position.board_id))
-        .join(Machine, col(Machine.id) == col(Board.machine_id))
-        .where(Placement.part_id == part.id)
+        .join(Machine, col(Machine.id) == left)
+        .join(first, col(first.id) == machine_on(col(Placement.fitted_on)))
+        .where(col(Placement.part_id) == part.id)
         .order_by(col(Placement.id).desc())
     )
-    rows = session.exec(query).all()
-    names = step_names(session, [placement for placement, _, _, _ in rows])
+    rows = session.execute(query).all()
+    names = step_names(session, [row[0] for row in rows])
     return [
         Stay(
             placement.fitted_on,
             placement.removed_on,
             Seat(machine, board, position),
+            first=first_in,
             began=names.get(placement.fitted_by_step_id),
             ended=names.get(placement.removed_by_step_id),
         )
-        for placement, position, board, machine in rows
+        for placement, position, board, machine, first_in in rows
     ]
 
 
@@ -115,7 +141,7 @@ def _bagged(session: Session, part: Part) -> list[Stay]:
         select(Storage, Position, Board, Machine)
         .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
         .outerjoin(Board, col(Board.id) == col(Position.board_id))
-        .outerjoin(Machine, col(Machine.id) == col(Board.machine_id))
+        .outerjoin(Machine, col(Machine.id) == machine_on(col(Storage.since)))
         .where(Storage.part_id == part.id)
         .order_by(col(Storage.id).desc())
     )
@@ -148,9 +174,9 @@ def machines_changed(stays: Sequence[Stay]) -> list[ChangedMachine]:
     """The moves from machine to machine among a part's stays, the latest first."""
     seated = [stay for stay in stays if stay.bag is None and stay.seat]
     return [
-        ChangedMachine(earlier.seat, later.seat, later.since)
+        ChangedMachine(earlier.seat, replace(later.seat, machine=later.first), later.since)
         for later, earlier in pairwise(seated)
-        if earlier.seat and later.seat and earlier.seat.machine.id != later.seat.machine.id
+        if earlier.seat and later.seat and later.first and earlier.seat.machine.id != later.first.id
     ]
 
 

@@ -4,8 +4,10 @@ So have two of one mod. Days come first and then the order in which acts were wr
 is read here in the few columns that this takes, since a machine can have thousands.
 """
 
+import re
 from collections.abc import Iterator
 from datetime import date
+from functools import lru_cache
 from typing import NamedTuple
 
 from sqlalchemy import ColumnElement
@@ -18,7 +20,8 @@ from server.records.traces import CANNOT_BE_PUT_BACK, trace_of_step, words_of
 from server.records.words import StepKind, Trace
 
 OF_THE_PART = frozenset({StepKind.TAKE_OUT, StepKind.FIT, StepKind.LIFT_PIN, StepKind.CHANGE_FIRMWARE, StepKind.ADJUST})
-OF_A_PIN = frozenset({StepKind.CUT_TRACE, StepKind.ADD_LINK})
+OF_ONE_PIN = frozenset({StepKind.LIFT_PIN, StepKind.CUT_TRACE, StepKind.ADD_LINK})
+PINS_MOST = 200
 Row = tuple[str, int, str]
 
 
@@ -59,6 +62,10 @@ class DoneStep(NamedTuple):
         return self.done_on, self.done_order, self.number
 
     @property
+    def took_out(self) -> bool:
+        return self.kind == StepKind.TAKE_OUT and self.part_id is not None
+
+    @property
     def can_be_put_back(self) -> bool:
         return self.undone_on is None and self.kind not in CANNOT_BE_PUT_BACK
 
@@ -69,6 +76,11 @@ class DoneStep(NamedTuple):
     @property
     def where(self) -> str:
         return f"{self.designator} on {self.board}" if self.designator else ""
+
+    @property
+    def what(self) -> str:
+        """What it was done to: its words without the act."""
+        return words_of("", self.planned_type, self.planned_value, self.pin, self.where)
 
     @property
     def words(self) -> str:
@@ -107,12 +119,28 @@ def done_where(session: Session, *conditions: ColumnElement[bool]) -> list[DoneS
     return [DoneStep._make(row) for row in session.execute(query)]
 
 
-def rows_of(step: DoneStep) -> Iterator[Row]:
+def rows_of(step: DoneStep | Step) -> Iterator[Row]:
     """The rows of steps, each later one lying on the one before, that a step at a position stands in."""
-    if step.position_id and step.kind in OF_THE_PART:
+    if step.position_id is None:
+        return
+    if step.kind in OF_THE_PART:
         yield ("part", step.position_id, "")
-    elif step.position_id and step.kind in OF_A_PIN:
-        yield ("pin", step.position_id, step.pin)
+    if step.kind in OF_ONE_PIN:
+        yield from (("pin", step.position_id, pin) for pin in pins_in(step.pin))
+
+
+@lru_cache(maxsize=4096)
+def pins_in(text: str) -> tuple[str, ...]:
+    """The pins that are meant, so that “Pin 3” and “3” are one and “3-5” are three; none at all are one nameless."""
+    found: dict[str, None] = {}
+    for word in re.split(r"[\s,;/+&]+", text.casefold()):
+        span = re.fullmatch(r"(\d{1,4})[-–…](\d{1,4})", word)
+        first, last = map(int, span.groups()) if span else (0, -1)
+        if 0 <= last - first < PINS_MOST:
+            found.update(dict.fromkeys(map(str, range(first, last + 1))))
+        elif word not in ("", "pin", "pins", "and", "to"):
+            found[word.removeprefix("pin") or word] = None
+    return tuple(found) or ("",)
 
 
 def on_top_of(session: Session, step: Step) -> DoneStep | None:

@@ -5,6 +5,7 @@ the first without a first day, the last open; on the day of a move it is in the 
 the machine that it was written for, and goes with the board that its steps lie on. Without a day, now is meant.
 """
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -13,12 +14,12 @@ from typing import Any
 from sqlalchemy import ColumnElement, and_, or_, union
 from sqlalchemy import select as columns
 from sqlalchemy.orm import Mapped, aliased
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from server.records.tables import Board, BoardStay, Machine, Mod, Position, Step
 from server.records.words import ModState, StepKind
 
-Day = date | Mapped[Any] | None
+Day = date | Mapped[Any] | ColumnElement[Any] | None
 TOLD = (ModState.FITTED.value, ModState.UNDONE.value)
 
 
@@ -70,6 +71,13 @@ def covers(day: Day, stay: Any = BoardStay) -> ColumnElement[bool]:
         return col(stay.until).is_(None)
     begun = or_(col(stay.since).is_(None), col(stay.since) <= day)
     return and_(begun, or_(col(stay.until).is_(None), col(stay.until) > day))
+
+
+def machine_on(day: Mapped[Any]) -> ColumnElement[int]:
+    """The key of the machine that a query's board was in at the end of a day; without a day, the first it was in."""
+    then = func.coalesce(day, date.min)
+    stayed = select(BoardStay.machine_id).where(col(BoardStay.board_id) == col(Board.id), covers(then))
+    return func.coalesce(stayed.correlate(Board).limit(1).scalar_subquery(), col(Board.machine_id))
 
 
 def boards_on(machine: Machine, day: date | None = None) -> Any:
@@ -190,15 +198,28 @@ def _moved(session: Session, *conditions: ColumnElement[bool]) -> list[MovedMod]
 
 def home_of(session: Session, mod: Mod) -> Machine:
     """The machine that a mod works on now: its own, unless the board that its steps lie on went to another."""
+    return homes_of(session, [mod])[mod.key]
+
+
+def homes_of(session: Session, mods: Sequence[Mod]) -> dict[int, Machine]:
+    """The machine that each of some mods works on now, by the mod's key."""
     query = (
-        select(Board.machine_id)
-        .join(Position, col(Position.board_id) == col(Board.id))
-        .join(Step, col(Step.position_id) == col(Position.id))
-        .where(Step.mod_id == mod.id)
+        select(Step.mod_id, Board.machine_id)
+        .join(Position, col(Position.id) == col(Step.position_id))
+        .join(Board, col(Board.id) == col(Position.board_id))
+        .where(col(Step.mod_id).in_([mod.key for mod in mods]))
         .distinct()
     )
-    machines = set(session.exec(query))
-    return session.get_one(Machine, mod.machine_id if mod.machine_id in machines or not machines else min(machines))
+    lie_in = defaultdict[int, set[int]](set)
+    for key, machine in session.exec(query):
+        lie_in[key].add(machine)
+    homes = {
+        mod.key: mod.machine_id if mod.machine_id in lie_in[mod.key] or not lie_in[mod.key] else min(lie_in[mod.key])
+        for mod in mods
+    }
+    machines = session.exec(select(Machine).where(col(Machine.id).in_(set(homes.values()))))
+    by_key = {machine.key: machine for machine in machines}
+    return {key: by_key[home] for key, home in homes.items()}
 
 
 def board_gone(session: Session, mod: Mod) -> LeftBoard | None:
@@ -223,6 +244,13 @@ def was_in(session: Session, board: Board, machine: Machine) -> bool:
         return True
     query = select(BoardStay.id).where(BoardStay.board_id == board.id, BoardStay.machine_id == machine.id)
     return session.exec(query).first() is not None
+
+
+def first_day_in(session: Session, board: Board, machine: int) -> date | None:
+    """The day on which a board first came to a machine; none where it was there from the beginning, or never."""
+    query = select(BoardStay).where(BoardStay.board_id == board.id, BoardStay.machine_id == machine)
+    first = session.exec(query.order_by(col(BoardStay.id)).limit(1)).first()
+    return first.since if first else None
 
 
 def tags_of(session: Session, mods: Iterable[Mod]) -> dict[int, str]:

@@ -12,12 +12,14 @@ from dataclasses import dataclass
 from datetime import date
 from graphlib import CycleError, TopologicalSorter
 from itertools import pairwise
+from typing import NamedTuple
 
+from sqlalchemy import select as columns
 from sqlmodel import Session, col, func, select
 
 from server.records.questions.stacking import DoneStep, Row, done_where, rows_of
 from server.records.questions.stays import step_here
-from server.records.tables import Loan, Machine, Mod, Part, Placement, Storage
+from server.records.tables import Board, Loan, Machine, Mod, Part, Placement, Position, Storage
 from server.records.traces import BY_MOUNTING, WHY, rank_of, why_it_leaves
 from server.records.words import Mounting, StepKind, Trace
 
@@ -52,7 +54,8 @@ class BackLine:
 class WayBack:
     """The whole of it. `back` are the steps in order, `for_good` those that cannot be undone and stay.
 
-    `already` is how many of the mods' steps have been put back, `last_day` when the latest was. `circle` are steps that
+    `already` is how many of the mods' steps have been put back, `last_day` when the latest was: of the mods asked for,
+    or of those of which some step still stands. `circle` are steps that
     wait for each other, if there are any: then `back` is in the order of days alone.
     """
 
@@ -71,21 +74,18 @@ def way_back(session: Session, machine: Machine, mods: Collection[Mod] = ()) -> 
 
     They are those that lie in the machine now: on a board that came to it too, and on none that left.
     """
-    every = done_where(session, step_here(machine))
+    stack = _Stack(session, machine)
     asked = {mod.key for mod in mods}
-    of_asked = [step for step in every if not asked or step.mod_id in asked]
-    standing = {step.key: step for step in every if step.can_be_put_back}
-    waits = _waits(standing.values())
+    of_asked = [step for step in stack.every if not asked or step.mod_id in asked]
     asked_keys = {step.key for step in of_asked if step.can_be_put_back}
-    wanted = _with_all_on_top(asked_keys, waits)
-    holders = _holders(standing.values())
-    order, circle = _in_order(wanted, _with_own_parts(wanted, waits, standing, holders), standing)
-    if circle:
-        order, circle = _in_order(wanted, waits, standing)
-    around = _Around(session, machine, [standing[key] for key in order], holders)
-    lies_on = _lies_on(order, waits, standing)
+    wanted = _with_all_on_top(asked_keys, stack.waits)
+    order, circle = stack.order(wanted)
+    standing = stack.standing
+    around = _Around(session, machine, [standing[key] for key in order], stack)
+    lies_on = _lies_on(order, stack.waits, standing)
     for_good = [step for step in of_asked if not step.undone_on and not step.can_be_put_back]
-    undone = [step for step in of_asked if step.undone_on]
+    begun = {step.mod_id for step in of_asked if not step.undone_on}
+    undone = [step for step in of_asked if step.undone_on and (asked or not begun or step.mod_id in begun)]
     worst = max((*(standing[key] for key in wanted), *for_good, *undone), key=_badness, default=None)
     return WayBack(
         back=[around.told(standing[key], key in circle, key not in asked_keys, lies_on.get(key)) for key in order],
@@ -97,6 +97,12 @@ def way_back(session: Session, machine: Machine, mods: Collection[Mod] = ()) -> 
         tools=list(dict.fromkeys(tool for key in order for tool in _tools(standing[key]))),
         circle=[standing[key] for key in circle],
     )
+
+
+def waits_for_its_part(session: Session, machine: Machine) -> DoneStep | None:
+    """A step whose own part cannot return in any order: it comes off before the step that holds the part now."""
+    stack = _Stack(session, machine)
+    return next(iter(stack.order_with_parts(set(stack.standing))[1]), None)
 
 
 def _badness(step: DoneStep) -> int:
@@ -112,6 +118,71 @@ def _called(step: DoneStep, of: str) -> str:
 
 
 # ---- What waits for what ----
+
+
+class _Stack:
+    """The steps that were done on a machine, those of them that stand, and what has to come off before each of these.
+
+    `seats` are the places where parts sit now that standing steps have taken out.
+    """
+
+    def __init__(self, session: Session, machine: Machine) -> None:
+        self.every = done_where(session, step_here(machine))
+        self.standing = {step.key: step for step in self.every if step.can_be_put_back}
+        self.waits = _waits(self.standing.values())
+        self.seats = _seats(session, [step.part_id for step in self.standing.values() if step.took_out])
+
+    def order(self, wanted: set[int]) -> tuple[list[int], list[int]]:
+        """The order in which steps come off, and a circle of steps that wait for each other, if there is one.
+
+        A part that was fitted elsewhere is free before it returns, where that can be: a like part could return too.
+        """
+        order, _ = self.order_with_parts(wanted)
+        return (order, []) if order or not wanted else _in_order(wanted, self.waits, self.standing)
+
+    def order_with_parts(self, wanted: set[int]) -> tuple[list[int], list[DoneStep]]:
+        """The order, and the steps whose own parts cannot be free in time; no order where there is none even so."""
+        wishes = {key: held for key in wanted if (held := self._holder_of(key)) in wanted}
+        without: list[DoneStep] = []
+        while True:
+            waits = {key: self.waits.get(key, set()) | ({wishes[key]} if key in wishes else set()) for key in wanted}
+            order, circle = _in_order(wanted, waits, self.standing)
+            knotted = [key for key in circle if key in wishes]
+            if not knotted:
+                return ([] if circle else order), without
+            for key in knotted:
+                without.append(self.standing[key])
+                del wishes[key]
+
+    def _holder_of(self, key: int) -> int | None:
+        """The step that holds the part which a step took out."""
+        seat = self.seats.get(self.standing[key].part_id or 0) if self.standing[key].took_out else None
+        return seat.step if seat else None
+
+    def holder(self, part: int) -> DoneStep | None:
+        seat = self.seats.get(part)
+        return self.standing.get(seat.step) if seat and seat.step else None
+
+
+class _Seat(NamedTuple):
+    """Where a part sits now, in words, and the step that put it there."""
+
+    step: int | None
+    words: str
+
+
+def _seats(session: Session, parts: Sequence[int | None]) -> dict[int, _Seat]:
+    query = (
+        columns(  # type: ignore[call-overload]  # five at once are not typed
+            Placement.part_id, col(Placement.fitted_by_step_id), Position.designator, Board.name, Machine.tag
+        )
+        .join(Position, col(Position.id) == col(Placement.position_id))
+        .join(Board, col(Board.id) == col(Position.board_id))
+        .join(Machine, col(Machine.id) == col(Board.machine_id))
+        .where(col(Placement.part_id).in_(parts), col(Placement.removed_on).is_(None))
+    )
+    found = session.execute(query)
+    return {part: _Seat(step, f"{where} on {board} of {tag}") for part, step, where, board, tag in found}
 
 
 def _waits(standing: Iterable[DoneStep]) -> Graph:
@@ -138,24 +209,6 @@ def _with_all_on_top(asked: set[int], waits: Graph) -> set[int]:
         found |= waiting
         waiting = set[int]().union(*(waits[key] for key in waiting if key in waits)) - found
     return found
-
-
-def _holders(standing: Iterable[DoneStep]) -> Steps:
-    """By part, the step that fitted it where it sits now."""
-    return {step.part_id: step for step in standing if step.kind == StepKind.FIT and step.part_id}
-
-
-def _with_own_parts(wanted: set[int], waits: Graph, standing: Steps, holders: Steps) -> Graph:
-    """What waits for what, so that a part that was fitted elsewhere is free before it returns to its old place.
-
-    That is a wish only: a like part can return, so no step comes off for it that need not, and no circle is one by it.
-    """
-    wishes = {key: waits[key] & wanted if key in waits else set() for key in wanted}
-    for key in wanted:
-        step = standing[key]
-        if step.kind == StepKind.TAKE_OUT and step.part_id in holders:
-            wishes[key] |= {holders[step.part_id].key} & wanted
-    return wishes
 
 
 def _in_order(wanted: set[int], waits: Graph, standing: Steps) -> tuple[list[int], list[int]]:
@@ -201,12 +254,22 @@ def _lies_on(order: Sequence[int], waits: Graph, standing: Steps) -> Steps:
 # ---- What each takes ----
 
 
+def reverse_of(step: DoneStep) -> str:
+    """What undoes a step, in words."""
+    if step.kind == StepKind.TAKE_OUT and step.part_id:
+        return f"put {step.part} back at {step.where}"
+    if step.kind == StepKind.FIT and step.part_id:
+        return f"take {step.part} out of {step.where}"
+    known = _REVERSE.get(StepKind(step.kind))
+    return ": ".join(filter(None, [known, step.what])) if known else f"reverse: {step.words}"
+
+
 class _Around:
     """What is known of the parts and positions that some steps concern, read once for all of them."""
 
-    def __init__(self, session: Session, machine: Machine, steps: Sequence[DoneStep], holders: Steps) -> None:
+    def __init__(self, session: Session, machine: Machine, steps: Sequence[DoneStep], stack: _Stack) -> None:
         self.machine = machine.key
-        self.holders = holders
+        self.stack = stack
         self.turn = {step.key: turn for turn, step in enumerate(steps)}
         parts = [step.part_id for step in steps if step.kind == StepKind.TAKE_OUT]
         positions = {step.position_id for step in steps if step.kind in BY_MOUNTING}
@@ -251,19 +314,19 @@ class _Around:
     def _act(self, step: DoneStep) -> tuple[str, str, str]:
         """What to do, what it needs, and what stands in the way."""
         if step.kind == StepKind.TAKE_OUT and step.part_id:
-            return (f"put {step.part} back at {step.where}", *self._part_wanted(step, step.part_id))
-        if step.kind == StepKind.FIT and step.part_id:
-            return f"take {step.part} out of {step.where}", "a bag for it", ""
-        return f"{_REVERSE.get(StepKind(step.kind), 'reverse')}: {step.words}", step.before_state, ""
+            return (reverse_of(step), *self._part_wanted(step, step.part_id))
+        return reverse_of(step), "a bag for it" if step.kind == StepKind.FIT else step.before_state, ""
 
     def _part_wanted(self, step: DoneStep, part: int) -> tuple[str, str]:
         if loan := self.loans.get(part):
             return step.part, f"the part is lent since {loan.since}; it has to be taken back first"
         if bag := self.bags.get(part):
             return f"{step.part} from bag {bag.bag}", ""
-        if holder := self.holders.get(part):
+        if holder := self.stack.holder(part):
             return self._part_held(step, holder)
-        return "", f"the part is {self.gone.get(part, 'fitted elsewhere')}; a like one has to be found"
+        if seat := self.stack.seats.get(part):
+            return "", f"the part sits at {seat.words}; free it first, or find a like one"
+        return "", f"the part is {self.gone.get(part, 'in no place that is recorded')}; a like one has to be found"
 
     def _part_held(self, step: DoneStep, holder: DoneStep) -> tuple[str, str]:
         """A part that another step has fitted: free by then, or not."""
