@@ -1,4 +1,4 @@
-"""What is done with a part that lies in a bag: lending it, taking it back, moving it, letting it go."""
+"""What is done with a part that lies in a bag: lending it, taking it back, moving it, letting it go; or finding it."""
 
 from dataclasses import dataclass
 from datetime import date
@@ -12,11 +12,13 @@ from server.pages.house import AtHome, House
 from server.pages.kept_aside import bag_address
 from server.pages.parts import PartNumber, part_address
 from server.records.commands.base import Command
-from server.records.commands.loans import LendPart, TakeBack
+from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.parts import KeepAside
 from server.records.placing import describe, open_bag, open_loan
 from server.records.questions.addresses import find_part
+from server.records.questions.bags import in_bag_since
 from server.records.tables import Loan, Part, Storage
+from server.records.words import Gone
 
 router = APIRouter()
 BECOMES = [
@@ -30,16 +32,22 @@ KINDS: dict[str, tuple[type[Command], str]] = {
     "lend": (LendPart, "Lend the {}"),
     "take-back": (TakeBack, "Take the {} back"),
     "keep-aside": (KeepAside, "Move the {}, or let it go"),
+    "find-again": (FindAgain, "The {} was found again"),
 }
 
 
 @dataclass(frozen=True, slots=True)
 class BagActPage:
-    """The form of one act on a part that lies in a bag; `loan` is open while it is lent."""
+    """The form of one act on a part; `loan` is open while it is lent. `can` is whether it can be done now.
+
+    `since` is the day on which it went into its bag.
+    """
 
     part: Part
     name: str
+    can: bool
     bag: Storage | None
+    since: date | None
     loan: Loan | None
     act: str
     heading: str
@@ -77,13 +85,23 @@ def keeping_aside(house: AtHome, number: PartNumber, request: Request) -> Respon
     offered = [word for word, _ in (WHILE_LENT if lent else BECOMES)]
     asked = request.query_params.get("becomes", "")
     becomes = asked if asked in offered else offered[0]
-    lies = {"bag": bag.bag, "from_bag": bag.bag, "place": bag.place, "condition": bag.condition} if bag else {}
+    lies = {"bag": bag.bag, "from_bag": bag.bag, "condition": bag.condition} if bag else {}
     return _act_page(house, number, "keep-aside", Form.blank(becomes=becomes, day=_today(), **lies))
 
 
 @router.post("/parts/{number}/keep-aside")
 def keep_aside(house: AtHome, number: PartNumber, form: PostedForm) -> Response:
     return _write(house, number, "keep-aside", form)
+
+
+@router.get("/parts/{number}/find-again")
+def finding_again(house: AtHome, number: PartNumber) -> Response:
+    return _act_page(house, number, "find-again", Form.blank(day=_today(), signer=house.who))
+
+
+@router.post("/parts/{number}/find-again")
+def find_again(house: AtHome, number: PartNumber, form: PostedForm) -> Response:
+    return _write(house, number, "find-again", form)
 
 
 def _write(house: House, number: int, act: str, form: Form) -> Response:
@@ -111,12 +129,15 @@ def _act_page(house: House, number: int, act: str, form: Form, status: int = 200
     with house.reading() as session:
         part = find_part(session, number)
         bag, loan = open_bag(session, part), open_loan(session, part)
+        since = in_bag_since(session, bag) if bag else None
     name = describe(part)
     _, heading = KINDS[act]
     context = BagActPage(
         part=part,
         name=name,
+        can=part.gone in (Gone.LOST, Gone.DISCARDED) if act == "find-again" else bag is not None,
         bag=bag,
+        since=since,
         loan=loan,
         act=act,
         heading=heading.format(name),

@@ -19,9 +19,11 @@ from server.records.placing import BAG_MOST
 from server.records.questions.bags import (
     Aside,
     BagStay,
+    GonePart,
     Which,
     asked_bag,
     bag_known,
+    gone,
     in_bag,
     kept,
     overdue,
@@ -38,7 +40,7 @@ OVERDUE_SHOWN = 5
 class KeptAsidePage:
     """Parts kept aside, narrowed to `which`; `late` are the loans that should have come back."""
 
-    found: Paged[Aside]
+    found: Paged[Aside] | Paged[GonePart]
     which: str
     here: str
     ways: Options
@@ -90,7 +92,8 @@ def kept_aside_page(house: AtHome, request: Request, number: PageNumber) -> Resp
             if bag is not None and bag_known(session, bag):
                 return house.go(bag_address(bag))
             form.errors["bag"] = f"No bag has the number {bag}." if bag else _no_number()
-        found, late = kept(session, which, number), overdue(session, _today(), OVERDUE_SHOWN)
+        found = gone(session, number) if which is Which.GONE else kept(session, which, number)
+        late = overdue(session, _today(), OVERDUE_SHOWN)
     context = KeptAsidePage(found, which.value, _way(which), WAYS, late, _today(), form)
     return house.page("kept_aside/kept_aside.html", context, 422 if form.errors else 200)
 

@@ -52,7 +52,7 @@ def test_a_part_is_lent_and_comes_back(client: TestClient, part: str, htmx: bool
     page = client.get(address_of(back))
     assert "Lent to Ida Quern since 2023-06-01, signed Test keeper, due back on 2023-07-01: overdue." in waiting
     assert "It came back on 2023-06-20." in words_of(page)
-    assert "On 2023-06-20 it lies here anew, Drawer 4, one pin bent." in words_of(page)
+    assert "On 2023-06-20 its condition was noted anew: one pin bent." in words_of(page)
     assert "Lent to Ida Quern" in words_of(client.get(part))
 
 
@@ -119,11 +119,12 @@ def test_a_part_moves_to_another_place_in_its_bag(client: TestClient, part: str,
         client, f"{part}/keep-aside", htmx, **{**typed, "bag": "", "place": "Shelf"}, becomes="bag", day="2024-01-01"
     )
 
-    assert (typed["bag"], typed["place"], typed["from_bag"]) == ("7", "Drawer 4", "7")
+    assert (typed["bag"], typed["place"], typed["from_bag"]) == ("7", "", "7")
     assert address_of(answer) == "/kept-aside/7"
     words = words_of(client.get(part))
     assert "2024-01-01 In bag 7, Shelf. Now." in words
     assert "2023-05-05 In bag 7, Drawer 4. Until 2024-01-01." in words
+    assert "On 2024-01-01 its bag moved to Shelf." in words_of(client.get("/kept-aside/7"))
 
 
 def test_a_part_that_moves_to_another_bag_is_followed_there(client: TestClient, part: str) -> None:
@@ -195,3 +196,109 @@ def test_a_part_in_a_machine_is_not_to_be_had_here(client: TestClient, act: str)
     assert answer.status_code == 422
     assert "Only a part that lies in a bag can be" in words_of(answer)
     assert "It lies in no bag now" in words_of(client.get(f"/parts/1/{act}"))
+
+
+# ---- What was gone is found again ----
+
+
+@pytest.fixture
+def lost(client: TestClient, part: str) -> str:
+    post(client, f"{part}/keep-aside", becomes="lost", day="2024-01-01", from_bag="7")
+    return part
+
+
+@pytest.mark.parametrize("htmx", [False, True])
+def test_a_lost_part_is_found_again_from_its_own_page(client: TestClient, lost: str, htmx: bool) -> None:
+    assert f'href="{lost}/find-again"' in client.get(lost).text
+    form = client.get(f"{lost}/find-again")
+    answer = post(client, f"{lost}/find-again", htmx, day="2024-02-01", bag="no. 9", note="Behind the bench.")
+
+    bag, page = client.get(address_of(answer)), client.get(lost)
+    assert "It was lost on 2024-01-01." in words_of(form)
+    assert typed_in(form, "signer") == "Test keeper"
+    assert address_of(answer) == "/kept-aside/9"
+    assert "again on 2024-02-01, lost since 2024-01-01; it lies in bag 9. Behind the bench." in words_of(page)
+    assert "On 2024-01-01 it was gone; it was found again on 2024-02-01, and put into bag 9." in words_of(
+        client.get("/kept-aside/7")
+    )
+    assert f"{lost}/find-again" not in page.text
+    for shown in (form, bag, page):
+        assert_sound(shown)
+
+
+@pytest.mark.parametrize("htmx", [False, True])
+def test_a_finding_that_will_not_do_comes_back_as_it_was_typed(client: TestClient, lost: str, htmx: bool) -> None:
+    typed = {"day": "2023-12-31", "bag": "9", "place": "Shelf", "condition": "worn", "note": HOSTILE}
+
+    answer = post(client, f"{lost}/find-again", htmx, **typed)
+
+    assert answer.status_code == 422
+    assert ("<!doctype" in answer.text.lower()) != htmx
+    assert "It was lost on 2024-01-01; that is later." in message_beside(answer, "day")
+    assert "Found on: It was lost" in words_of(answer)
+    assert typed == {name: typed_in(answer, name) for name in typed}
+    assert_sound(answer)
+
+
+def test_what_someone_else_found_meanwhile_is_not_found_again(client: TestClient, lost: str) -> None:
+    """Rule 7: the second keeper's form was opened while it was lost."""
+    post(client, f"{lost}/find-again", day="2024-02-01")
+
+    answer = post(client, f"{lost}/find-again", day="2024-02-02")
+
+    assert answer.status_code == 422
+    assert "that one is not gone" in words_of(answer)
+    assert "Only a part that was lost or discarded can be found again." in words_of(client.get(f"{lost}/find-again"))
+
+
+# ---- Where its bag lies, and since when ----
+
+
+@pytest.mark.usefixtures("part")
+def test_a_bag_that_lies_elsewhere_is_refused_beside_the_place(client: TestClient) -> None:
+    other = address_of(post(client, "/kept-aside/new", **SPARE | {"bag": "8", "place": "Shelf"}))
+
+    answer = post(client, f"{other}/keep-aside", becomes="bag", bag="bag 7", place="Shelf", day="2024-01-01")
+    spare = post(client, "/kept-aside/new", **SPARE | {"place": "Shelf"})
+
+    for refused in (answer, spare):
+        assert refused.status_code == 422
+        assert "Bag 7 lies in Drawer 4, and a bag is in one place only." in message_beside(refused, "place")
+    assert typed_in(answer, "bag") == "bag 7"
+
+
+def test_a_bag_s_number_may_be_written_as_it_is_said(client: TestClient, part: str) -> None:
+    """In the field of a spare, of a move, and of the search."""
+    answer = post(client, "/kept-aside/new", **SPARE | {"bag": "Bag no 12"})
+    moved = post(client, f"{part}/keep-aside", becomes="bag", bag="no. 12", day="2024-01-01", from_bag="7")
+    found = client.get("/kept-aside", params={"bag": "bag 12"})
+
+    assert "Now in bag 12, Drawer 4" in words_of(client.get(address_of(answer)))
+    assert address_of(moved) == "/kept-aside/12"
+    assert found.url.path == "/kept-aside/12"
+
+
+def test_what_is_lent_is_told_as_lent_and_its_bag_as_waiting(client: TestClient, lent: str) -> None:
+    page = words_of(client.get(f"{lent}/take-back"))
+
+    assert "Its bag 7, Drawer 4, waits for it; lent to Ida Quern since 2023-06-01" in page
+    assert "It lies in bag 7" not in page
+
+
+def test_a_bag_says_since_when_a_part_is_in_it(client: TestClient, lent: str) -> None:
+    """Since it went in, whatever its condition became while it was lent."""
+    post(client, f"{lent}/take-back", day="2023-06-20", condition="one pin bent")
+
+    assert "Since 2023-05-05" in words_of(client.get("/kept-aside/7"))
+    assert rows_of(client.get("/kept-aside"))[0][4:] == ["2023-05-05", "one pin bent"]
+    assert "It lies in bag 7, Drawer 4 since 2023-05-05; one pin bent." in words_of(client.get(f"{lent}/lend"))
+
+
+@pytest.mark.parametrize(
+    ("act", "label"), [("lend", "Lent on"), ("take-back", "Back on"), ("keep-aside", "On"), ("find-again", "Found on")]
+)
+def test_the_summary_calls_the_day_as_its_field_does(client: TestClient, part: str, act: str, label: str) -> None:
+    answer = post(client, f"{part}/{act}", day="", to_whom="Ida Quern", becomes="lost")
+
+    assert f"{label}: Write the day as year-month-day" in words_of(answer)
+    assert f"{label} needed" in words_of(answer)

@@ -19,7 +19,7 @@ def write(url: str) -> None:
     structlog.configure(wrapper_class=structlog.make_filtering_bound_logger(logging.ERROR))
     bench = Bench(Store(url, Path()))
     for number in itertools.count(1):
-        part = bench.do(BagPart, day="2025-01-10", kind="chip", origin="new", note="n" * (number % 3_000))
+        part = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new", note="n" * (number % 3_000))
         told(part)
         told(bench.do(KeepAside, part=part.key, day="2025-01-11", becomes="lost"))
 

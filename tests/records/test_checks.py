@@ -17,7 +17,7 @@ from server.records.commands.board_moves import MoveBoard
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation, TickAssumption
 from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
-from server.records.commands.loans import LendPart, TakeBack
+from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
 from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
 from server.records.commands.parts import BagPart, EnterPart, ImportParts, KeepAside, RevisePart
@@ -117,6 +117,7 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     },
     KeepAside: {"part": NUMBERS, **STOWED},
     LendPart: {"part": NUMBERS, "to_whom": st.just("Ida Quern"), "day": DAYS},
+    FindAgain: {"part": NUMBERS, "day": DAYS, "bag": st.sampled_from([None, 3])},
     TakeBack: {"part": NUMBERS, "day": DAYS, "condition": WORDS},
     ImportParts: {
         "board": st.just("supply"),
@@ -343,7 +344,7 @@ def eventful(bench: Bench) -> Bench:
     bench.do(EnterMachine, tag="TM-04", model="Merle 80")
     bench.do(AddBoard, machine="TM-04", name="Main board", kind="main board")
     bench.do(AddPosition, machine="TM-04", board=MAIN, designator="R1", mounting="soldered")
-    spare = bench.do(BagPart, day="2025-01-10", kind="chip", origin="new").key
+    spare = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
     bench.do(LendPart, part=spare, to_whom="Ida Quern", day="2025-01-20")
     bench.do(TakeBack, part=spare, day="2025-01-25")
     bench.do(LendPart, part=spare, to_whom="Ida Quern", day="2025-02-01")

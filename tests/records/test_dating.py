@@ -396,7 +396,7 @@ def test_what_tells_nothing_cannot_count(bench: Bench, code: str, said: str) -> 
 
 def test_a_part_that_was_on_no_board_tells_of_none(bench: Bench) -> None:
     """A spare in a bag: its reading can be chosen all the same."""
-    spare = bench.do(BagPart, day="2025-01-10", kind="chip", origin="new", date_code="8109").key
+    spare = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new", date_code="8109").key
 
     refused = bench.refuse(OverruleDating, part=spare, dating="does not count", note="A spare", opened_version=1)
     bench.do(ChooseReading, part=spare, reading="1981-09-01/1981-09-30", opened_version=1)

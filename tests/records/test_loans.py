@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 from sqlmodel import col, select
 
-from server.records.commands.loans import LendPart, TakeBack
+from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.parts import BagPart, KeepAside
 from server.records.commands.steps import CarryOutStep
 from server.records.placing import where_is
@@ -68,7 +68,9 @@ def test_a_lent_part_is_neither_moved_nor_discarded(bench: Bench, lent: int, bec
     }  # fmt: skip
 
 
-def test_a_lent_part_is_not_fitted(bench: Bench, lent: int) -> None:
+def test_a_lent_part_is_not_fitted(bench: Bench) -> None:
+    lent = bench.do(BagPart, day="2025-01-10", kind="resistor", value="10 kΩ", origin="period").key
+    bench.do(LendPart, part=lent, **LENT)
     bench.plan()
     bench.step("fit", "R9")
     fit = {"mod": 1, "step": 1, "bagged_part": lent, "signer": KEEPER}
@@ -179,3 +181,64 @@ def test_what_is_noted_of_a_move_stands_in_the_journal(bench: Bench) -> None:
     bench.do(KeepAside, part=part, becomes="lost", day="2025-02-03", note="Fell behind the bench.")
 
     assert bench.last_entry().words == "74LS14 chip: lost. Fell behind the bench."
+
+
+# ---- What was gone is found again ----
+
+
+@pytest.mark.parametrize("becomes", ["lost", "discarded"])
+def test_what_was_gone_is_found_again_and_lies_in_a_bag(bench: Bench, becomes: str) -> None:
+    """With the day, how long it was gone, who signs and why; nothing of what was written before is changed."""
+    part = spare(bench)
+    bench.do(KeepAside, part=part, becomes=becomes, day="2025-02-01")
+
+    bench.do(FindAgain, part=part, day="2025-03-01", bag=5, condition="dusty", signer="Bo", note="Under the bench.")
+
+    row, bags = bench.row(Part, part), bench.rows(Storage)
+    assert (row.gone, row.gone_on) == (None, None)
+    assert [(bag.bag, str(bag.since), bag.condition) for bag in bags] == [
+        (1, "2025-01-10", ""), (5, "2025-03-01", "dusty")
+    ]  # fmt: skip
+    assert bench.last_entry().words == (
+        f"Found 74LS14 chip again on 2025-03-01, {becomes} since 2025-02-01; it lies in bag 5, signed Bo. "
+        "Under the bench."
+    )
+    assert bench.faults() == []
+
+
+def test_what_was_thrown_away_straight_from_its_position_is_found_with_where_it_came_from(bench: Bench) -> None:
+    """And goes back there by the way back, as if it had been kept."""
+    bench.plan()
+    bench.step("take out", "R2")
+    bench.carry_out(1, "2025-02-03", becomes="discarded")
+
+    bench.do(FindAgain, part=1, day="2025-02-10")
+    bench.undo(1, "2025-03-01")
+
+    assert [bag.from_position_id for bag in bench.rows(Storage)] == [1]
+    assert [stay.part_id for stay in bench.rows(Placement) if stay.position_id == 1 and stay.removed_on is None] == [1]
+    assert bench.faults() == []
+
+
+def test_what_was_lost_while_it_was_lent_is_found_again(bench: Bench, lent: int) -> None:
+    bench.do(KeepAside, part=lent, becomes="lost", day="2025-02-03")
+    bench.do(FindAgain, part=lent, day="2025-02-03")
+
+    assert loans(bench) == [("2025-01-20", "2025-02-03")]
+    assert bench.do(LendPart, part=lent, to_whom="Bo", day="2025-02-03").seq
+    assert bench.faults() == []
+
+
+def test_only_what_was_lost_or_discarded_is_found_again_and_not_before(bench: Bench) -> None:
+    kept, away, lost = (spare(bench) for _ in range(3))
+    bench.do(KeepAside, part=away, becomes="handed over", day="2025-02-01")
+    bench.do(KeepAside, part=lost, becomes="lost", day="2025-02-01")
+    bench.do(BagPart, day="2025-01-10", bag=9, place="attic", **CHIP)
+
+    assert "that one is not gone" in bench.refuse(FindAgain, part=kept, day="2025-03-01")[""]
+    assert "that one was handed over" in bench.refuse(FindAgain, part=away, day="2025-03-01")[""]
+    assert bench.refuse(FindAgain, part=lost, day="2025-01-31") == {
+        "day": "It was lost on 2025-02-01; that is later."
+    }  # fmt: skip
+    assert list(bench.refuse(FindAgain, part=lost, day="2025-03-01", bag=0)) == ["bag"]
+    assert list(bench.refuse(FindAgain, part=lost, day="2025-03-01", bag=9, place="shed")) == ["place"]

@@ -18,7 +18,7 @@ from server.records import commands, journal
 from server.records.commands.base import LINE_MOST, Command
 from server.records.commands.loans import LendPart
 from server.records.commands.machines import EnterMachine
-from server.records.commands.parts import BagPart
+from server.records.commands.parts import BagPart, KeepAside
 from server.records.commands.photographs import AddPhotograph
 from server.records.commands.steps import CarryOutStep, UndoStep
 from server.records.commands.symptoms import AddEvidence, EndSymptom, SuspectCause
@@ -60,13 +60,14 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("AddPosition", {"board": MAIN, "designator": "Q1", "mounting": "soldered"}),
     ("RevisePosition", {"board": MAIN, "designator": "R9", "mounting": "wired"}),
     ("EnterPart", {"board": MAIN, "designator": "Q1", "kind": "other", "origin": "new"}),
-    ("BagPart", {"day": DAY, "kind": "other", "origin": "new"}),
+    ("BagPart", {"day": DAY, "kind": "other", "marking": "K2", "origin": "new"}),
     ("RevisePart", {"part": 3, "kind": "chip", "origin": "original"}),
     ("ChooseReading", {"part": 3}),
     ("OverruleDating", {"part": 3, "dating": "does not count", "note": "Its type"}),
     ("KeepAside", {"part": 4, "day": DAY}),
     ("LendPart", {"part": 4, "to_whom": "Ida Quern", "day": DAY}),
     ("TakeBack", {"part": 6, "day": DAY}),
+    ("FindAgain", {"part": 7, "day": DAY}),
     ("ImportParts", {"board": "supply", "rows": [{"designator": "Q1", "kind": "other", "type": "7414"}]}),
     ("PlanMod", {"title": "Title", "day": DAY, **SIGNED}),
     ("ReviseMod", {"mod": 1, "title": "Title"}),
@@ -118,8 +119,8 @@ UNUSED = {
 
 
 def set_up(bench: Bench) -> None:
-    """A mod half carried out, one whose part was discarded, sums, trials, symptoms, a part in a bag, one lent."""
-    bench.do(BagPart, day="2025-01-10", kind="chip", origin="new")
+    """A mod half carried out, one whose part was discarded, sums, trials, symptoms; parts bagged, lent and lost."""
+    bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new")
     bench.do(EnterMachine, tag="TM-09", model="Merle 40")
     bench.plan()
     for kind, place in (("take out", "R2"), ("fit", "R2"), ("fit", "R9"), ("adjust", "")):
@@ -140,8 +141,10 @@ def set_up(bench: Bench) -> None:
     bench.do(EndSymptom, symptom=2, ended_as="accepted", ended_on="2025-02-05", opened_version=1)
     bench.do(AddEvidence, symptom=1, cause=1, side="for", day="2025-02-05", note="Seen")
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="shot.jpg", content=jpeg())
-    lent = bench.do(BagPart, day="2025-01-10", kind="chip", origin="new").key
+    lent = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
     bench.do(LendPart, part=lent, to_whom="Ida Quern", day="2025-01-20")
+    lost = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
+    bench.do(KeepAside, part=lost, becomes="lost", day="2025-01-20")
 
 
 @pytest.fixture(scope="module", params=["sqlite", "postgresql"])
@@ -284,7 +287,7 @@ def whole(bench: Bench, name: str, typed: dict[str, Any]) -> dict[str, Any]:
 def test_nothing_of_it_was_kept(scene: Bench) -> None:
     """Each try was taken back, so each began from the same record."""
     assert scene.faults() == []
-    assert len(scene.rows(Part)) == 6
+    assert len(scene.rows(Part)) == 7
 
 
 @pytest.mark.parametrize("length", [LINE_MOST, LINE_MOST + 1])

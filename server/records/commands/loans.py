@@ -1,15 +1,20 @@
-"""Lending a part out of its bag, and taking it back. To whom is private, so no sentence of the journal says it."""
+"""Lending a part out of its bag, taking it back, and finding one again that was gone.
+
+To whom is private, so no sentence of the journal says it.
+"""
 
 from datetime import date
 from typing import Annotated
 
 from pydantic import BeforeValidator
 
+from server.records.commands.bag_places import BagNumber, bag_place
 from server.records.commands.base import ISO_DAY, Command, Day, Line, NeededLine, Prose
-from server.records.commands.parts import machine_at, origin_of
+from server.records.commands.parts import last_position, machine_at, origin_of, sentence
 from server.records.errors import Invalid, Refused
 from server.records.placing import describe, end_loan, lend, open_bag, open_loan, put_in_bag
 from server.records.questions.addresses import find_part
+from server.records.words import Gone
 from server.records.work import Entry, Work, handles
 
 
@@ -48,6 +53,18 @@ class TakeBack(Command):
     note: Prose = ""
 
 
+class FindAgain(Command):
+    """A part that was lost, or held to be discarded, was found: it lies in a bag from now on."""
+
+    part: int
+    day: Day
+    bag: BagNumber = None
+    place: Line = ""
+    condition: Line = ""
+    signer: Line = ""
+    note: Prose = ""
+
+
 @handles(LendPart)
 def lend_part(work: Work, command: LendPart) -> Entry:
     part = find_part(work.session, command.part)
@@ -76,3 +93,21 @@ def take_back(work: Work, command: TakeBack) -> Entry:
         put_in_bag(work, part, command.day, bag.bag, bag.place, command.condition, origin)
         words = f"{words}, {command.condition}"
     return Entry("take back", part, f"{words}.", machine_at(work.session, origin))
+
+
+@handles(FindAgain)
+def find_again(work: Work, command: FindAgain) -> Entry:
+    part = find_part(work.session, command.part)
+    how, gone_on = part.gone, part.gone_on
+    if how not in (Gone.LOST, Gone.DISCARDED) or gone_on is None:
+        said = "was handed over" if how else "is not gone"
+        raise Refused(f"Only a part that was lost or discarded can be found again; that one {said}.")
+    if command.day < gone_on:
+        raise Invalid({"day": f"It was {how} on {gone_on}; that is later."})
+    origin = last_position(work.session, part)
+    part.gone, part.gone_on = None, None
+    where = bag_place(work, command.bag, command.place)
+    bag = put_in_bag(work, part, command.day, command.bag, where, command.condition, origin)
+    signed = f", signed {command.signer}" if command.signer else ""
+    words = f"Found {describe(part)} again on {command.day}, {how} since {gone_on}; it lies in bag {bag.bag}{signed}"
+    return Entry("find again", part, sentence(words, command.note), machine_at(work.session, origin))

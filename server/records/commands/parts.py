@@ -6,13 +6,13 @@ from typing import Annotated, Any, Literal
 from pydantic import AfterValidator
 from sqlmodel import Session, col, func, select
 
+from server.records.commands.bag_places import BagNumber, bag_place
 from server.records.commands.base import (
     Command,
     Day,
     Line,
     NeededLine,
     OptionalDay,
-    OptionalInt,
     Prose,
     change,
     expect_version,
@@ -72,7 +72,7 @@ class BagPart(PartFields):
     """A part that lies in a bag: a spare, or a donor's."""
 
     day: Day
-    bag: OptionalInt = None
+    bag: BagNumber = None
     place: Line = ""
 
 
@@ -86,7 +86,7 @@ class Stowing(Command):
 
     becomes: Becomes = "bag"
     day: Day
-    bag: OptionalInt = None
+    bag: BagNumber = None
     place: Line = ""
     condition: Line = ""
 
@@ -94,12 +94,12 @@ class Stowing(Command):
 class KeepAside(Stowing):
     """Move a part that lies in one bag to another bag or place, or say that it is gone.
 
-    Without a new number it stays in its bag. `from_bag` is the bag that the keeper saw it in. What is noted of the
-    act itself stands in the journal.
+    Without a new number it stays in its bag; another place then moves the bag with all that is in it. `from_bag` is
+    the bag that the keeper saw it in. What is noted of the act itself stands in the journal.
     """
 
     part: int
-    from_bag: OptionalInt = None
+    from_bag: BagNumber = None
     note: Line = ""
 
 
@@ -158,8 +158,11 @@ def enter_part(work: Work, command: EnterPart) -> Entry:
 @handles(BagPart)
 def bag_part(work: Work, command: BagPart) -> Entry:
     check_part(command)
+    if not (command.type or command.marking or command.value):
+        raise Invalid({"type": "Say what it is: its type, its marking or its value."})
     part = work.add(Part(**command.columns(PartFields)))
-    bag = put_in_bag(work, part, command.day, command.bag, command.place, command.condition, None)
+    where = bag_place(work, command.bag, command.place)
+    bag = put_in_bag(work, part, command.day, command.bag, where, command.condition, None)
     return Entry("bag part", part, f"Put {describe(part)} into bag {bag.bag}.")
 
 
@@ -191,6 +194,8 @@ def keep_aside(work: Work, command: KeepAside) -> Entry:
     origin = origin_of(work.session, bag)
     if command.becomes == "bag":
         expect_at_hand(work.session, part, command.day)
+        where = bag_place(work, command.bag, command.place, part)
+        command = command.model_copy(update={"place": where})
         bag.until = command.day
         work.session.flush()
     said = sentence(f"{describe(part)}: {stow(work, part, command, origin)}", command.note)
@@ -223,7 +228,8 @@ def check_part(command: PartFields) -> None:
 def stow(work: Work, part: Part, where: Stowing, origin: Position | None) -> str:
     """Put a part that was taken out where it goes, and say so in words."""
     if where.becomes == "bag":
-        bag = put_in_bag(work, part, where.day, where.bag, where.place, where.condition, origin)
+        kept = bag_place(work, where.bag, where.place)
+        bag = put_in_bag(work, part, where.day, where.bag, kept, where.condition, origin)
         return f"kept aside in bag {bag.bag}"
     let_go(work, part, where.day, Gone(where.becomes))
     return where.becomes
@@ -240,6 +246,12 @@ def machine_of(session: Session, part: Part) -> Machine | None:
 def origin_of(session: Session, bag: Storage) -> Position | None:
     """The position that a part came from when it went into its bag."""
     return session.get(Position, bag.from_position_id) if bag.from_position_id else None
+
+
+def last_position(session: Session, part: Part) -> Position | None:
+    """The position where a part sat last."""
+    query = select(Position).join(Placement, col(Placement.position_id) == col(Position.id))
+    return session.exec(query.where(Placement.part_id == part.id).order_by(col(Placement.id).desc()).limit(1)).first()
 
 
 def machine_at(session: Session, position: Position | None) -> Machine | None:
