@@ -32,6 +32,7 @@ from server.records.questions.boards import (
     sittings_at,
 )
 from server.records.questions.dating import BoardDating, dating_of
+from server.records.questions.nets import NetLine, nets_of
 from server.records.questions.paging import Paged
 from server.records.questions.stays import MovedMod, Stay, mods_on, stays_of
 from server.records.tables import Board, Machine, Position
@@ -41,6 +42,7 @@ router = APIRouter()
 BOARD_KINDS = [(kind.value, kind.value) for kind in BoardKind]
 PART_KINDS = [(kind.value, kind.value) for kind in PartKind]
 MOUNTINGS = [(mounting.value, mounting.value) for mounting in Mounting]
+NETS_SHOWN = 20
 Options = list[tuple[str, str]]
 
 
@@ -62,6 +64,7 @@ class BoardPage:
     dating: BoardDating
     stays: list[Stay]
     moved: list[MovedMod]
+    nets: Paged[NetLine]
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,6 +176,7 @@ def board_page(house: AtHome, tag: str, slug: str, number: PageNumber) -> Respon
             dating=dating_of(session, board),
             stays=stays_of(session, board),
             moved=mods_on(session, board),
+            nets=nets_of(session, board, 1, NETS_SHOWN),
         )
     return house.page("boards/board.html", context)
 

@@ -1,0 +1,117 @@
+"""Which kind of the handbook tables a chip's type number belongs to, or none; it never guesses between two.
+
+A type number is `letters, family, number, letters`: SN74LS14N, DM74LS00, CD4011BE, D8255A-5, R6522AP. What decides is
+what the pin does, for one chip can keep a family's levels at its inputs and not at its outputs:
+
+- A pin that listens is not told for Schmitt inputs outside the plain 74 family, whose levels the tables do not have.
+- A pin that drives is not told for buffers, bus drivers, display drivers and three-state outputs that carry more.
+- The 4000 family is told with its B alone: A and UB parts have other levels, and a bare 4011 may be either.
+- Of a parallel port (8255, 6522 and the like) the pin tells whether it is a port or the data bus, by its number on the
+  40-pin package or by its name (PA3, D4); other pins of such chips have no kind.
+
+Out: a member of `logic_families.kinds()`. Volts and amperes are those tables' matter; an input is taken for one unit
+load, which pins of counters and flip-flops can exceed. Raises nothing.
+Source: type numbers and pin numbers are common practice, no source.
+"""
+
+import re
+from functools import lru_cache
+from typing import Literal
+
+Does = Literal["drives", "listens", "both"]
+
+_LOGIC = re.compile(r"[A-Z]{0,3}?74(?P<family>[A-Z]{0,5}?)(?P<number>\d{2,4})[A-Z]{0,4}\d?")
+# A 1 before the number belongs to a maker's own way of numbering: MC14011B.
+_CMOS = re.compile(r"[A-Z]{0,3}1?(?P<number>4\d{3}|40\d{3})(?P<build>U?B)[A-Z]{0,3}\d?")
+_PORT_8255 = re.compile(r"[A-ZΜ]{0,3}8255(?P<revision>A?)[CDNP]?\d?")
+_PORT_65 = re.compile(r"[A-Z]{0,3}65(?:20|21|22|26|30|32)[AB]?[CDNP]?")
+_JOINING = re.compile(r"[\s\-.]+")
+_FAMILIES = {"": "74", "LS": "74LS", "HC": "74HC", "HCT": "74HCT"}
+_LONGEST = 40
+
+# Numbers of the 7400 families, without leading zeros.
+_SCHMITT = frozenset({13, 14, 18, 19, 24, 121, 132, 221, 310, 7001, 7014, 7132, 9014, 9114})
+_PLAIN_SCHMITT = frozenset({13, 14, 132})
+_DRIVES_OTHERWISE = frozenset(
+    {6, 7, 16, 17, 18, 19, 24, 26, 28, 33, 37, 38, 40, *range(45, 50), 81, 84, 89, 128, 134, 140, 170, 173, 189}
+    | {*range(141, 146), 125, 126, *range(240, 250), 251, 253, 257, 258, 289, 295, 299, 322, 323, 347, 348, 353}
+    | {*range(351, 358), *range(363, 369), 373, 374, 395, 425, 426, 446, 447, *range(465, 469), *range(533, 535)}
+    | {*range(540, 542), *range(563, 565), *range(573, 577), *range(580, 660), *range(670, 700), *range(756, 761)}
+    | {*range(795, 799), 804, 805, 808, 832, 1034, 1035, 4049, 4050, 4511, 4514, 4515, 4543}
+)
+# Numbers of the 4000 family; the same ones keep their number in 74HC4066 and the like.
+_SWITCHES = frozenset({4016, 4046, 4051, 4052, 4053, 4066, 4067, 4097, 4316, 4351, 4352, 4353, 7046, 9046})
+_CMOS_SCHMITT = frozenset({4093, 4528, 4538, 4583, 4584, 40106})
+_CMOS_DRIVES_OTHERWISE = frozenset(
+    {4007, 4009, 4010, 4041, 4049, 4050, 4054, 4055, 4056, 4104, 4107, 4109, 4502, 4503, 4504, 4511, 4513, 4543, 4547}
+    | {40107, 40109, 40110, 40116, 40240, 40244, 40245, 40373, 40374}
+)
+# A 40-pin package, from pin 1: the pins of ports, and of the data bus.
+_PINS_8255 = ({*range(1, 5), *range(10, 26), *range(37, 41)}, {*range(27, 35)})
+_PINS_65: tuple[set[int], set[int]] = ({*range(2, 18)}, set())
+
+
+@lru_cache(maxsize=1024)
+def kind_of(type_number: str, pin: str = "", does: Does = "both") -> str | None:
+    """The kind whose figures hold for a pin of this chip, or None: `kind_of("SN74LS00N") == "74LS"`.
+
+    `pin` is its number or name; `does` what it does to the net: `drives`, `listens` or `both`.
+    """
+    if len(type_number) > _LONGEST:
+        return None
+    name = _JOINING.sub("", type_number.upper())
+    found = {kind for kind in (_of_74(name, does), _of_4000(name, does), _of_port(name, pin)) if kind}
+    return found.pop() if len(found) == 1 else None
+
+
+def _of_74(name: str, does: Does) -> str | None:
+    match = _LOGIC.fullmatch(name)
+    if not match or match["family"] not in _FAMILIES:
+        return None
+    family, number = match["family"], int(match["number"])
+    drives, listens = does != "listens", does != "drives"
+    if number in _SWITCHES:
+        return None
+    if not family and number in _PLAIN_SCHMITT:
+        return "74 Schmitt"
+    if not family and number == 38:
+        return "74 open-collector buffer"
+    if listens and number in _SCHMITT:
+        return None
+    if family == "LS" and number in (125, 126):
+        return "74LS bus driver" if does == "drives" else "74LS" if does == "listens" else None
+    if drives and number in _DRIVES_OTHERWISE:
+        return None
+    if family == "LS" and number == 0 and name.startswith("DM"):
+        return "DM74LS00"
+    return _FAMILIES[family]
+
+
+def _of_4000(name: str, does: Does) -> str | None:
+    match = _CMOS.fullmatch(name)
+    if not match or match["build"] != "B":
+        return None
+    number = int(match["number"])
+    if number in _SWITCHES or (does != "drives" and number in _CMOS_SCHMITT):
+        return None
+    return None if does != "listens" and number in _CMOS_DRIVES_OTHERWISE else "4000B"
+
+
+def _of_port(name: str, pin: str) -> str | None:
+    if match := _PORT_8255.fullmatch(name):
+        place = _place(pin, _PINS_8255)
+        return f"8255{match['revision']} {place}" if place else None
+    if _PORT_65.fullmatch(name):
+        return "65xx-style port" if _place(pin, _PINS_65) == "port" else None
+    return None
+
+
+def _place(pin: str, numbers: tuple[set[int], set[int]]) -> Literal["port", "data bus", ""]:
+    """Whether a pin belongs to a port or to the data bus; neither where its number or name does not say so."""
+    word = re.sub(r"^PIN", "", _JOINING.sub("", pin.upper()))
+    if word.isascii() and word.isdecimal() and len(word) < 4:
+        ports, bus = numbers
+        return "port" if int(word) in ports else "data bus" if int(word) in bus else ""
+    if re.fullmatch(r"P[ABC][0-7]", word):
+        return "port"
+    return "data bus" if re.fullmatch(r"DB?[0-7]", word) else ""

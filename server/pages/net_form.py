@@ -1,0 +1,97 @@
+"""The form that writes a net: its pins on their way to a command and back, one row each.
+
+Rows are fields with numbers: `pins.0.designator`. The field `order` is the form's own: rows are put in its order, so
+that a pin can be written in between without a script. It knows forms, and no request.
+"""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from server.engineering import logic
+from server.pages.forms import Form, number_of
+from server.records.questions.nets import PinLine
+from server.records.tables import Net
+from server.records.words import Level, PinRole
+
+Words = list[tuple[str, str]]
+
+COLUMNS = ("designator", "pin", "role", "family", "drives", "series", "other_end", "seen_at")
+# Columns that do not make a row one that was written: they hold a word from the start.
+GIVEN = {"role", "family", "drives", "order"}
+ROWS_FIRST, MORE_ROWS = 4, 4
+ROLES: Words = [
+    (PinRole.INPUT.value, "listens: an input"),
+    (PinRole.TOTEM_POLE.value, "drives both ways: a totem-pole output"),
+    (PinRole.OPEN_COLLECTOR.value, "pulls down only: open collector"),
+    (PinRole.EITHER_WAY.value, "drives or listens: either way"),
+    (PinRole.PASSIVE.value, "passive: a resistor to a level"),
+]
+DRIVES: Words = [("", "either, in turn"), (Level.LOW.value, "always low"), (Level.HIGH.value, "always high")]
+COLUMN_WORDS = {
+    "designator": "position",
+    "series": "resistor in series",
+    "other_end": "far end",
+    "seen_at": "place on the sheet",
+}
+
+
+def families() -> Words:
+    return [("", "as its type tells"), *((kind, kind) for kind in logic.kinds())]
+
+
+def compact(form: Form) -> None:
+    """Close the gaps between written rows and put them in their order, so that messages and rows agree."""
+    names = [name for name in form.values if name.startswith("pins.")]
+    numbers = sorted({number for name in names if (number := number_of(name.split(".")[1])) is not None})
+    rows = [{column: form.text(f"pins.{number}.{column}") for column in (*COLUMNS, "order")} for number in numbers]
+    for name in names:
+        del form.values[name]
+    written = [row for row in rows if any(text.strip() for column, text in row.items() if column not in GIVEN)]
+    fill(form, [row for _, row in sorted(enumerate(written), key=lambda one: _order(*one))])
+
+
+def _order(number: int, row: Mapping[str, str]) -> tuple[float, int]:
+    """Where a row belongs: where its field says, else where it stands."""
+    text = row["order"].strip().replace(",", ".")
+    digits = text.replace(".", "", 1)
+    plain = digits.isascii() and digits.isdecimal() and len(digits) < 10
+    return (float(text) if plain else number + 1.0), number
+
+
+def fill(form: Form, rows: Sequence[Mapping[str, Any]]) -> None:
+    for number, row in enumerate(rows):
+        for column in COLUMNS:
+            form.set(f"pins.{number}.{column}", str(row.get(column, "")))
+        form.set(f"pins.{number}.order", str(number + 1))
+
+
+def count(form: Form) -> int:
+    return len({name.split(".")[1] for name in form.values if name.startswith("pins.")})
+
+
+def rows_shown(form: Form) -> int:
+    """How many rows are shown: those that are written, a few to begin with, and more where asked for."""
+    return max(count(form) + (MORE_ROWS if form.text("more") else 0), ROWS_FIRST)
+
+
+def rows_of(form: Form) -> list[dict[str, str]]:
+    """The rows as the command takes them."""
+    return [{column: form.text(f"pins.{number}.{column}") for column in COLUMNS} for number in range(count(form))]
+
+
+def labels_of(form: Form) -> dict[str, str]:
+    """What the summary of messages calls each field: `Pin 2, position`."""
+    found = {}
+    for name in form.errors:
+        kind, _, rest = name.partition(".")
+        number, _, column = rest.partition(".")
+        if kind == "pins" and number.isdecimal():
+            found[name] = f"Pin {int(number) + 1}, {COLUMN_WORDS.get(column, column.replace('_', ' '))}"
+    return found
+
+
+def from_stored(net: Net, lines: Sequence[PinLine]) -> Form:
+    """The form filled with what is stored."""
+    form = Form.blank(name=net.name, sheet=net.sheet, note=net.note, opened_version=net.version)
+    fill(form, [line.as_typed() for line in lines])
+    return form
