@@ -1,4 +1,4 @@
-"""The balance of a network's junctions, for many states at once: damped Newton, and two ways round where it fails.
+"""The balance of a network's junctions, for many states at once: damped Newton, and ways round where it fails.
 
 The linear part of a network is solved once a draw (`ports.py`). What is left are the p junction voltages v of each
 state, with K (`keep`), Z (`reach`) and d (`drive`) of shapes (states, p, p), (states, p, p), (states, p):
@@ -7,8 +7,8 @@ state, with K (`keep`), Z (`reach`) and d (`drive`) of shapes (states, p, p), (s
 
 - Newton's steps are shortened where a junction would jump into conduction (`Junctions.limited`), and by half after
   12, by three quarters after 30 that did not end.
-- A state that does not settle is solved with a conductance across every junction that is taken away in steps, from the
-  one it was reached by; if that fails too, with all sources turned up from nothing, in steps that adapt.
+- A state that does not settle is solved with a conductance across every junction that is taken away in steps; if that
+  fails, with all sources turned up from nothing, in steps that adapt; if that fails too, from other starts.
 - A balance whose matrix has a negative determinant cannot last: with whatever capacitance, something in it grows
   (M. M. Green, A. N. Willson, IEEE Trans. Circuits Syst. I 39 (1992) 549, from memory). It is left along the direction
   that grows.
@@ -31,6 +31,8 @@ _DAMPED = ((30, 0.25), (12, 0.5))
 _CLOSE = 1e-8
 _FIRST_POWER, _POWERS = 4.0, 14.0
 _SMALLEST_TURN, _MOST_TURNS, _STEPS_A_TURN = 1e-6, 300, 40
+_OTHER_STARTS, _CONDUCTING = 32, 1e-3
+_MOST_PUSHES, _NO_GROWTH = 16, 1e-11
 _KICKS = (0.1, -0.1, 0.4, -0.4, 1.0, -1.0)
 
 
@@ -59,7 +61,7 @@ _WayRound = Callable[[Balance, Array], tuple[Array, Mask]]
 def settle(problem: Balance, start: Array) -> tuple[Array, Mask, Mask]:
     """Junction voltages, whether each state settled, and whether it had to be pushed off a balance that cannot last."""
     volts, settled = newton(problem, start)
-    for way_round in (_by_conductances, _by_sources):
+    for way_round in (_by_conductances, _by_sources, _by_other_starts):
         _retry(problem, volts, settled, way_round, start)
     pushed = settled & unlasting(problem, volts)
     if pushed.any():
@@ -123,6 +125,41 @@ def unlasting(problem: Balance, volts: Array) -> Mask:
     return np.asarray(sign < 0)
 
 
+def left_for_good(problem: Balance, volts: Array) -> tuple[Array, bool]:
+    """One state, (1, p), pushed along each direction that grows until none is left, and whether it was.
+
+    A determinant tells an odd number of such directions only, as two latches at once do not have. Where no push leads
+    to a state with fewer of them, it is let be.
+    """
+    moved = False
+    if volts.shape[1] < 4:
+        return volts, moved
+    for _ in range(_MOST_PUSHES):
+        directions = _growing(problem, volts)
+        pushes = [size * direction for direction in directions for size in _KICKS]
+        better = next(
+            (found for push in pushes if (found := _fewer(problem, volts + push, len(directions))) is not None), None
+        )
+        if better is None:
+            break
+        volts, moved = better, True
+    return volts, moved
+
+
+def _growing(problem: Balance, volts: Array) -> list[Array]:
+    """The directions along which one state would leave its balance, each of largest part 1."""
+    growth, directions = np.linalg.eig(problem.at(volts)[1][0])
+    real = np.abs(growth.imag) <= 1e-9 * np.abs(growth)
+    chosen = real & (growth.real < -_NO_GROWTH * np.abs(growth).max())
+    return [np.real(direction) / np.abs(direction).max() for direction in directions.T[chosen]]
+
+
+def _fewer(problem: Balance, start: Array, count: int) -> Array | None:
+    """The state that a start leads to, if fewer directions grow there."""
+    found, settled = newton(problem, start)
+    return found if settled.all() and len(_growing(problem, found)) < count else None
+
+
 def _retry(problem: Balance, volts: Array, settled: Mask, way: _WayRound, start: Array) -> None:
     """Put the states that a way round settles in their places."""
     places = np.flatnonzero(~settled)
@@ -149,6 +186,21 @@ def _by_sources(problem: Balance, _: Array) -> tuple[Array, Mask]:
         return replace(part, drive=part.drive * along[:, None])
 
     return _gradually(problem, turned)
+
+
+def _by_other_starts(problem: Balance, start: Array) -> tuple[Array, Mask]:
+    """From junctions that conduct or do not by the throw of a coin, the same each time."""
+    stream = np.random.default_rng(_OTHER_STARTS)
+    conducting = problem.law.width * np.log1p(_CONDUCTING / problem.law.saturation)
+    volts, settled = start.copy(), np.zeros(len(start), dtype=np.bool_)
+    for _ in range(_OTHER_STARTS):
+        places = np.flatnonzero(~settled)
+        if not places.size:
+            break
+        thrown = np.where(stream.random(start.shape[1]) < 0.5, 0.0, conducting[places])
+        found, now = newton(problem.take(places), thrown)
+        volts[places[now]], settled[places[now]] = found[now], True
+    return volts, settled
 
 
 def _gradually(problem: Balance, changed: Callable[[Balance, Array], Balance]) -> tuple[Array, Mask]:

@@ -40,8 +40,7 @@ def follow(ports: Ports, values: Array) -> Iterator[Point]:
 
 def _begin(ports: Ports, value: float) -> tuple[Array, bool]:
     """Every row's junctions at the nominal state."""
-    nominal = np.zeros(1, dtype=np.intp)
-    volts, _, pushed = ports.solve(nominal, np.array([value]), np.zeros((1, ports.junction_count)))
+    volts, pushed = ports.begin(value)
     return np.repeat(volts, ports.rows, axis=0), pushed
 
 

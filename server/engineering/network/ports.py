@@ -19,7 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.engineering.network.balance import Balance, closing_step, settle, solved
+from server.engineering.network.balance import Balance, closing_step, left_for_good, settle, solved
 from server.engineering.network.equations import Equations
 from server.engineering.network.errors import NotSettled
 from server.engineering.network.junctions import Array, Places, Rows
@@ -95,6 +95,13 @@ class Ports:
         unknowns = self._polished(rows, values, unknowns)
         self._check(rows, values, unknowns)
         return volts, unknowns, bool(pushed.any())
+
+    def begin(self, value: float) -> tuple[Array, bool]:
+        """Junction voltages (1, p) of the nominal values, from nothing, and whether a choice of states was made."""
+        nominal, at = np.zeros(1, dtype=np.intp), np.array([value])
+        volts, _, pushed = self.solve(nominal, at, np.zeros((1, self.junction_count)))
+        volts, moved = left_for_good(self.problem(nominal, at), volts)
+        return volts, pushed or moved
 
     def problem(self, rows: Rows, values: Array) -> Balance:
         drive = self.open[rows] + values[:, None] * self.open_per_unit[rows]

@@ -37,19 +37,20 @@ def two_transistors(r1: Value = 10e3, rail: float = 12.0) -> Network:
     )
 
 
-def latch() -> Network:
-    """Two transistors, each held off by the other."""
-    return Network(
-        (
-            VoltageSource("V", "rail", "0", 5.0),
-            Resistor("RA", "rail", "c1", 1e3),
-            Resistor("RB", "rail", "c2", 1e3),
-            Resistor("R1", "c1", "b2", 10e3),
-            Resistor("R2", "c2", "b1", 10e3),
-            NPN("Q1", "c1", "b1", "0"),
-            NPN("Q2", "c2", "b2", "0"),
-        )
-    )
+def latch(count: int = 1) -> Network:
+    """Two transistors, each held off by the other; once or several times on one rail."""
+    parts: list[Element] = [VoltageSource("V", "rail", "0", 5.0)]
+    for place in range(count):
+        c1, c2, b1, b2 = (f"{node}{chr(39) * place}" for node in ("c1", "c2", "b1", "b2"))
+        parts += [
+            Resistor(f"RA{place}", "rail", c1, 1e3),
+            Resistor(f"RB{place}", "rail", c2, 1e3),
+            Resistor(f"RC{place}", c1, b2, 10e3),
+            Resistor(f"RD{place}", c2, b1, 10e3),
+            NPN(f"QA{place}", c1, b1, "0"),
+            NPN(f"QB{place}", c2, b2, "0"),
+        ]
+    return Network(tuple(parts))
 
 
 def trigger() -> Network:

@@ -300,6 +300,26 @@ def test_a_latch_is_not_reported_in_the_state_in_which_it_would_not_stay() -> No
     assert "more than one state" in point.notes[0]
 
 
+def test_two_latches_are_not_reported_on_their_points_either() -> None:
+    """Though two that would each tip over look, by their determinant, like none."""
+    point = operating_point(latch(count=2))
+
+    for pair in (("c1", "c2"), ("c1'", "c2'")):
+        collectors = sorted(point.volts[node].nominal for node in pair)
+        assert collectors[0] < 0.2
+        assert collectors[1] > 4.0
+
+
+def test_a_temperature_can_be_given_in_degrees() -> None:
+    """25 °C, with its tolerance: the drop of a diode spreads by 2 mV/K."""
+    diode = (CurrentSource("I", "0", "a", 1e-3), Diode("D", "a", "0"))
+
+    band = operating_point(Network(diode, temperature=parse("25 °C ± 10 °C"))).volts["a"]
+
+    assert band.nominal == pytest.approx(0.603, abs=2e-3)
+    assert band.most - band.least == pytest.approx(0.04, abs=0.01)
+
+
 def test_a_diode_without_a_resistor_is_refused() -> None:
     """By name, with the reason."""
     network = Network((VoltageSource("V", "a", "0", 5.0), Diode("D7", "a", "0")))
