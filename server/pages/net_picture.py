@@ -14,7 +14,7 @@ from server.records.signals import Parts
 from server.records.words import PinRole
 
 MOST_A_SIDE = 12
-LABEL_MOST = 30
+LABEL_MOST = 32
 _FIRST, _LAST = LEFT + 16, LEFT + 190
 _TOP = 16.0
 _OUTLINES: dict[PinRole, tuple[str, bool]] = {
@@ -41,34 +41,36 @@ class _Pin(NamedTuple):
 
 def net_view(name: str, at: NetAt, parts: Parts) -> Picture:
     """The picture of a net in one case."""
-    drawn = [(pin, _drawn(pin, row in parts.off)) for row, pin in enumerate(at.pins)]
+    drawn = [(pin, _drawn(pin, row, parts)) for row, pin in enumerate(at.pins)]
     above = _cut([one for pin, one in drawn if pin.line.role not in (PinRole.INPUT, PinRole.PASSIVE)])
     below = _cut([one for pin, one in drawn if pin.line.role in (PinRole.INPUT, PinRole.PASSIVE)])
-    y = _TOP + LINE * max(len(above), 1) + 22
-    height = y + 22 + LINE * max(len(below), 1) + 8
+    y = _TOP + LINE * max(len(above), 1) + 28
+    height = y + 28 + LINE * max(len(below), 1) + 8
     strokes, shapes, words = [Stroke("interval", LEFT, y, RIGHT, y)], list[Shape](), list[Words]()
     for side, pins in ((-1, above), (1, below)):
         for number, pin in enumerate(pins):
-            _hang(strokes, shapes, words, pin, _x(number, len(pins)), y, side * (28 + LINE * (len(pins) - 1 - number)))
+            x = _x(number, len(pins)) + (24 if side > 0 else 0)  # not under a stem from above
+            _hang(strokes, shapes, words, pin, x, y, side * (34 + LINE * (len(pins) - 1 - number)))
     words.append(Words("name", RIGHT, y - 8, "end", _short(name, 20)))
     told = _told(name, at, parts)
     return Picture("net", told, told, height, tuple(strokes), (), tuple(shapes), tuple(words))
 
 
-def _drawn(pin: PinAt, off: bool) -> _Pin:
+def _drawn(pin: PinAt, row: int, parts: Parts) -> _Pin:
+    off = row in parts.off
     outline, filled = ("cross", False) if off else _OUTLINES[pin.line.role]
-    return _Pin(_short(f"{pin.line.name}, {_does(pin, off)}", LABEL_MOST), outline, filled, off)
+    return _Pin(_short(f"{pin.line.name}, {_does(pin, row, parts)}", LABEL_MOST), outline, filled, off)
 
 
-def _does(pin: PinAt, off: bool) -> str:
-    if off:
+def _does(pin: PinAt, row: int, parts: Parts) -> str:
+    if row in parts.off:
         return "off the net"
     if pin.line.role is PinRole.PASSIVE:
         return f"{pin.here.value} to {pin.line.entry.other_end}".strip()
     if pin.line.entry.drives:
         return f"always {pin.line.entry.drives}"
-    through = f", through {pin.line.series.designator}" if pin.line.series else ""
-    return f"{_DOES[pin.line.role]}{through}"
+    through = parts.series.get(row, "").startswith("through") and pin.line.series
+    return _DOES[pin.line.role] + (f" by {through.designator}" if through else "")
 
 
 def _cut(pins: list[_Pin]) -> list[_Pin]:
@@ -96,7 +98,7 @@ def _hang(
 
 def _told(name: str, at: NetAt, parts: Parts) -> str:
     """The same in a sentence: `KEY 2, now: U7 pin 6 drives; U9 pin 14 either way; U11 pin 9 listens`."""
-    said = [f"{pin.line.name} {_does(pin, row in parts.off)}" for row, pin in enumerate(at.pins)]
+    said = [f"{pin.line.name} {_does(pin, row, parts)}" for row, pin in enumerate(at.pins)]
     shown = said[: 2 * MOST_A_SIDE]
     more = [f"and {len(said) - len(shown)} more"] if len(said) > len(shown) else []
     return f"{name}, {at.case.words}: {'; '.join([*shown, *more])}."

@@ -404,11 +404,19 @@ def _pin_views(machine: Machine, board: Board, at: NetAt, judged: Judged) -> lis
     views = []
     for row, pin in enumerate(at.pins):
         kinds = dict.fromkeys(kind for kind in (pin.drives_as, pin.hears_as) if kind)
-        said = [judged.parts.off[row]] if row in judged.parts.off else judged.parts.left_out.get(row, [])
+        off = judged.parts.off.get(row, "")
+        said = [off] if off else [*_bridged(pin), *judged.parts.left_out.get(row, [])]
         where = position_address(machine, board, pin.line.position.designator)
         through = judged.parts.series.get(row, "")
-        views.append(PinView(row + 1, pin, where, " or ".join(kinds), through, row in judged.parts.off, said))
+        views.append(PinView(row + 1, pin, where, " or ".join(kinds), through, bool(off), said))
     return views
+
+
+def _bridged(pin: PinAt) -> list[str]:
+    """That a lifted pin is on the net all the same, by a resistor from it to its pad."""
+    if not (pin.lifted and pin.line.series):
+        return []
+    return [f"{pin.line.name} is lifted ({pin.lifted}) and goes to the net through {pin.line.series.designator}."]
 
 
 def _state_views(judged: Judged) -> tuple[list[StateView], list[str]]:

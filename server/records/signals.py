@@ -7,6 +7,7 @@ output. It knows no page and asks the record nothing.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import Literal
 
 from server.engineering.contention_result import Contention
@@ -279,10 +280,16 @@ def _paths(parts: Parts) -> Iterator[tuple[set[str], SignalPath]]:
     """The sums, each with the names of the drivers that it is about: the outputs together, two-way pins one by one."""
     fixed, pulls = list(parts.fixed.values()), list(parts.pulls.values())
     if fixed and parts.listening():
-        yield {output.name for output in fixed}, signal_path(fixed, parts.listening(), pulls)
+        yield {output.name for output in fixed}, _path(tuple(fixed), tuple(parts.listening()), tuple(pulls))
     for row, output in parts.free.items():
         if heard := parts.listening(row):
-            yield {output.name}, signal_path([output, *fixed], heard, pulls)
+            yield {output.name}, _path((output, *fixed), tuple(heard), tuple(pulls))
+
+
+@lru_cache(maxsize=64)
+def _path(drivers: tuple[Output, ...], receivers: tuple[Receiver, ...], pulls: tuple[Pull, ...]) -> SignalPath:
+    """A wide bus takes seconds: what is looked at again, or in a case that changes nothing, is not worked out again."""
+    return signal_path(drivers, receivers, pulls)
 
 
 def _never_at_once(parts: Parts) -> list[str]:

@@ -14,7 +14,7 @@ from server.records.questions.stacking import pins_in
 from server.records.signals import END_MOST, read_end
 from server.records.words import Level, PinRole
 
-PINS_MOST = 60
+PINS_MOST = 40
 OUTPUTS = (PinRole.TOTEM_POLE, PinRole.OPEN_COLLECTOR, PinRole.EITHER_WAY)
 
 
@@ -47,7 +47,7 @@ def check(command: NetFields) -> None:
         faults["pins.0.designator"] = "A net has at least one pin: say at which position, such as U7."
     if len(command.pins) > PINS_MOST:
         count = len(command.pins)
-        faults["pins.0.designator"] = f"There are {count} pins; sums are made for up to {PINS_MOST} on one net."
+        faults["pins.0.designator"] = f"There are {count} pins; at most {PINS_MOST} fit on one net."
         raise Invalid(faults)
     seen: dict[tuple[str, str], int] = {}
     for number, row in enumerate(command.pins):

@@ -381,4 +381,4 @@ def _pin_differences(before: PinAt, after: PinAt) -> Iterator[str]:
 def _called(here: Here) -> str:
     if here.empty or here.type or here.value:
         return "nothing" if here.empty else f"a {here.words}"
-    return f"a {here.kind} that is not known"
+    return "nothing that is known"
