@@ -15,12 +15,12 @@ from server.records.errors import NotFound
 from server.records.questions.addresses import find_machine
 from server.records.questions.hazards import cautions_for
 from server.records.questions.journal import Told, told
-from server.records.questions.mods import StepLine, standing_on
 from server.records.questions.paging import Paged
+from server.records.questions.stacking import DoneStep, standing_on
 from server.records.questions.states import Seat, days_of_change, mods_in_force, seats_on
 from server.records.questions.stays import tags_of
 from server.records.tables import Machine, Mod
-from server.records.words import StepKind
+from server.records.traces import BY_MOUNTING
 
 router = APIRouter()
 NO_DAY = "Write it as year-month-day, such as 1981-09-30; it has to be in the calendar."
@@ -63,8 +63,8 @@ class DayPage:
     later: date | None
     mods: list[Mod]
     tags: dict[int, str]
-    begun: list[StepLine]
-    marks_left: list[StepLine]
+    begun: list[DoneStep]
+    marks_left: list[DoneStep]
     seats: Paged[Seat]
     base: str
     form: Form
@@ -131,8 +131,8 @@ def _day_page(house: House, tag: str, asked: date, number: int, form: Form, stat
             later=min((found for found in days if found > asked), default=None),
             mods=in_force,
             tags=tags_of(session, in_force),
-            begun=[line for line in standing if line.step.mod_id not in of_mods],
-            marks_left=[line for line in standing if line.step.kind not in (StepKind.TAKE_OUT, StepKind.FIT)],
+            begun=[step for step in standing if step.mod_id not in of_mods],
+            marks_left=[step for step in standing if step.kind not in BY_MOUNTING],
             seats=seats_on(session, machine, asked, number),
             base=f"{address(machine)}/on/{asked}",
             form=form,

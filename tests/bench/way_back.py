@@ -20,7 +20,9 @@ from sqlmodel import Session, SQLModel, select
 from server.records import migrate
 from server.records.commands import machines, mods, parts, steps
 from server.records.questions.addresses import find_machine
+from server.records.questions.stacking import standing_on
 from server.records.questions.states import days_of_change, mods_in_force, seats_on
+from server.records.questions.stays import tags_of
 from server.records.questions.way_back import way_back
 from server.records.store import Store, sqlite_url
 from server.records.tables import Step
@@ -46,7 +48,8 @@ def main() -> None:
 def on_a_day(session: Session, machine: Any) -> None:
     """What the page of a day reads."""
     days_of_change(session, machine)
-    mods_in_force(session, machine, DAY)
+    tags_of(session, mods_in_force(session, machine, DAY))
+    standing_on(session, machine, DAY)
     seats_on(session, machine, DAY)
 
 

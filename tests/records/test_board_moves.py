@@ -20,8 +20,8 @@ from server.records.errors import NotFound
 from server.records.placing import describe
 from server.records.questions.addresses import find_board, find_machine, find_mod
 from server.records.questions.journal import latest, told
-from server.records.questions.mods import standing_on
 from server.records.questions.sheet import whole_machine
+from server.records.questions.stacking import standing_on
 from server.records.questions.states import days_of_change, mods_in_force, seats_on
 from server.records.questions.stays import boards_left, mods_that_came, mods_that_left, stays_of
 from server.records.questions.trials import mods_come, mods_noted
@@ -159,7 +159,7 @@ def test_what_moved_no_part_goes_with_it_but_the_case_stays(bench: Bench) -> Non
     def standing(tag: str, day: str) -> list[str]:
         with bench.store.reading() as session:
             lines = standing_on(session, find_machine(session, tag), date.fromisoformat(day))
-        return [line.step.kind for line in lines if line.step.mod_id == 2]
+        return [step.kind for step in lines if step.mod_id == 2]
 
     assert standing(TAG, "2025-04-30") == ["cut trace", "adjust", "drill or cut case"]
     assert (standing(TAG, DAY), standing(OTHER, DAY)) == (["drill or cut case"], ["cut trace", "adjust"])

@@ -7,8 +7,7 @@ from datetime import date
 from sqlalchemy import ColumnElement, and_, or_
 from sqlmodel import Session, col, select
 
-from server.records.questions.stays import step_here
-from server.records.tables import Board, Machine, Mod, ModMove, Part, Placement, Position, Step
+from server.records.tables import Board, Mod, ModMove, Part, Placement, Position, Step
 from server.records.traces import (
     BY_MOUNTING,
     CANNOT_BE_PUT_BACK,
@@ -116,11 +115,6 @@ def _sittings(session: Session, steps: list[int]) -> dict[int, list[Sitting]]:
                 Sitting(part, placement.fitted_on, placement.signer)
             )
     return found
-
-
-def standing_on(session: Session, machine: Machine, day: date) -> list[StepLine]:
-    """The steps that were done and not put back at the end of a day, in the order of their mods."""
-    return lines_where(session, step_here(machine, day), stood_on(day))
 
 
 def stood_on(day: date) -> ColumnElement[bool]:

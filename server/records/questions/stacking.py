@@ -15,6 +15,8 @@ from sqlalchemy import select as columns
 from sqlmodel import Session, col
 
 from server.records.placing import described
+from server.records.questions.mods import stood_on
+from server.records.questions.stays import step_here
 from server.records.tables import Board, Machine, Mod, Part, Position, Step
 from server.records.traces import CANNOT_BE_PUT_BACK, trace_of_step, words_of
 from server.records.words import StepKind, Trace
@@ -117,6 +119,11 @@ def done_where(session: Session, *conditions: ColumnElement[bool]) -> list[DoneS
         .order_by(col(Mod.number), col(Mod.id), col(Step.number))
     )
     return [DoneStep._make(row) for row in session.execute(query)]
+
+
+def standing_on(session: Session, machine: Machine, day: date) -> list[DoneStep]:
+    """The steps that were done and not put back at the end of a day, in the order of their mods."""
+    return done_where(session, step_here(machine, day), stood_on(day))
 
 
 def rows_of(step: DoneStep | Step) -> Iterator[Row]:

@@ -3,16 +3,18 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 import sqlalchemy
-from sqlalchemy import ColumnElement, and_, case, or_
-from sqlalchemy.orm import aliased
+from sqlalchemy import ColumnElement, Select, and_, case, or_
+from sqlalchemy.orm import Mapped, aliased
 from sqlmodel import Session, col, func, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.questions.paging import Paged, paged
 from server.records.questions.stays import TOLD, boards_ever, boards_on, covers, mod_here
 from server.records.tables import Board, BoardStay, Machine, Mod, ModMove, Part, Placement, Position, Step
+from server.records.traces import BY_MOUNTING
 from server.records.words import ModState
 
 
@@ -88,31 +90,39 @@ def seats_on(session: Session, machine: Machine, day: date, number: int = 1, mos
 
 def days_of_change(session: Session, machine: Machine) -> list[date]:
     """The days at whose end other parts, boards or mods in force were there than the day before."""
-    days = {*_days_of_parts(session, machine), *_days_of_mods(session, machine), *_days_of_boards(session, machine)}
-    return sorted(day for day in days if day is not None)
+    of = (_days_of_parts, _days_of_work, _days_of_mods, _days_of_boards)
+    return sorted({day for days in of for day in days(session, machine) if day is not None})
 
 
 def _days_of_parts(session: Session, machine: Machine) -> Iterator[date | None]:
     """When a part came to a position or left it, while its board was in the machine; not for less than a day."""
     stayed = col(Placement.fitted_on).is_distinct_from(col(Placement.removed_on))
-    moved = select(BoardStay.board_id)
     for day in (col(Placement.fitted_on), col(Placement.removed_on)):
-        here = and_(
-            col(BoardStay.board_id) == col(Position.board_id),
-            col(BoardStay.machine_id) == machine.id,
-            covers(day),
+        query = sqlalchemy.select(day).join(Position, col(Position.id) == col(Placement.position_id))
+        yield from session.execute(_while_here(query, machine, day).where(stayed).distinct()).scalars()
+
+
+def _days_of_work(session: Session, machine: Machine) -> Iterator[date | None]:
+    """When a pin, a trace or whatever else is no part was worked on, or put back; not for less than a day."""
+    for day in (col(Step.done_on), col(Step.undone_on)):
+        worked = and_(
+            col(Step.kind).not_in([kind.value for kind in BY_MOUNTING]),
+            col(Step.done_on).is_distinct_from(col(Step.undone_on)),
         )
-        query = (
-            sqlalchemy.select(day)
-            .join(Position, col(Position.id) == col(Placement.position_id))
-            .outerjoin(BoardStay, here)
-            .where(
-                col(Position.board_id).in_(boards_ever(machine)),
-                stayed,
-                or_(col(BoardStay.id).is_not(None), col(Position.board_id).not_in(moved)),
-            )
-        )
-        yield from session.execute(query.distinct()).scalars()
+        at_positions = sqlalchemy.select(day).join(Position, col(Position.id) == col(Step.position_id))
+        yield from session.execute(_while_here(at_positions, machine, day).where(worked).distinct()).scalars()
+        elsewhere = sqlalchemy.select(day).join(Mod, col(Mod.id) == col(Step.mod_id))
+        of_it = and_(col(Step.position_id).is_(None), mod_here(machine, day))
+        yield from session.execute(elsewhere.where(worked, of_it).distinct()).scalars()
+
+
+def _while_here(query: Select[Any], machine: Machine, day: Mapped[Any]) -> Select[Any]:
+    """A question about positions, narrowed to those whose board was in a machine on a day."""
+    here = and_(col(BoardStay.board_id) == col(Position.board_id), col(BoardStay.machine_id) == machine.id, covers(day))
+    never_moved = col(Position.board_id).not_in(select(BoardStay.board_id))
+    return query.outerjoin(BoardStay, here).where(
+        col(Position.board_id).in_(boards_ever(machine)), or_(col(BoardStay.id).is_not(None), never_moved)
+    )
 
 
 def _days_of_mods(session: Session, machine: Machine) -> Sequence[date]:

@@ -142,10 +142,10 @@ class _Stack:
 
     def order_with_parts(self, wanted: set[int]) -> tuple[list[int], list[DoneStep]]:
         """The order, and the steps whose own parts cannot be free in time; no order where there is none even so."""
-        wishes = {key: held for key in wanted if (held := self._holder_of(key)) in wanted}
+        wishes = {key: held for key in wanted if (held := self._holder_of(self.standing[key])) in wanted}
         without: list[DoneStep] = []
         while True:
-            waits = {key: self.waits.get(key, set()) | ({wishes[key]} if key in wishes else set()) for key in wanted}
+            waits = self.waits | {key: self.waits.get(key, set()) | {held} for key, held in wishes.items()}
             order, circle = _in_order(wanted, waits, self.standing)
             knotted = [key for key in circle if key in wishes]
             if not knotted:
@@ -154,9 +154,9 @@ class _Stack:
                 without.append(self.standing[key])
                 del wishes[key]
 
-    def _holder_of(self, key: int) -> int | None:
+    def _holder_of(self, step: DoneStep) -> int | None:
         """The step that holds the part which a step took out."""
-        seat = self.seats.get(self.standing[key].part_id or 0) if self.standing[key].took_out else None
+        seat = self.seats.get(step.part_id) if step.part_id and step.took_out else None
         return seat.step if seat else None
 
     def holder(self, part: int) -> DoneStep | None:
