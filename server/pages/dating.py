@@ -175,7 +175,7 @@ def _part_page(
         board=board,
         board_base=board_address(machine, board) if machine and board else "",
         line=next((line for line in lines if line.part.key == part.key), None),
-        allows=dating.allows if dating else "",
+        allows=f"{dating.allows} {dating.contradiction}".strip() if dating else "",
         code=code,
         reading_form=_told_apart(reading_form or _reading_form(part, code), "r"),
         readings=[*((days_of(reading), _in_words(reading)) for reading in code.offered), ALL_READINGS],

@@ -1,5 +1,7 @@
 """The date codes of a board and of a part: told, drawn, chosen and overruled; never saved over unseen."""
 
+import re
+
 import pytest
 from starlette.testclient import TestClient
 
@@ -55,9 +57,12 @@ def test_the_page_says_what_the_codes_allow(client: TestClient, board: str) -> N
 
 def test_every_code_is_told_with_what_is_made_of_it(client: TestClient, board: str) -> None:
     """All that it can mean in few words, and why it counts, is left out, or tells nothing."""
-    told = {row[0]: row[3:] for row in rows_of(client.get(f"{board}/dating"))}
+    told = {row[0]: row[2:4] for row in rows_of(client.get(f"{board}/dating"))}
 
-    assert told["U1"][0] == "week 9 of 1981 1981-02-23 to 1981-03-04 September 1981 1981-09-01 to 1981-09-30"
+    assert told["U1"][0] == (
+        "week 9 of 1981 1981-02-23 to 1981-03-04 : 2 readings, by both rules for weeks "
+        "September 1981 1981-09-01 to 1981-09-30"
+    )
     assert told["U1"][1].startswith("Counts. Held to be original.")
     assert told["U2"][1].startswith("Does not belong. U2 is later than the machine")
     assert told["U3"][1].startswith("Tells nothing. “8167” cannot be read as a date.")
@@ -172,7 +177,7 @@ def test_a_word_on_a_part_that_was_changed_meanwhile_shows_both_versions(client:
 
 def test_a_part_on_no_board_has_its_readings_all_the_same(client: TestClient) -> None:
     """But none to tell of."""
-    post(client, "/kept-aside/new", kind="chip", origin="new", date_code="8109", day="2025-01-10")
+    post(client, "/kept-aside/new", kind="chip", type="7404", origin="new", date_code="8109", day="2025-01-10")
 
     page = client.get("/parts/1/dating")
 
@@ -186,3 +191,50 @@ def test_what_is_not_there_is_not_found(client: TestClient, board: str) -> None:
     assert client.get(f"{board}x/dating").status_code == 404
     assert client.get("/parts/99/dating").status_code == 404
     assert post(client, "/parts/99/dating", dating="counts").status_code == 404
+
+
+def test_as_many_readings_are_shown_as_are_said(client: TestClient) -> None:
+    """And why a week can have ten days: two rules for weeks, of which neither is known to be the maker's."""
+    board = set_up(client)
+    enter_part(client, "U10", date_code="8126", type="74LS245")
+
+    page = client.get(f"{board}/dating")
+
+    words = words_of(page)
+    assert "U10 has 2 readings; the earliest is used" in words
+    assert rows_of(page)[0][2] == "week 26 of 1981 1981-06-22 to 1981-07-01 : 2 readings, by both rules for weeks"
+    assert "A week is told with the days of two readings together, by ISO 8601 and as counted from 1 January" in words
+
+
+def test_a_part_held_to_count_that_is_later_than_the_machine_is_remarked(client: TestClient, board: str) -> None:
+    """Wherever the day is told: on the board's codes, on the board, and on the part. It judges nothing."""
+    post(client, "/parts/2/dating", dating="counts", note="Seen in a photograph of 1983", opened_version="1")
+    said = (
+        "The codes allow a board built from 1984-09-16 on. The machine was made by 1982-12-31, which is earlier than "
+        "that: look again at its date, and at U2, which counts only because the keeper holds so."
+    )
+
+    pages = {address: words_of(client.get(address)) for address in (f"{board}/dating", board, "/parts/2/dating")}
+
+    assert said.partition(". ")[2] in pages[f"{board}/dating"]
+    assert said in pages[board]
+    assert said in pages["/parts/2/dating"]
+    assert not [word for word in JUDGING if any(word in page.lower() for page in pages.values())]
+
+
+@pytest.mark.parametrize(("kind", "code", "told"), [("chip", "8049", True), ("capacitor", "8049", False)])
+def test_only_a_chip_can_bear_a_chip_s_type_number(client: TestClient, kind: str, code: str, told: bool) -> None:
+    """On no other part can its figures be one."""
+    board = set_up(client)
+    enter_part(client, "X1", date_code=code, kind=kind, type="", value="")
+
+    pages = [words_of(client.get(address)) for address in (f"{board}/dating", "/parts/1", "/parts/1/dating")]
+
+    assert [told] * 3 == ["is also the type number" in page for page in pages]
+
+
+def test_what_a_code_means_stands_beside_it(client: TestClient, board: str) -> None:
+    """Before what part it is on: a telephone shows the first columns only."""
+    headings = re.findall(r'<th scope="col">(.*?)</th>', client.get(f"{board}/dating").text)
+
+    assert headings == ["Position", "Code", "Can mean", "Made of it", "Part"]

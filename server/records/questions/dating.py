@@ -23,7 +23,7 @@ from server.records.questions.addresses import designator_key
 from server.records.questions.paging import Paged, paged
 from server.records.tables import Board, BoardStay, Machine, Part, Placement, Position
 from server.records.texts import printable
-from server.records.words import Dating, Origin
+from server.records.words import Dating, Origin, PartKind
 
 Span = tuple[date, date]
 Place = Literal["counts", "does not belong", "left out", "tells nothing"]
@@ -63,12 +63,16 @@ class Code:
 
 
 class Meaning(NamedTuple):
-    """Readings that say the same in words, such as one week by both rules for weeks, with the days of all."""
+    """Readings that say the same in words, such as one week by both rules for weeks, with the days of all.
+
+    `number` says how many they are, so that a week of ten days is known to be two.
+    """
 
     words: str
     earliest: date
     latest: date
     reckoned: bool
+    number: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +104,13 @@ class CodeLine:
         for reading in self.code.readings:
             alike[reading.why.partition(",")[0]].append(reading)
         return [
-            Meaning(words, min(one.earliest for one in of), max(one.latest for one in of), of[0] in self.reckoned)
+            Meaning(
+                words,
+                min(one.earliest for one in of),
+                max(one.latest for one in of),
+                of[0] in self.reckoned,
+                len(of),
+            )
             for words, of in alike.items()
         ]
 
@@ -124,11 +134,20 @@ class BoardDating:
 
     @property
     def contradiction(self) -> str:
-        """Where the board's own date is earlier than the codes allow."""
-        own = made_span(self.board.made)
-        if own is None or self.window.not_before is None or own[1] >= self.window.not_before:
+        """Where the board's own date, or its machine's, is earlier than the codes allow; the latter by a word alone."""
+        first = self.window.not_before
+        if first is None:
             return ""
-        return f"The board’s own date, {self.board.made}, is earlier than that."
+        said = []
+        own = made_span(self.board.made)
+        if own and own[1] < first:
+            said.append(f"The board’s own date, {self.board.made}, is earlier than that.")
+        if self.made and self.made[1] < first:
+            said.append(
+                f"The machine was made by {self.made[1]}, which is earlier than that: look again at its date, and at "
+                f"{self.window.newest}, which counts only because the keeper holds so."
+            )
+        return " ".join(said)
 
     def placed(self, place: Place) -> list[CodeLine]:
         return [line for line in self.lines if line.place == place]
@@ -143,31 +162,34 @@ def days_of(reading: Reading) -> str:
 
 
 @lru_cache(maxsize=4096)
-def read_code(text: str, chosen: str, by: By) -> Code:
-    """Every reading of a code that was printed by a certain day, and the chosen one if it is one of them."""
+def read_code(text: str, chosen: str, by: By, on_chip: bool = True) -> Code:
+    """Every reading of a code that was printed by a certain day, and the chosen one if it is one of them.
+
+    That its figures are a chip's type number as well is said only of what is `on_chip`.
+    """
     if not text:
         return Code(text, trouble="No date code is noted.")
-    readings, offered = _decoded(text, by.day), _offered(text, by.day)
+    readings, offered = (_of_kind(some, on_chip) for some in (_decoded(text, by.day), _decoded(text, by.day, SCHEMES)))
     picked = next((reading for reading in offered if days_of(reading) == chosen), None)
     if picked:
         return Code(text, (picked,), offered, picked)
     left_aside = f"The reading chosen before, {chosen}, is none of this code’s now; it is left aside." if chosen else ""
-    trouble = "" if readings else _trouble(text, by, offered)
+    trouble = "" if readings else _trouble(text, by, offered, on_chip)
     return Code(text, readings, offered, None, trouble, left_aside)
 
 
 @lru_cache(maxsize=4096)
 def _decoded(text: str, not_after: date | None, schemes: tuple[str, ...] | None = None) -> tuple[Reading, ...]:
-    return tuple(decode(text, not_after=not_after, schemes=schemes))
-
-
-def _offered(text: str, not_after: date | None) -> tuple[Reading, ...]:
-    """With the letters of IEC 60062, which wait to be asked; two rules that come to the same days are one choice."""
-    found = {days_of(reading): reading for reading in reversed(_decoded(text, not_after, SCHEMES))}
+    """Two rules that come to the same days are one reading. `SCHEMES` takes in IEC 60062, which waits to be asked."""
+    found = {days_of(reading): reading for reading in reversed(decode(text, not_after=not_after, schemes=schemes))}
     return tuple(reversed(found.values()))
 
 
-def _trouble(text: str, by: By, offered: Sequence[Reading]) -> str:
+def _of_kind(readings: Sequence[Reading], on_chip: bool) -> tuple[Reading, ...]:
+    return tuple(readings if on_chip else (replace(reading, type_number=None) for reading in readings))
+
+
+def _trouble(text: str, by: By, offered: Sequence[Reading], on_chip: bool) -> str:
     shown = printable(text, CODE_SHOWN)
     if offered:
         return (
@@ -180,7 +202,7 @@ def _trouble(text: str, by: By, offered: Sequence[Reading]) -> str:
             f"Every reading of “{shown}” is still to come by {by.day}, {by.why}: the earliest starts {first}. "
             "Look at the marking again."
         )
-    also = type_number(text.strip())
+    also = type_number(text.strip()) if on_chip else None
     return f"“{shown}” cannot be read as a date. {also or 'Look at the marking again, or for another on the part.'}"
 
 
@@ -205,10 +227,14 @@ def code_of(session: Session, part: Part) -> Code:
         .limit(1)
     ).first()
     if first is None:
-        return read_code(part.date_code, part.date_reading, by_day(part, False, None, None))
+        return _code(part, by_day(part, False, None, None))
     board, fitted_on = first
     by = by_day(part, True, fitted_on, _origins(session, [board])[board].acquired_on)
-    return read_code(part.date_code, part.date_reading, by)
+    return _code(part, by)
+
+
+def _code(part: Part, by: By) -> Code:
+    return read_code(part.date_code, part.date_reading, by, part.kind == PartKind.CHIP)
 
 
 # ---- The codes of boards ----
@@ -276,7 +302,7 @@ def _lines(session: Session, boards: Sequence[int], origins: dict[int, Origins])
         began = found[row.board].get(row.part.key)
         held = row.part.origin == Origin.ORIGINAL and (row.first or began is not None)
         by = by_day(row.part, True, row.fitted_on, origins[row.board].acquired_on)
-        code = began.code if began else read_code(row.part.date_code, row.part.date_reading, by)
+        code = began.code if began else _code(row.part, by)
         found[row.board][row.part.key] = CodeLine(row.part, row.designator, row.removed_on is None, held, code)
     return {board: _one_a_label(lines.values()) for board, lines in found.items()}
 
