@@ -3,9 +3,10 @@
 A condition's margin (positive where it holds) is taken along a grid that is followed in one direction. In each cell of
 the grid, by its ends:
 
-- one end holds and the other does not: there is an end in it, found by halving to 0.1 mV (or mA of a current source);
+- one end holds and the other does not: there is an end in it, found by halving to 0.1 mV, or 1e-5 of
+  the range where that is less;
 - both are alike, and the slopes at both ends head for the limit from either side: the margin turns in it. The cell is
-  halved, the half kept in which it turns, until it crosses or is narrower than 0.5 mV. Those last are counted as
+  halved, the half kept in which it turns, until it crosses or is narrower than five times that. Those last are
   `grazing`: the condition may change for less than that;
 - anything else is taken to have no end in it. A stretch that begins and ends within one cell and is not foretold by
   the slopes is missed: that is what the grid's step has to be told for.
@@ -16,6 +17,7 @@ where it does in that direction. Slopes by a difference along the states' own ta
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,8 +26,8 @@ from server.engineering.network.junctions import Array, Places, Rows
 from server.engineering.network.ports import Ports
 from server.engineering.network.states import States
 
-FOUND_TO, GRAZING_BELOW = 1e-4, 5e-4
-_NUDGE = 1e-6
+_FINE, _FINE_SHARE = 1e-4, 1e-5
+_GRAZING, _NUDGE = 5.0, 1e-2
 
 See = Callable[[Rows, Array, Array], States]
 Margin = Callable[[States], Array]
@@ -62,6 +64,27 @@ class Cells:
         return np.asarray(~self.differ & (away * self.slope_at_start < 0) & (away * self.slope_at_end > 0))
 
 
+class Edge(NamedTuple):
+    """Solved states of every row at one value of the source, `at` of shape (rows,), with a condition's margin."""
+
+    at: Array
+    volts: Array
+    margin: Array
+    slope: Array
+
+
+def between(first: Edge, last: Edge) -> Cells:
+    """The cells between two neighbouring values that may have an end in them, `first` passed first."""
+    rows = np.arange(len(first.at))
+    cells = Cells(rows, first.at, last.at, first.volts, first.margin, last.margin, first.slope, last.slope)
+    return cells.take(cells.differ | cells.turn)
+
+
+def fine_of(low: float, high: float) -> float:
+    """How closely ends are found in a range."""
+    return min(_FINE, _FINE_SHARE * (high - low))
+
+
 @dataclass(frozen=True)
 class Looking:
     """How to solve a network at some values, to read its unknowns, and to reckon a margin from that."""
@@ -69,6 +92,7 @@ class Looking:
     ports: Ports
     see: See
     margin: Margin
+    fine: float
 
     def at(self, rows: Places, values: Array, start: Array) -> tuple[Array, Array, Array]:
         """Junction voltages, margins and slopes of new states."""
@@ -78,13 +102,13 @@ class Looking:
 
     def views(self, rows: Rows, values: Array, volts: Array, unknowns: Array) -> tuple[States, States]:
         """Solved states, and what they come to a little further along the source."""
-        moved = unknowns + _NUDGE * self.ports.slopes(rows, values, volts)
-        return self.see(rows, values, unknowns), self.see(rows, values + _NUDGE, moved)
+        moved = unknowns + _NUDGE * self.fine * self.ports.slopes(rows, values, volts)
+        return self.see(rows, values, unknowns), self.see(rows, values + _NUDGE * self.fine, moved)
 
     def of(self, here: States, beside: States) -> tuple[Array, Array]:
         """Margins and their slopes by the source."""
         margin = self.margin(here)
-        return margin, (self.margin(beside) - margin) / _NUDGE
+        return margin, (self.margin(beside) - margin) / (_NUDGE * self.fine)
 
     def middles(self, cells: Cells) -> tuple[Cells, Cells]:
         """Both halves of each cell."""
@@ -108,7 +132,7 @@ def crossings(looking: Looking, cells: Cells) -> tuple[Places, Array, Cells]:
     """The rows and source values at which the condition changes, and the cells that only graze it."""
     found, grazing = _in_turning(looking, cells.take(cells.turn))
     whole = joined([cells.take(cells.differ), *found])
-    while whole.width > FOUND_TO:
+    while whole.width > looking.fine:
         first, second = looking.middles(whole)
         whole = chosen(first.differ, first, second)
     return whole.rows, (whole.start + whole.end) / 2, grazing
@@ -126,7 +150,7 @@ def chosen(where: NDArray[np.bool_], first: Cells, second: Cells) -> Cells:
 def _in_turning(looking: Looking, cells: Cells) -> tuple[list[Cells], Cells]:
     """Cells with an end each, out of cells in which the margin turns; and those that were narrowed down for nothing."""
     found: list[Cells] = []
-    while cells.rows.size and cells.width > GRAZING_BELOW:
+    while cells.rows.size and cells.width > _GRAZING * looking.fine:
         first, second = looking.middles(cells)
         crossing = first.differ
         found += [first.take(crossing), second.take(crossing)]

@@ -31,7 +31,7 @@ from server.engineering.network.states import States, Terminal
 
 DRAWS = 1000
 MOST_POINTS = 5_000
-_MOST_STATES = 1_000_000
+MOST_STATES = 1_000_000
 _CHOICE = (
     "The network can rest in more than one state here, and the state first found is one that it would not stay in; "
     "these figures are of one in which it stays."
@@ -152,9 +152,9 @@ def _solved(network: Network, source: str | None, points: Array, draws: int, see
     if source is not None:
         network.source(source)
     drawn = DrawnValues(network, draws, seed)
-    if drawn.rows * len(points) > _MOST_STATES:
+    if drawn.rows * len(points) > MOST_STATES:
         raise NetworkTooLarge(
-            f"{len(points)} points of {drawn.rows} draws are more than {_MOST_STATES}: give fewer of either"
+            f"{len(points)} points of {drawn.rows} draws are more than {MOST_STATES}: give fewer of either"
         )
     ports = Ports(assemble(network, drawn), source)
     unknowns = np.empty((len(points), *ports.fixed.shape))

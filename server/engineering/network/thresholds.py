@@ -13,25 +13,25 @@ from dataclasses import dataclass, field
 from uuid import UUID
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.engineering.network.assembly import assemble
 from server.engineering.network.bands import Band
 from server.engineering.network.conditions import AnyCondition, Condition, parts_of
-from server.engineering.network.crossings import Cells, Looking, crossings, joined
+from server.engineering.network.crossings import Cells, Edge, Looking, between, crossings, fine_of, joined
 from server.engineering.network.drawn_values import DrawnValues
 from server.engineering.network.errors import BadSweep, NetworkTooLarge
 from server.engineering.network.following import follow
 from server.engineering.network.junctions import Array, Rows
 from server.engineering.network.networks import Network
-from server.engineering.network.points import DRAWS, swept_values
+from server.engineering.network.points import DRAWS, MOST_STATES, swept_values
 from server.engineering.network.ports import Ports
 from server.engineering.network.states import States
 from server.engineering.network.stretches import Stretch, both, matched, stretches
 
 STEP = 0.05
 _FEWEST_CELLS, _MOST_CELLS = 64, 480
-_MOST_HELD = 30_000_000
-_AGREE = 2e-3
+_AGREE = 20.0
 
 
 @dataclass(frozen=True)
@@ -90,7 +90,7 @@ def thresholds(
     notes = (
         *network.notes,
         *told_of_draws,
-        *_told_of_return(rows[0], there_and_back, falling, unit),
+        *_told_of_return(rows[0], there_and_back, falling, unit, _AGREE * fine_of(low, high)),
         *_told_of_grazing(grazing, unit),
         f"Looked at every {step:.3g} {unit}: a stretch narrower than that may be missed, unless the slopes at both "
         "sides of it lead to it.",
@@ -111,15 +111,14 @@ class _Search:
 
     def along(self, grid: Array) -> tuple[list[list[Stretch]], list[float]]:
         """The stretches of every row along a grid, and where a condition grazes its limit at the nominal values."""
-        if self.drawn.rows * len(grid) * max(self.ports.junction_count, 1) > _MOST_HELD:
-            raise NetworkTooLarge("The network has too many junctions for so many draws: give fewer draws")
+        if self.drawn.rows * len(grid) > MOST_STATES:
+            raise NetworkTooLarge(f"{len(grid)} points of {self.drawn.rows} draws are too many: give fewer draws")
         low, high = float(grid.min()), float(grid.max())
-        cells = self._cells(grid)
+        lookings = [self._looking(place, fine_of(low, high)) for place in range(len(self.parts))]
         together: list[list[Stretch]] | None = None
         grazes: list[float] = []
-        for place, part_cells in enumerate(cells):
-            rows, values, grazing = crossings(self._looking(place), part_cells)
-            held = self._held_at_low(part_cells, grid)
+        for looking, (cells, held) in zip(lookings, self._cells(grid, lookings), strict=True):
+            rows, values, grazing = crossings(looking, cells)
             found = [
                 stretches(values[rows == row].tolist(), bool(held[row]), low, high) for row in range(self.drawn.rows)
             ]
@@ -127,39 +126,32 @@ class _Search:
             grazes += grazing.start[grazing.rows == 0].tolist()
         return together or [], grazes
 
-    def _looking(self, place: int) -> Looking:
+    def _looking(self, place: int, fine: float) -> Looking:
         part, limit = self.parts[place], self.limits[place]
 
         def margin(states: States) -> Array:
             return part.margin(states, limit)
 
-        return Looking(self.ports, self._see, margin)
+        return Looking(self.ports, self._see, margin, fine)
 
     def _see(self, rows: Rows, values: Array, unknowns: Array) -> States:
         return States(self.network, self.drawn, self.ports, rows, values, unknowns)
 
-    def _cells(self, grid: Array) -> list[Cells]:
-        """For each condition the cells between the points of the grid, for every row."""
-        rows = np.arange(self.drawn.rows)
-        lookings = [self._looking(place) for place in range(len(self.parts))]
+    def _cells(self, grid: Array, lookings: list[Looking]) -> list[tuple[Cells, NDArray[np.bool_]]]:
+        """For each condition the cells of the grid that may have an end in them, and which rows hold at the low end."""
         cells: list[list[Cells]] = [[] for _ in lookings]
-        last: list[tuple[Array, Array]] = []
-        value_before, volts_before = 0.0, np.empty(0)
+        held: list[NDArray[np.bool_]] = []
+        before: list[Edge] = []
         for value, volts, unknowns, _ in follow(self.ports, grid):
-            at = np.full(len(rows), value)
+            at = np.full(self.drawn.rows, value)
             views = lookings[0].views(slice(None), at, volts, unknowns)
-            now = [looking.of(*views) for looking in lookings]
-            for place, before in enumerate(last):
-                (margin, slope), (margin_now, slope_now) = before, now[place]
-                start = np.full(len(rows), value_before)
-                cells[place].append(Cells(rows, start, at, volts_before, margin, margin_now, slope, slope_now))
-            last, value_before, volts_before = now, value, volts
-        return [joined(some) for some in cells]
-
-    def _held_at_low(self, cells: Cells, grid: Array) -> Array:
-        count = self.drawn.rows
-        margin = cells.margin_at_end[-count:] if grid[0] > grid[-1] else cells.margin_at_start[:count]
-        return np.asarray(margin > 0)
+            now = [Edge(at, volts, *looking.of(*views)) for looking in lookings]
+            for place, edge in enumerate(before):
+                cells[place].append(between(edge, now[place]))
+            before = now
+            if value == grid.min():
+                held = [edge.margin > 0 for edge in now]
+        return [(joined(some), rows) for some, rows in zip(cells, held, strict=True)]
 
 
 def _grid(low: float, high: float, falling: bool) -> Array:
@@ -211,10 +203,10 @@ def _percent(part: int, whole: int) -> str:
     return f"{100 * part / whole:.2g} %"
 
 
-def _told_of_return(there: list[Stretch], back: list[Stretch], falling: bool, unit: str) -> list[str]:
+def _told_of_return(there: list[Stretch], back: list[Stretch], falling: bool, unit: str, room: float) -> list[str]:
     """Whether the network answers the other way round as well."""
     ends = np.array([stretch[:2] for stretch in there]), np.array([stretch[:2] for stretch in back])
-    if len(there) == len(back) and (not there or np.abs(ends[0] - ends[1]).max() <= _AGREE):
+    if len(there) == len(back) and (not there or np.abs(ends[0] - ends[1]).max() <= room):
         return []
     spans = " and ".join(f"from {stretch.low:.4g} to {stretch.high:.4g} {unit}" for stretch in back) or "nowhere"
     way, other = ("falls", "rises") if falling else ("rises", "falls")

@@ -74,7 +74,7 @@ def test_a_swept_current_has_its_ends_in_amperes() -> None:
 
     (found,) = thresholds(network, "I", 0.0, 0.01, voltage("a").above(1.0))
 
-    assert found.low.nominal == pytest.approx(1e-3, abs=1e-4)
+    assert found.low.nominal == pytest.approx(1e-3, abs=1e-7)
     assert found.low.unit == "A"
 
 
