@@ -60,7 +60,7 @@ def test_every_code_is_told_with_what_is_made_of_it(client: TestClient, board: s
     told = {row[0]: row[2:4] for row in rows_of(client.get(f"{board}/dating"))}
 
     assert told["U1"][0] == (
-        "week 9 of 1981 1981-02-23 to 1981-03-04 : 2 readings, by both rules for weeks "
+        "week 9 of 1981 1981-02-23 to 1981-03-04 , 2 readings "
         "September 1981 1981-09-01 to 1981-09-30"
     )
     assert told["U1"][1].startswith("Counts. Held to be original.")
@@ -202,7 +202,7 @@ def test_as_many_readings_are_shown_as_are_said(client: TestClient) -> None:
 
     words = words_of(page)
     assert "U10 has 2 readings; the earliest is used" in words
-    assert rows_of(page)[0][2] == "week 26 of 1981 1981-06-22 to 1981-07-01 : 2 readings, by both rules for weeks"
+    assert rows_of(page)[0][2] == "week 26 of 1981 1981-06-22 to 1981-07-01 , 2 readings"
     assert "A week is told with the days of two readings together, by ISO 8601 and as counted from 1 January" in words
 
 
