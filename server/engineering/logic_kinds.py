@@ -20,10 +20,10 @@ from typing import Literal
 
 Does = Literal["drives", "listens", "both"]
 
-_LOGIC = re.compile(r"[A-Z]{0,3}?74(?P<family>[A-Z]{0,5}?)(?P<number>\d{2,4})[A-Z]{0,4}\d?")
+_LOGIC = re.compile(r"[A-Z]{0,3}?74(?P<family>[A-Z]{0,5}?)(?P<number>\d{2,4})[A-Z]{0,4}\d?", re.ASCII)
 # A 1 before the number belongs to a maker's own way of numbering: MC14011B.
-_CMOS = re.compile(r"[A-Z]{0,3}1?(?P<number>4\d{3}|40\d{3})(?P<build>U?B)[A-Z]{0,3}\d?")
-_PORT_8255 = re.compile(r"[A-ZΜ]{0,3}8255(?P<revision>A?)[CDNP]?\d?")
+_CMOS = re.compile(r"[A-Z]{0,3}1?(?P<number>4\d{3}|40\d{3})(?P<build>U?B)[A-Z]{0,3}\d?", re.ASCII)
+_PORT_8255 = re.compile(r"[A-ZΜ]{0,3}8255(?P<revision>A?)[CDNP]?\d?", re.ASCII)
 _PORT_65 = re.compile(r"[A-Z]{0,3}65(?:20|21|22|26|30|32)[AB]?[CDNP]?")
 _JOINING = re.compile(r"[\s\-.]+")
 _FAMILIES = {"": "74", "LS": "74LS", "HC": "74HC", "HCT": "74HCT"}

@@ -12,7 +12,7 @@ from server.records.errors import Invalid
 from server.records.questions.addresses import designator_key
 from server.records.questions.stacking import pins_in
 from server.records.signals import END_MOST, read_end
-from server.records.words import Level, PinRole
+from server.records.words import PinRole
 
 PINS_MOST = 40
 OUTPUTS = (PinRole.TOTEM_POLE, PinRole.OPEN_COLLECTOR, PinRole.EITHER_WAY)
@@ -25,7 +25,7 @@ class PinFields(Command):
     pin: Line = ""
     role: PinRole
     family: Line = ""
-    drives: Level | Literal[""] = ""
+    drives: Literal["", "low", "high"] = ""
     series: Line = ""
     other_end: Line = ""
     seen_at: Line = ""
