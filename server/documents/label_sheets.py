@@ -23,6 +23,7 @@ EDGE = (2.2, 4.5)
 CODE_SHARE, CODE_LEAST, CODE_MOST = 0.33, 12.5, 30.0
 NUMBER_SHARE, NUMBER_MOST = 0.33, 13.0
 LINES, LINE_SPACING, WORDS_MOST = 4, 1.3, 3.2
+ROWS_MOST, WORDS_LEAST = 6, 2.3
 GUTTER = 1.5
 
 
@@ -65,14 +66,21 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Inside:
-    """What of a label is for what, in millimetres: an edge kept free, a square code at the right, words at the left."""
+    """What of a label is for what, in millimetres: an edge kept free, a square code at the right, words at the left.
+
+    Below the number there is `room` for rows of words: four, or up to `rows` smaller ones where words run over.
+    """
 
     edge: float
     code: float
     words: float
     number: float
-    text: float
-    pitch: float
+    room: float
+    rows: int
+
+    def pitch(self, rows: int) -> float:
+        """From row to row, where there are so many."""
+        return min(self.room / rows, LINE_SPACING * WORDS_MOST)
 
 
 def sheet_of(
@@ -114,8 +122,9 @@ def inside(sheet: LabelSheet) -> Inside:
     wide, high = sheet.width - 2 * edge, sheet.height - 2 * edge
     code = min(high, max(CODE_SHARE * wide, CODE_LEAST), CODE_MOST)
     number = min(NUMBER_SHARE * high, NUMBER_MOST)
-    pitch = min((high - number) / LINES, LINE_SPACING * WORDS_MOST)
-    return Inside(edge, code, wide - code - GUTTER, number, pitch / LINE_SPACING, pitch)
+    room = high - number
+    rows = min(max(LINES, floor(room / (LINE_SPACING * WORDS_LEAST))), ROWS_MOST)
+    return Inside(edge, code, wide - code - GUTTER, number, room, rows)
 
 
 def mm(measure: float) -> str:

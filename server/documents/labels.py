@@ -11,7 +11,7 @@ from datetime import date
 
 import segno
 
-from server.documents.label_sheets import LabelSheet, inside, mm
+from server.documents.label_sheets import LINE_SPACING, LINES, LabelSheet, inside, mm
 from server.documents.pdf import compiled
 from server.records.errors import Invalid
 from server.records.questions.bags import Aside
@@ -52,6 +52,8 @@ def labels_pdf(labels: Sequence[Label], sheet: LabelSheet, first: int, day: date
         "paper": {"A4": "a4", "Letter": "us-letter"}[sheet.paper],
         "sheet": asdict(sheet),
         "inside": asdict(shares),
+        "pitches": [shares.pitch(rows) for rows in range(LINES, shares.rows + 1)],
+        "spacing": LINE_SPACING,
         "labels": [
             {"bag": label.bag, "lines": label.lines, "address": label.address, "code": svg, **asdict(place)}
             for label, (svg, _), place in placed

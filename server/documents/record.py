@@ -51,7 +51,7 @@ from server.records.tables.base import Kept
 PRIVATE_FIELDS: Mapping[type[Recorded], frozenset[str]] = {
     RecordedMachine: frozenset({"acquired_from", "price"}),
     RecordedStorage: frozenset({"place"}),
-    RecordedLoan: frozenset({"to_whom"}),
+    RecordedLoan: frozenset({"to_whom", "note"}),
 }
 Kind = TypeVar("Kind", bound=Recorded)
 

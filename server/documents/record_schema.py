@@ -139,7 +139,7 @@ class RecordedLoan(Recorded):
     due: date | None
     until: date | None
     signer: str
-    note: str
+    note: str = Field(default="", description=PRIVATE)
 
 
 class RecordedMove(Recorded):

@@ -165,7 +165,7 @@ def test_the_public_record_does_not_even_name_a_private_field(told: Bench) -> No
 
     assert not {"acquired_from", "price"} & record["machine"].keys()
     assert all("place" not in storage for storage in record["storages"])
-    assert {"acquired_from", "price", "place", "to_whom"} == set().union(*PRIVATE_FIELDS.values())
+    assert {"acquired_from", "price", "place", "to_whom", "note"} == set().union(*PRIVATE_FIELDS.values())
 
 
 def test_the_record_follows_its_schema(told: Bench) -> None:

@@ -5,10 +5,12 @@ leaves the house carries it: the mod sheet and the record as JSON. What waits fo
 """
 
 import json
+import re
 import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import asdict, dataclass
 from datetime import date
+from html import unescape
 from pathlib import Path
 from typing import Any
 
@@ -36,6 +38,7 @@ from server.records.tables import Mod, Part
 from server.records.words import Aim
 from server.settings import Settings
 from tests.documents.invented import KEEPER, TAG, Bench, tell
+from tests.documents.test_pdf import flat, text_of
 from tests.records.photographs import jpeg
 
 _DATA = json.loads(Path(__file__).with_name("data").joinpath("conservation.json").read_text("utf-8"))
@@ -53,6 +56,7 @@ NOT_YET = {
     "turin_keep_parts": _DOSSIER,
     "turin_document": _DOSSIER,
 }
+NOT_PRINTED = {"digest"}
 MARK = "a green dot, 2025"
 MATTERS = "The hand-wired video board is one of a kind."
 BASE = f"/machines/{TAG}"
@@ -355,6 +359,27 @@ CHECKS: dict[str, Callable[[Example], None]] = {
 def test_what_published_practice_asks_is_in_the_record_and_on_paper(example: Example, name: str) -> None:
     """The source of each is in the data beside this file."""
     CHECKS[name](example)
+
+
+def test_the_printed_sheet_says_all_of_it(example: Example, tmp_path: Path) -> None:
+    """Every word that was held against a requirement above stands on the page and on paper."""
+    page = flat(unescape(re.sub(r"<[^>]+>", "", example.client.get(f"{BASE}/sheet").text))).casefold()
+    paper = flat(text_of(example.client.get(f"{BASE}/sheet.pdf").content, tmp_path)).casefold()
+
+    said = [word for text in _texts(asdict(example.sheet)) for word in re.findall(r"[^\W\d_]{4,}", text.casefold())]
+
+    assert len(said) > 200
+    assert [word for word in said if word not in page] == []
+    assert [word for word in said if word not in paper] == []
+
+
+def _texts(told: object) -> Iterator[str]:
+    if isinstance(told, dict):
+        yield from (text for name, inner in told.items() if name not in NOT_PRINTED for text in _texts(inner))
+    elif isinstance(told, list | tuple):
+        yield from (text for inner in told for text in _texts(inner))
+    elif isinstance(told, str):
+        yield told
 
 
 def test_every_requirement_is_answered_or_said_to_wait() -> None:

@@ -12,7 +12,7 @@ from server.records.commands.calculations import AttachCalculation
 from server.records.commands.machines import AddBoard, EnterMachine
 from server.records.commands.mods import Expect, PlanMod
 from server.records.commands.parts import ImportParts
-from server.records.commands.steps import AddStep
+from server.records.commands.steps import AddStep, CarryOutStep
 from server.records.commands.waveforms import RecordWaveform
 from server.records.store import Store
 from tests.records.captures import capture, falling, sum_of
@@ -28,6 +28,7 @@ PAGES = (
     "/originality",
     "/originality/list",
     "/way-back",
+    "/way-back?mod=2",
     "/history",
     "/labels",
     "/on/2025-06-01",
@@ -51,7 +52,11 @@ def add(store: Store, numbers: range) -> None:
         part["origin"] = "original" if n % 2 else "new"
         do(store, ImportParts, machine=TAG, board="main-board", rows=[part])
         do(store, PlanMod, machine=TAG, title=f"Change {n}", day="2025-01-02", signer="Tester", state="planned")
-        do(store, AddStep, machine=TAG, mod=1, kind="take out", board="main-board", designator=f"R{n}")
+        at = {"board": "main-board", "designator": f"R{n}"}
+        do(store, AddStep, machine=TAG, mod=1, kind="take out", **at)
+        do(store, AddStep, machine=TAG, mod=n, kind="cut trace", pin="1", **at)
+        if n > 1:
+            do(store, CarryOutStep, machine=TAG, mod=n, step=1, day="2025-02-03", signer="Tester")
         do(store, Expect, machine=TAG, mod=1, sentence=f"It does {n}")
         reads = {"name": "R", "source": "part", "board": "main-board", "designator": f"R{n}"}
         inputs = [reads, {"name": "V", "text": "5 V"}]
@@ -82,6 +87,13 @@ def counted(app: FastAPI, client: TestClient) -> Callable[[str], int]:
         return len(seen)
 
     return count
+
+
+def test_a_way_back_asks_no_more_for_more_mods(app: FastAPI, counted: Callable[[str], int]) -> None:
+    begin(app.state.store)
+    add(app.state.store, range(1, 9))
+
+    assert counted("/way-back?mod=2&mod=3") == counted("/way-back?" + "&".join(f"mod={number}" for number in range(2, 9)))
 
 
 def test_no_page_asks_more_of_a_larger_record(app: FastAPI, counted: Callable[[str], int]) -> None:
