@@ -20,7 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.engineering.network.balance import Balance, closing_step, left_for_good, settle, solved
-from server.engineering.network.equations import Equations
+from server.engineering.network.equations import LEAK, Equations
 from server.engineering.network.errors import NotSettled
 from server.engineering.network.junctions import Array, Places, Rows
 from server.engineering.network.networks import quoted
@@ -28,7 +28,7 @@ from server.engineering.network.networks import quoted
 _ACROSS = 1e-4
 _RESIDUAL_AMPERES, _RESIDUAL_SHARE = 1e-9, 1e-9
 _MOST_POLISHED = 4
-_MOST_VOLTS = 2e5
+_SPARE_VOLTS = 100.0
 
 
 @dataclass(frozen=True)
@@ -62,6 +62,7 @@ class Ports:
         sides[:, :nodes, count : 2 * count] = _ACROSS * taps.T
         sides[:, :, -2], sides[:, :, -1] = fixed, one.right_side() - fixed
         self._matrix = matrix
+        self._ohms, self._reach = _reach(self.equations)
         try:
             found: Array = np.asarray(np.linalg.solve(matrix, sides), dtype=np.float64)
         except np.linalg.LinAlgError as error:
@@ -163,7 +164,7 @@ class Ports:
 
     def _check(self, rows: Rows, values: Array, unknowns: Array) -> None:
         """Kirchhoff's current law at every node of every state, and no voltage that only leaks could hold back."""
-        self._check_held(values, unknowns[:, : self.equations.node_count])
+        self._check_held(rows, values, unknowns[:, : self.equations.node_count])
         left, worst = self._worst(rows, values, unknowns)
         if not (worst <= 1).all():
             state = int(np.argmax(np.where(np.isnan(worst), np.inf, worst)))
@@ -174,9 +175,12 @@ class Ports:
                 node=self._node_name(place),
             )
 
-    def _check_held(self, values: Array, volts: Array) -> None:
-        if np.abs(volts).max(initial=0.0) > _MOST_VOLTS:
-            state, place = np.unravel_index(int(np.argmax(np.abs(volts))), volts.shape)
+    def _check_held(self, rows: Rows, values: Array, volts: Array) -> None:
+        own = self.equations.places.drives
+        reach = self._reach[rows] + np.abs(values) * (self._ohms[rows] if self.source in own else 1.0)
+        beyond = np.abs(volts) - reach[:, None]
+        if beyond.max(initial=0.0) > 0:
+            state, place = np.unravel_index(int(np.argmax(beyond)), volts.shape)
             raise NotSettled(
                 f"Nothing holds {self._node(int(place))}: it would go to {volts[state, place]:.2g} V"
                 f"{self._at(values[state])}. Is a current driven into a junction that blocks it?",
@@ -236,3 +240,15 @@ def _times(matrix: Array, states: Array) -> Array:
     As a stack of small products: one large one would wake threads that cost more than they do.
     """
     return np.asarray((matrix @ states[:, :, None])[:, :, 0])
+
+
+def _reach(equations: Equations) -> tuple[Array, Array]:
+    """All resistances in a row in Ω, and a voltage in V that no node can pass unless only leaks hold it; (rows,) each.
+
+    Every source in a row, every Zener diode, every driven current through every resistance, and a hundred volts.
+    """
+    passing = equations.conductance > 2 * LEAK
+    ohms = np.where(passing, 1 / equations.conductance, 0.0).sum(axis=1)
+    parts = (equations.volts, equations.emf, equations.junctions.onset)
+    volts = sum(np.abs(part).sum(axis=1) for part in parts) + np.abs(equations.amperes).sum(axis=1) * ohms
+    return ohms, np.asarray(volts + _SPARE_VOLTS)

@@ -330,9 +330,10 @@ def test_a_diode_without_a_resistor_is_refused() -> None:
     assert refusal.value.element == "D7"
 
 
-def test_a_current_into_a_blocking_junction_is_refused() -> None:
-    """Rather than told as a gigavolt of leakage."""
-    network = Network((CurrentSource("I", "a", "0", 1e-3), Diode("D", "a", "0")))
+@pytest.mark.parametrize("amperes", [1e-3, 1e-9])
+def test_a_current_into_a_blocking_junction_is_refused(amperes: float) -> None:
+    """Rather than told as a gigavolt of leakage, or as ten kilovolts."""
+    network = Network((CurrentSource("I", "a", "0", amperes), Diode("D", "a", "0")))
 
     with pytest.raises(NotSettled, match="Nothing holds node “a”") as refusal:
         operating_point(network)
