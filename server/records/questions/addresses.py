@@ -86,16 +86,17 @@ def find_board(session: Session, machine: Machine, name: str) -> Board:
 
 
 def _board_left(session: Session, machine: Machine, name: str) -> NoReturn:
-    """Say where a board of that name went, if one was here."""
+    """Say where a board of that name went, if one was here; where the name was taken, it has a number since."""
     query = (
         select(Board.slug, Machine.tag)
         .join(BoardStay, col(BoardStay.board_id) == col(Board.id))
         .join(Machine, col(Machine.id) == col(Board.machine_id))
-        .where(BoardStay.machine_id == machine.id, Board.slug == sought(name))
+        .where(BoardStay.machine_id == machine.id, Board.machine_id != machine.id)
+        .order_by(col(Board.slug), col(Board.id))
     )
-    if left := session.exec(query.order_by(col(Board.id)).limit(1)).first():
-        slug, tag = left
-        raise BoardLeft(name, machine.tag, tag, slug)
+    for slug, tag in session.exec(query):
+        if re.fullmatch(re.escape(sought(name)) + r"(-\d+)?", slug):
+            raise BoardLeft(name, machine.tag, tag, slug)
     raise NotFound("board", name)
 
 
