@@ -11,6 +11,7 @@ from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation
 from server.records.commands.machines import AddBoard, EnterMachine
 from server.records.commands.mods import Expect, PlanMod
+from server.records.commands.nets import AddNet, ReviseNet
 from server.records.commands.parts import ImportParts
 from server.records.commands.steps import AddStep, CarryOutStep
 from server.records.commands.waveforms import RecordWaveform
@@ -25,6 +26,9 @@ PAGES = (
     "/parts",
     "/boards/main-board",
     "/boards/main-board/dating",
+    "/boards/main-board/nets",
+    "/boards/main-board/nets/1",
+    "/boards/main-board/nets/1?case=mod-1",
     "/originality",
     "/originality/list",
     "/way-back",
@@ -62,6 +66,10 @@ def add(store: Store, numbers: range) -> None:
         inputs = [reads, {"name": "V", "text": "5 V"}]
         lines = [{"name": "I", "expression": "V / R", "unit": "mA"}]
         do(store, AttachCalculation, machine=TAG, mod=1, title=f"Sum {n}", inputs=inputs, lines=lines)
+        pins = [{"designator": f"R{one}", "role": "passive", "other_end": "5 V"} for one in range(1, n + 1)]
+        net = {"machine": TAG, "board": "main-board", "name": f"Signal {n}", "pins": pins}
+        do(store, AddNet, **net)
+        do(store, ReviseNet, **net | {"name": "Signal", "net": 1, "opened_version": n})
         do(store, RecordWaveform, machine=TAG, **capture(falling(samples=200)))
         do(store, AttachCalculation, machine=TAG, **sum_of(title=f"Capacitance {n}"))
 

@@ -20,6 +20,7 @@ from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
 from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
 from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
+from server.records.commands.nets import AddNet, DropNet, ReviseNet
 from server.records.commands.parts import BagPart, EnterPart, ImportParts, KeepAside, RevisePart
 from server.records.commands.photographs import AddPhotograph, ReviseCaption
 from server.records.commands.steps import (
@@ -103,6 +104,22 @@ SUM = {
     "inputs": st.just(SUM_INPUTS),
     "assumptions": st.just([{"sentence": "The supply is steady"}]),
     "lines": st.sampled_from([[{"name": "I", "expression": "V / R"}], [{"name": "I", "expression": "2 * V / R"}]]),
+}
+NET = {
+    "board": st.just(MAIN),
+    "name": WORDS,
+    "pins": st.lists(
+        st.fixed_dictionaries(
+            {
+                "designator": PLACES,
+                "pin": st.sampled_from(["1", "2", "pin 2", ""]),
+                "role": st.sampled_from(["input", "totem-pole output", "either way", "passive"]),
+                "series": st.sampled_from(["", "", "R9", "R2"]),
+                "other_end": st.sampled_from(["", "", "5 V"]),
+            }
+        ),
+        max_size=3,
+    ),
 }
 ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     EnterPart: {"board": st.just(MAIN), "designator": PLACES, "fitted_on": st.one_of(st.none(), DAYS), **PART},
@@ -241,6 +258,9 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "day": DAYS,
         "signer": WORDS,
     },
+    AddNet: NET,
+    ReviseNet: {"net": FIRST, "opened_version": VERSIONS, **NET},
+    DropNet: {"board": st.just(MAIN), "net": NUMBERS, "opened_version": VERSIONS},
     NoteModsInForce: {
         "trial": FIRST,
         "mods": st.lists(NUMBERS, max_size=2),

@@ -13,6 +13,7 @@ from server.records.commands.calculations import AttachCalculation, ReviseCalcul
 from server.records.commands.designs import ReviseDesign, WriteDesign
 from server.records.commands.machines import ReviseBoard, ReviseMachine, RevisePosition
 from server.records.commands.mods import ReviseMod
+from server.records.commands.nets import AddNet, ReviseNet
 from server.records.commands.parts import EnterPart, RevisePart
 from server.records.commands.photographs import AddPhotograph, ReviseCaption
 from server.records.commands.steps import ReviseStep
@@ -27,6 +28,7 @@ from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
 from tests.records.indicator import DROP, SUPPLY, at, lamp
 from tests.records.photographs import jpeg
 
+NET = {"board": MAIN, "pins": [{"designator": "U7", "pin": "1", "role": "input"}]}
 TRIAL = {"day": "2025-02-04", "readings": "501 503", "signer": KEEPER}
 
 
@@ -45,6 +47,7 @@ def busy(bench: Bench) -> Bench:
     bench.plan("Slower clock")
     bench.step("take out", "R7", 2)
     bench.do(WriteDesign, mod=2, title="Clock", roles=[{"board": MAIN, "designator": "R7", "name": "R7"}])
+    bench.do(AddNet, name="KEY 1", **NET)
     return bench
 
 
@@ -151,6 +154,17 @@ REVISIONS: list[tuple[type[Command], dict[str, Any], dict[str, Any], dict[str, A
         {"caption": "Hanging", "taken_on": "2025-01-05"},
         {"caption": "Stopped", "taken_on": ""},
         {"caption": ("Stopped", "Hanging"), "taken on": ("", "2025-01-05")},
+    ),
+    (
+        ReviseNet,
+        {"net": 1},
+        {"name": "KEY 2", "board": MAIN, "pins": [{"designator": "U7", "pin": "2", "role": "input"}]},
+        {"name": "KEY 3", "sheet": "2", **NET},
+        {
+            "name": ("KEY 3", "KEY 2"),
+            "sheet": ("2", ""),
+            "pins": ("U7 · 1 · input", "U7 · 2 · input"),
+        },
     ),
     (ReviseDesign, {"design": "clock"}, {"title": "Fast"}, {"title": "Slow"}, {"title": ("Slow", "Fast")}),
 ]

@@ -18,6 +18,7 @@ from server.records import commands, journal
 from server.records.commands.base import LINE_MOST, Command
 from server.records.commands.loans import LendPart
 from server.records.commands.machines import EnterMachine
+from server.records.commands.nets import AddNet
 from server.records.commands.parts import BagPart, KeepAside
 from server.records.commands.photographs import AddPhotograph
 from server.records.commands.steps import CarryOutStep, UndoStep
@@ -48,6 +49,7 @@ def role(designator: str) -> dict[str, str]:
     return {"board": MAIN, "designator": designator, "name": designator}
 
 
+PINS = [{"designator": "U7", "pin": "2", "role": "input"}, {"designator": "R9", "role": "passive", "other_end": "5 V"}]
 TWO_SUMS = lamp(inputs=[at("R2"), SUPPLY, DROP], assumptions=[{"sentence": "It is steady"}], limits=[AT_MOST])
 
 # What each command takes, as it would be carried out on the scene below. Some are tried in two ways.
@@ -108,6 +110,9 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("DropEvidence", {"symptom": 1, "cause": 1}),
     ("AddPhotograph", {"on_kind": "symptom", "on": "2", "file_name": "shot.jpg", "content": jpeg()}),
     ("ReviseCaption", {"photograph": 1}),
+    ("AddNet", {"board": MAIN, "name": "WAIT", "pins": [{"designator": "U7", "pin": "1", "role": "input"}]}),
+    ("ReviseNet", {"board": MAIN, "net": 1, "name": "KEY 2", "pins": PINS}),
+    ("DropNet", {"board": MAIN, "net": 1}),
 ]
 # Fields that the act tried here has no use for, named so that nothing else that is typed is lost in silence.
 UNUSED = {
@@ -135,6 +140,7 @@ def set_up(bench: Bench) -> None:
     bench.do(KINDS["Expect"], mod=1, sentence="It is faster")
     bench.do(WriteProcedure, title="Timing")
     bench.do(RecordTrial, procedure="timing", day="2025-02-04", readings="501", **SIGNED)
+    bench.do(AddNet, board=MAIN, name="KEY 1", pins=PINS)
     record(bench, ramping(60))
     for title in ("It hangs", "It hums"):
         bench.do(SuspectCause, title=title, seen_on="2025-01-05", sentence="A cause")
