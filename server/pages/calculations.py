@@ -1,6 +1,6 @@
 """The sums of a mod: the form that writes them, and the page that shows stock, as planned and as fitted."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlencode
@@ -12,6 +12,7 @@ from starlette.responses import Response
 from server.engineering import calculations as engine
 from server.engineering.methods import Method, load_methods
 from server.engineering.quantities import Toleranced, show
+from server.pages import circuit_form, circuits
 from server.pages.calculation_form import (
     LIMIT_KINDS,
     SOURCES,
@@ -27,9 +28,11 @@ from server.pages.calculation_form import (
     rows_of,
     rows_shown,
 )
+from server.pages.circuit_view import CircuitView, circuit_view
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import address
+from server.pages.offers import others_offered, read_figures_offered, trials_offered
 from server.pages.pictures import Picture
 from server.pages.results import CaseView, InputView, LineView, kept_verdict, lines_of, pictures_of
 from server.records.commands.calculations import (
@@ -41,8 +44,7 @@ from server.records.commands.calculations import (
 from server.records.questions.addresses import find_calculation, find_machine, find_mod
 from server.records.questions.boards import all_boards
 from server.records.questions.stays import home_of
-from server.records.questions.sums import latest_runs, lines_offered, means_offered, runs_of, tied_inputs
-from server.records.questions.waveforms import FIGURES, figures_offered
+from server.records.questions.sums import latest_runs, runs_of, tied_inputs
 from server.records.sums import digest_of, read_cases
 from server.records.tables import Calculation, CalculationRun, Machine, Mod
 from server.records.words import Case, Source
@@ -90,6 +92,7 @@ class CalculationPage:
     labels: dict[str, str]
     constants: dict[str, str]
     cases: list[CaseView]
+    circuit: CircuitView | None
     lines: list[LineView]
     stale: bool
     pictures: list[Picture]
@@ -176,9 +179,10 @@ def calculation_context(
         labels={tied.entry.name: tied.entry.label for tied in tied_inputs(session, calculation)},
         constants={fixed.name: fixed.source for fixed in method.constants} if method else {},
         cases=cases,
-        lines=lines_of(cases),
+        circuit=circuit_view(calculation.circuit, runs[0].cases, cases) if calculation.circuit else None,
+        lines=[] if calculation.circuit else lines_of(cases),
         stale=runs[0].digest != digest_of(calculation, now),
-        pictures=pictures_of(cases),
+        pictures=[] if calculation.circuit else pictures_of(cases),
         ticks=_ticks(calculation, refused),
         runs=[_run_view(run, plain_now) for run in runs],
     )
@@ -213,7 +217,11 @@ def edit_calculation(house: AtHome, tag: str, number: int, which: int) -> Respon
     with house.reading() as session:
         machine, mod = _found(session, tag, number)
         calculation = find_calculation(session, mod, which)
-        form = from_stored(session, calculation)
+        form = (
+            circuit_form.from_stored(session, calculation) if calculation.circuit else from_stored(session, calculation)
+        )
+    if calculation.circuit:
+        return circuits.form_page(house, machine, mod, calculation, form)
     return _form_page(house, machine, mod, calculation, form)
 
 
@@ -222,6 +230,8 @@ def revise_calculation(house: AtHome, tag: str, number: int, which: int, form: P
     with house.reading() as session:
         machine, mod = _found(session, tag, number)
         calculation = find_calculation(session, mod, which)
+    if calculation.circuit:
+        return circuits.revise(house, machine, mod, calculation, form)
     compact(form)
     if form.text("more"):
         return _form_page(house, machine, mod, calculation, form)
@@ -331,9 +341,9 @@ def _form_page(
     beside_their_fields(form)
     with house.reading() as session:
         boards = [(board.slug, board.name) for board in all_boards(session, home_of(session, mod))]
-        trials = _trials_offered(session, machine, form)
-        figures = _figures_offered(session, machine, form)
-        others = _others_offered(session, mod, calculation, form)
+        trials = trials_offered(session, machine, form, "inputs")
+        figures = read_figures_offered(session, machine, form, "inputs")
+        others = others_offered(session, mod, calculation, form, "inputs")
     rows = rows_shown(form)
     method = load_methods().get(form.text("method"))
     base = f"{address(machine)}/mods/{mod.number}"
@@ -371,45 +381,3 @@ def _form_page(
 
 def _by_title() -> list[Method]:
     return sorted(load_methods().values(), key=lambda method: method.title.casefold())
-
-
-def _trials_offered(session: Session, machine: Machine, form: Form) -> Words:
-    offered = [
-        (str(mean.number), f"Trial {mean.number}, {mean.day}: {mean.title}{f' ({mean.unit})' if mean.unit else ''}")
-        for mean in means_offered(session, machine)
-    ]
-    return offered + [(number, f"Trial {number}") for number in _chosen(form, "trial", offered)]
-
-
-def _figures_offered(session: Session, machine: Machine, form: Form) -> Words:
-    offered = [
-        (
-            f"{read.waveform}:{read.figure}",
-            f"{FIGURES[read.figure]} of waveform {read.waveform}, {read.title}: {show(read.value)}",
-        )
-        for read in figures_offered(session, machine)
-    ]
-    return offered + [(read, _not_offered(read)) for read in _chosen(form, "figure", offered)]
-
-
-def _not_offered(read: str) -> str:
-    waveform, _, figure = read.partition(":")
-    return f"{FIGURES.get(figure, figure)} of waveform {waveform}"
-
-
-def _others_offered(session: Session, mod: Mod, calculation: Calculation | None, form: Form) -> Words:
-    offered = [
-        (
-            f"{read.calculation}:{read.line}",
-            f"{read.line} of calculation {read.calculation}, {read.label or read.title}",
-        )
-        for read in lines_offered(session, mod, calculation)
-    ]
-    return offered + [(read, f"{read}, which is no longer there") for read in _chosen(form, "other", offered)]
-
-
-def _chosen(form: Form, column: str, offered: Sequence[tuple[str, str]]) -> list[str]:
-    """What is chosen in some row and not on offer any more: it stays as it was chosen until it is changed."""
-    chosen = (form.text(f"inputs.{number}.{column}") for number in range(count(form, "inputs")))
-    known = {value for value, _ in offered}
-    return [value for value in dict.fromkeys(chosen) if value and value not in known]

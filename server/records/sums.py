@@ -19,6 +19,8 @@ from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
 from server.engineering.methods import MethodInput, load_methods
 from server.engineering.quantities import Toleranced, parse
+from server.records.circuit_kinds import NOTHING, WIRE
+from server.records.circuits import ValueMissing, solved
 from server.records.questions.addresses import next_number
 from server.records.questions.waveforms import FIGURES, why_none
 from server.records.tables import (
@@ -116,6 +118,8 @@ def digest_of(calculation: Calculation, cases: dict[Case, Readings]) -> str:
             for case, read in cases.items()
         },
     }
+    if calculation.circuit:
+        basis["circuit"] = calculation.circuit
     return hashlib.sha256(rfc8785.dumps(basis)).hexdigest()
 
 
@@ -147,8 +151,10 @@ def build(calculation: Calculation, readings: Readings) -> engine.Calculation:
 def _evaluated(calculation: Calculation, readings: Readings) -> dict[str, Any]:
     kept: dict[str, Any] = {"inputs": {name: _plain(reading) for name, reading in readings.items()}}
     try:
+        if calculation.circuit:
+            return kept | solved(calculation, readings)
         result = engine.evaluate(build(calculation, readings))
-    except (InputMissing, EngineeringError) as problem:
+    except (InputMissing, ValueMissing, EngineeringError) as problem:
         return kept | {"problem": str(problem)}
     return kept | {"result": engine.to_plain(result)}
 
@@ -193,6 +199,8 @@ def _from_position(session: Session, mod: Mod, entry: CalculationInput, case: Ca
         return Reading(None, position.designator, "The mod has not been fitted yet.")
     if found.text:
         return Reading(read_value(found.text, found.kind), found.origin)
+    if entry.when_empty in (WIRE, NOTHING):  # of a circuit's element: what is there instead of it
+        return Reading(None, f"nothing at {position.designator}", entry.when_empty)
     if entry.when_empty:
         return Reading(parse(entry.when_empty, unit=entry.unit or None), f"nothing at {position.designator}")
     return Reading(None, position.designator, f"{position.designator} holds no part with a value in this case.")

@@ -3,6 +3,7 @@
 from server.records.commands import (
     board_moves,
     calculations,
+    circuits,
     dating,
     designs,
     loans,
@@ -21,6 +22,7 @@ from server.records.work import Work
 __all__ = [
     "board_moves",
     "calculations",
+    "circuits",
     "dating",
     "designs",
     "follow_up",

@@ -99,7 +99,7 @@ def attach_calculation(work: Work, command: AttachCalculation) -> Entry:
             **_calculation_columns(command),
         )
     )
-    _store_inputs(work, machine, mod, calculation, command.inputs)
+    store_inputs(work, machine, mod, calculation, command.inputs)
     _check_evaluates(work, calculation, command)
     work.add(run(work.session, calculation, "first run"))
     words = f"{called(machine, mod)} has calculation {calculation.number}: {calculation.title}."
@@ -118,7 +118,7 @@ def revise_calculation(work: Work, command: ReviseCalculation) -> Entry:
     check(command)
     said = change(calculation, values)
     if typed != stored:
-        _replace_inputs(work, machine, mod, calculation, command.inputs)
+        replace_inputs(work, machine, mod, calculation, command.inputs)
         said = "; ".join(filter(None, [said, "inputs rewritten"]))
     _check_evaluates(work, calculation, command)
     keep_if_changed(work, calculation, "revised")
@@ -221,18 +221,18 @@ def _input_columns(entry: InputFields) -> dict[str, Any]:
     return columns
 
 
-def _replace_inputs(work: Work, machine: Machine, mod: Mod, calculation: Calculation, new: list[InputFields]) -> None:
+def replace_inputs(work: Work, machine: Machine, mod: Mod, calculation: Calculation, new: list[InputFields]) -> None:
     known = {(old.name, old.position_id): old.role for old in inputs_of(work.session, calculation)}
     for old in inputs_of(work.session, calculation):
         work.session.delete(old)
     part_changed(calculation)
     work.session.flush()
-    _store_inputs(work, machine, mod, calculation, new)
+    store_inputs(work, machine, mod, calculation, new)
     for entry in inputs_of(work.session, calculation):
         entry.role = known.get((entry.name, entry.position_id), "")
 
 
-def _store_inputs(work: Work, machine: Machine, mod: Mod, calculation: Calculation, inputs: list[InputFields]) -> None:
+def store_inputs(work: Work, machine: Machine, mod: Mod, calculation: Calculation, inputs: list[InputFields]) -> None:
     for number, entry in enumerate(inputs):
         stored = CalculationInput(calculation_id=calculation.key, place=number, **_input_columns(entry))
         try:

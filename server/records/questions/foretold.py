@@ -57,7 +57,8 @@ def told_by(kept: KeptSum, name: str, case: Case) -> Foretold:
     if "result" not in of_case:
         why = f"Calculation {calculation.number} has no result {case.value}: {of_case['problem'].rstrip('.')}."
         return Foretold(called, case, None, why)
-    return Foretold(called, case, engine.from_plain(of_case["result"]).line(name))
+    line = next((one for one in engine.from_plain(of_case["result"]).lines if one.name == name), None)
+    return Foretold(called, case, line, "" if line else f"{case.value.capitalize()}, {called} comes to nothing.")
 
 
 def unit_of(kept: KeptSum, name: str) -> str | None:

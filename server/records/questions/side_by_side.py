@@ -187,7 +187,7 @@ def _judged(fitting: Fitting) -> Iterator[tuple[LimitKey, tuple[str, engine.Limi
         # A sum that is not of the design is the fitting's own.
         key = (calculation.design_number or 0, 0 if calculation.design_number else calculation.key)
         for place, judged in enumerate(result.limits if result else ()):
-            line = result.line(judged.limit.line) if result else None
+            line = next((one for one in result.lines if one.name == judged.limit.line), None) if result else None
             if line:
                 label = f"{calculation.title}: {line.label or line.name} {_held_to(judged.limit)}"
                 yield (*key, place), (label, judged, line)

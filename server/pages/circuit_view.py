@@ -1,0 +1,289 @@
+"""A circuit's kept result as its page shows it: the verdict in a sentence, tables, answers in words, and pictures.
+
+What was concluded is shown as it was kept; nothing is solved anew. It knows kept runs and no request.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from server.engineering.calculations import LimitResult, LineResult
+from server.pages.circuit_pictures import Post, Stretch, Swept, graph_view, sweep_view
+from server.pages.drawing import NO_BREAK, Picture, span
+from server.pages.results import CaseView
+from server.records.cautions import CAUTIONS
+from server.records.circuit_kinds import KINDS
+from server.records.circuits import MAY_CHANGE, in_words
+from server.records.words import Hazard
+
+SAFE_VOLTS = 50.0
+_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"))
+Band = Sequence[float | None]
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """A figure in one case, its interval where it has one, and the verdict where it has a limit."""
+
+    words: str
+    verdict: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NodeRow:
+    """A node's voltage in each case."""
+
+    name: str
+    cells: list[Cell]
+
+
+@dataclass(frozen=True, slots=True)
+class ElementRow:
+    """An element with what it is, and its current and heat in each case against what it stands."""
+
+    name: str
+    kind: str
+    between: str
+    rating: str
+    cells: list[Cell]
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerView:
+    """A question in words, and for each case its answer in sentences."""
+
+    number: int
+    question: str
+    cases: list[tuple[str, list[str]]]
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitView:
+    """All that a page tells of a circuit."""
+
+    verdict: str
+    answers: list[AnswerView]
+    graph: Picture
+    nodes: list[NodeRow]
+    elements: list[ElementRow]
+    sweeps: list[Picture]
+    notes: list[str]
+    draws: int
+    may_change: str
+    cautions: list[str]
+    reference: str
+
+
+def circuit_view(circuit: Mapping[str, Any], kept: Mapping[str, Any], cases: Sequence[CaseView]) -> CircuitView:
+    """The circuit by its latest run; `cases` are the same results read back."""
+    known = [view for view in cases if not view.problem]
+    answers = [_answer(number, circuit, kept, known) for number in range(1, len(circuit["questions"]) + 1)]
+    posts = [Post(row["name"], row["kind"], row["nodes"]) for row in circuit["elements"]]
+    return CircuitView(
+        verdict=_verdict(known, answers, kept),
+        answers=answers,
+        graph=graph_view("circuit", posts, circuit["reference"]),
+        nodes=_node_rows(circuit, known),
+        elements=_element_rows(circuit, known),
+        sweeps=_sweeps(circuit, kept, known),
+        notes=_notes(kept, known),
+        draws=max((kept[view.case]["circuit"]["draws"] for view in known), default=0),
+        may_change=MAY_CHANGE if circuit["fall"] else "",
+        cautions=_cautions(circuit, known),
+        reference=circuit["reference"],
+    )
+
+
+# ---- In words ----
+
+
+def _verdict(known: Sequence[CaseView], answers: Sequence[AnswerView], kept: Mapping[str, Any]) -> str:
+    """What the machine does as it is now known: as fitted, else as planned, else as it was."""
+    if not known:
+        return "No case of it comes to a result yet."
+    view = known[-1]
+    limits = {
+        "holds": "every limit holds",
+        "at risk": "a limit is at risk over the tolerances",
+        "fails": "a limit is broken",
+    }
+    said = [f"{view.case.capitalize()}, {limits.get(view.verdict, 'no limit is set')}."]
+    said += [
+        f"{answer.question}: {sentences[0][0].lower()}{sentences[0][1:]}"
+        for answer in answers
+        for case, sentences in answer.cases
+        if case == view.case
+    ]
+    if over := kept[view.case]["circuit"]["over"]:
+        said.append(f"As the source is turned down, a rating is passed: {'; '.join(over)}.")
+    return " ".join(said)
+
+
+def _answer(number: int, circuit: Mapping[str, Any], kept: Mapping[str, Any], known: Sequence[CaseView]) -> AnswerView:
+    unit = "A" if _is_current(circuit) else "V"
+    swept = circuit["sweep"]
+    asked = in_words(circuit["questions"][number - 1]["parts"])
+    cases = []
+    for view in known:
+        found = kept[view.case]["circuit"]["answers"][number - 1]
+        sentences = list(_sentences(found, swept, unit))
+        cases.append((view.case, [*sentences, *(note for note in found["notes"] if not note.startswith("Looked at"))]))
+    return AnswerView(number, f"{asked[0].upper()}{asked[1:]}", cases)
+
+
+def _sentences(found: Mapping[str, Any], swept: Mapping[str, Any], unit: str) -> Iterator[str]:
+    if not found["stretches"]:
+        yield f"Never, from {swept['high_text']} down to {swept['low_text']}."
+    for one in reversed(found["stretches"]):
+        high = "where it begins" if one["open_high"] else ""
+        low = "where the looking ended" if one["open_low"] else ""
+        ends = [
+            f"{told(one['high'], unit)}{f', {high},' if high else ''}",
+            f"{told(one['low'], unit)}{f', {low}' if low else ''}",
+        ]
+        yield f"From {ends[0]} down to {ends[1]}{_share(one['share'])}."
+    for one in found["windows"]:
+        yield f"{_begins(one)} {_lasts(one)}{_share(one['share'])}."
+    if found["timed"] and found["stretches"] and not found["windows"]:
+        yield "The rail as it falls never comes there."
+
+
+def _begins(window: Mapping[str, Any]) -> str:
+    if window["start"][0] == 0 == window["start"][4]:
+        return "It begins at switch-off"
+    return f"It begins {told(window['start'], 's')} after switch-off"
+
+
+def _lasts(window: Mapping[str, Any]) -> str:
+    if None in window["length"]:
+        return "and has no end that the rail comes to"
+    return f"and lasts {'at least ' if window['at_least'] else ''}{told(window['length'], 's')}"
+
+
+def _share(share: float) -> str:
+    return "" if share >= 1 else f", in {100 * share:.0f}{NO_BREAK}% of the draws"
+
+
+def told(band: Band, unit: str) -> str:
+    """`7.70 (7.52 to 7.89) V`, in the multiple of the unit that keeps the figure short."""
+    ends = [number for number in band[:3] if number is not None]
+    if len(ends) < 3:
+        return "no end"
+    size = max(abs(number) for number in ends)
+    factor, prefix = next((one for one in _PREFIXES if size >= one[0] * 0.9999), _PREFIXES[0 if size == 0 else -1])
+    middle, low, high = (float(f"{number / factor:.4g}") for number in ends)
+    return span(middle, min(low, middle), max(high, middle), f"{prefix}{unit}")
+
+
+def _notes(kept: Mapping[str, Any], known: Sequence[CaseView]) -> list[str]:
+    told_of: dict[str, list[str]] = {}
+    for view in known:
+        for note in kept[view.case]["circuit"]["notes"]:
+            told_of.setdefault(note, []).append(view.case)
+        for answer in kept[view.case]["circuit"]["answers"]:
+            for note in answer["notes"]:
+                if note.startswith("Looked at"):
+                    told_of.setdefault(note, []).append(view.case)
+    every = len(known)
+    return [
+        note if len(set(cases)) == every else f"{', '.join(dict.fromkeys(cases)).capitalize()}: {note}"
+        for note, cases in told_of.items()
+    ]
+
+
+# ---- Tables ----
+
+
+def _node_rows(circuit: Mapping[str, Any], known: Sequence[CaseView]) -> list[NodeRow]:
+    nodes = dict.fromkeys(node for row in circuit["elements"] for node in row["nodes"])
+    nodes.pop(circuit["reference"], None)
+    return [NodeRow(node, [_cell(view, f"V_{node}") for view in known]) for node in nodes]
+
+
+def _element_rows(circuit: Mapping[str, Any], known: Sequence[CaseView]) -> list[ElementRow]:
+    rows = []
+    for row in circuit["elements"]:
+        name = row["name"]
+        letters = [letter for letter in ("I", "P", "U") if letter != "U" or _has(known, f"U_{name}")]
+        cells = [_joined([_cell(view, f"{letter}_{name}") for letter in letters]) for view in known]
+        basis = f" ({row['basis']})" if row["basis"] else ""
+        rating = f"{row['rating']}{basis}" if row["rating"] else ""
+        rows.append(ElementRow(name, KINDS[row["kind"]].words, ", ".join(row["nodes"]), rating, cells))
+    return rows
+
+
+def _has(known: Sequence[CaseView], name: str) -> bool:
+    return any(line.name == name for view in known for line in view.lines)
+
+
+def _line_of(view: CaseView, name: str) -> LineResult | None:
+    return next((line for line in view.lines if line.name == name), None)
+
+
+def _cell(view: CaseView, name: str) -> Cell:
+    line = _line_of(view, name)
+    if line is None:
+        return Cell("not there")
+    judged: LimitResult | None = next((one for one in view.limits if one.limit.line == name), None)
+    words = told((line.nominal, line.interval_low, line.interval_high), line.unit)
+    return Cell(words, judged.verdict if judged else "")
+
+
+def _joined(cells: Sequence[Cell]) -> Cell:
+    worst = next((word for word in ("fails", "at risk", "holds") if word in {cell.verdict for cell in cells}), "")
+    return Cell(", ".join(dict.fromkeys(cell.words for cell in cells)), worst)
+
+
+# ---- Pictures and cautions ----
+
+
+def _sweeps(circuit: Mapping[str, Any], kept: Mapping[str, Any], known: Sequence[CaseView]) -> list[Picture]:
+    swept = {view.case: kept[view.case]["circuit"]["sweep"] for view in known}
+    volts = [
+        number
+        for one in swept.values()
+        if one
+        for trace in one["nodes"].values()
+        for side in ("low", "high", "nominal")
+        for number in trace[side]
+    ]
+    if not volts:
+        return []
+    unit = "A" if _is_current(circuit) else "V"
+    pictures = []
+    for place, (case, one) in enumerate(swept.items()):
+        if not one["nodes"]:
+            continue
+        nodes = [Swept(node, trace["nominal"], trace["low"], trace["high"]) for node, trace in one["nodes"].items()]
+        stretches = [
+            Stretch(number, tuple(stretch["low"][:3]), tuple(stretch["high"][:3]))
+            for number, answer in enumerate(kept[case]["circuit"]["answers"], start=1)
+            for stretch in answer["stretches"]
+        ]
+        source, ends = (one["source"], unit), (min(volts), max(volts))
+        pictures.append(sweep_view(f"sweep-{place}", case, source, one["values"], nodes, stretches, ends))
+    return pictures
+
+
+def _is_current(circuit: Mapping[str, Any]) -> bool:
+    swept = circuit["sweep"]
+    return bool(swept) and any(
+        row["name"] == swept["source"] and row["kind"] == "current" for row in circuit["elements"]
+    )
+
+
+def _cautions(circuit: Mapping[str, Any], known: Sequence[CaseView]) -> list[str]:
+    """Where more than 50 V stands at a node of any case, or the source is turned to it."""
+    volts = [
+        max(abs(line.worst_low), abs(line.worst_high)) for view in known for line in view.lines if line.unit == "V"
+    ]
+    swept = circuit["sweep"]
+    volts += [abs(swept["low"]), abs(swept["high"])] if swept and not _is_current(circuit) else []
+    if max(volts, default=0.0) <= SAFE_VOLTS:
+        return []
+    return [
+        f"There is more than {SAFE_VOLTS:g}{NO_BREAK}V in this circuit: it can injure or kill. What is reckoned here is "
+        "no promise of safety; live work is for someone trained, under the code of the place where you are.",
+        CAUTIONS[Hazard.MAINS_INSIDE],
+        CAUTIONS[Hazard.CHARGED_RESERVOIR],
+    ]
