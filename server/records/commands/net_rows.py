@@ -40,8 +40,8 @@ class NetFields(Command):
     pins: list[PinFields] = []
 
 
-def check(command: NetFields) -> None:
-    """What can be said of each field without the record."""
+def faults_of(command: NetFields) -> dict[str, str]:
+    """What can be said of each field without the record. Raises Invalid where there are too many to look at."""
     faults: dict[str, str] = {}
     if not command.pins:
         faults["pins.0.designator"] = "A net has at least one pin: say at which position, such as U7."
@@ -56,8 +56,7 @@ def check(command: NetFields) -> None:
         if first != number:
             which = f"{row.designator} pin {row.pin}" if row.pin else row.designator
             faults.setdefault(f"pins.{number}.pin", f"{which} is on this net already, as pin row {first + 1}.")
-    if faults:
-        raise Invalid(faults)
+    return faults
 
 
 def _faults_of(row: PinFields) -> dict[str, str]:

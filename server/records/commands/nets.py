@@ -5,7 +5,7 @@ from typing import Any
 from sqlmodel import col, select
 
 from server.records.commands.base import Command, change, expect_version, part_changed
-from server.records.commands.net_rows import NetFields, PinFields, check
+from server.records.commands.net_rows import NetFields, PinFields, faults_of
 from server.records.errors import Invalid, NotFound
 from server.records.questions.addresses import designator_key, find_board, find_machine, next_number
 from server.records.questions.nets import find_net, pins_of
@@ -48,8 +48,7 @@ class DropNet(Command):
 def add_net(work: Work, command: AddNet) -> Entry:
     machine = find_machine(work.session, command.machine)
     board = find_board(work.session, machine, command.board)
-    check(command)
-    rows = _rows(work, board, command.pins, None)
+    rows = _rows(work, board, command, None)
     net = work.add(
         Net(
             board_id=board.key,
@@ -72,8 +71,7 @@ def revise_net(work: Work, command: ReviseNet) -> Entry:
     typed = [row.columns(PinFields) for row in command.pins]
     stored = [line.as_typed() for line in pins_of(work.session, net)]
     expect_version("net", net, command.opened_version, values | {"pins": typed}, {"pins": stored})
-    check(command)
-    rows = _rows(work, board, command.pins, net)
+    rows = _rows(work, board, command, net)
     said = [change(net, values)]
     if _replace_pins(work, net, rows):
         part_changed(net)
@@ -111,18 +109,18 @@ def _counted(rows: list[Columns]) -> str:
     return f"{len(rows)} pin{'' if len(rows) == 1 else 's'}"
 
 
-def _rows(work: Work, board: Board, pins: list[PinFields], net: Net | None) -> list[Columns]:
-    """The pins as their table takes them; one sentence a field where a position is not there or a pin is taken."""
-    positions = _positions(work, board, pins)
-    faults: dict[str, str] = {}
+def _rows(work: Work, board: Board, command: NetFields, net: Net | None) -> list[Columns]:
+    """The pins as their table takes them, or one sentence for each field that will not do."""
+    faults = faults_of(command)
+    positions = _positions(work, board, command.pins)
     rows = []
-    for number, pin in enumerate(pins):
+    for number, pin in enumerate(command.pins):
         at = positions.get(designator_key(pin.designator))
         through = positions.get(designator_key(pin.series)) if pin.series else None
         if at is None:
             faults[f"pins.{number}.designator"] = str(NotFound("position", pin.designator))
         if pin.series and (said := _series_fault(pin, at, through)):
-            faults[f"pins.{number}.series"] = said
+            faults.setdefault(f"pins.{number}.series", said)
         columns = pin.columns(PinFields)
         del columns["designator"], columns["series"]
         tied = {"position_id": at.key if at else 0, "series_position_id": through.key if through else None}
