@@ -11,14 +11,16 @@ from server.documents.mod_sheet import SheetData, sheet_data
 from server.documents.record import machine_record, record_of
 from server.records.commands.board_moves import MoveBoard
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation
-from server.records.commands.machines import AddBoard, EnterMachine, ReviseBoard
+from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard
 from server.records.commands.mods import MoveMod, PlanMod
 from server.records.commands.parts import EnterPart
 from server.records.commands.steps import AddStep, CarryOutStep, UndoStep
 from server.records.commands.trials import NoteModsInForce, RecordTrial, WriteProcedure
 from server.records.errors import NotFound
 from server.records.placing import describe
-from server.records.questions.addresses import find_board, find_machine, find_mod
+from server.records.questions import bags, parts
+from server.records.questions.addresses import find_board, find_machine, find_mod, find_part
+from server.records.questions.boards import all_boards
 from server.records.questions.journal import latest, told
 from server.records.questions.sheet import whole_machine
 from server.records.questions.stacking import standing_on
@@ -489,3 +491,64 @@ def test_a_board_that_another_machines_holds_is_named(bench: Bench) -> None:
 
     assert f"Board {boards[-1].key} is held by a board of another machine." in bench.faults()
     assert len(bench.rows(Machine)) == 2
+
+
+def test_a_part_was_in_the_machine_that_its_board_was_in_then(bench: Bench) -> None:
+    """What came out of R2 came out of TM-03, wherever the board is now; and it changed no machine by lying in a bag."""
+    move(bench)
+
+    with bench.store.reading() as session:
+        original = find_part(session, 1)
+        stays = parts.stays_of(session, original)
+        (bagged,) = bags.kept(session, bags.Which.ASIDE, 1).rows
+
+    assert [(stay.seat.machine.tag, stay.seat.position.designator) for stay in stays if stay.seat] == [
+        (TAG, "R2"),
+        (TAG, "R2"),
+    ]
+    assert bagged.seat is not None
+    assert bagged.seat.machine.tag == TAG
+
+
+def test_a_part_that_moved_within_one_machine_moved_to_no_other(bench: Bench) -> None:
+    """From the main board to the supply, which went to another machine afterwards."""
+    bench.do(AddPosition, board=SUPPLY, designator="R50", kind="resistor", mounting="soldered")
+    bench.plan("Swap")
+    bench.do(AddStep, mod=2, kind="fit", board=SUPPLY, designator="R50")
+    bench.carry_out(1, "2025-02-10", 2, bagged_part=1)
+    bench.move("fitted", "2025-02-10", 2)
+    move(bench, SUPPLY)
+
+    with bench.store.reading() as session:
+        stays = parts.stays_of(session, find_part(session, 1))
+        (gone,) = bags.stays_in_bag(session, 1, 1).rows
+
+    assert parts.machines_changed(stays) == []
+    assert stays[0].seat is not None
+    assert stays[0].seat.machine.tag == OTHER
+    assert not gone.changed_machine
+
+
+def test_a_mod_of_the_new_machine_was_not_done_before_the_board_came(bench: Bench) -> None:
+    move(bench)
+    with bench.store.reading() as session:
+        here = next(board.slug for board in all_boards(session, find_machine(session, OTHER)) if board.slug != MAIN)
+    planned = {"machine": OTHER, "mod": 1}
+    bench.do(PlanMod, machine=OTHER, title="Ours", state="planned", day="2025-02-01", **SIGNED)
+    bench.do(AddStep, **planned, kind="cut trace", board=here, designator="U7", pin="3", trace_reason="None milder")
+
+    refused = bench.refuse(CarryOutStep, **planned, step=1, day="2025-02-10", **SIGNED)
+
+    assert refused == {"day": f"Main board came to this machine on {DAY}; this cannot have been done before."}
+    assert bench.do(CarryOutStep, **planned, step=1, day=DAY, **SIGNED).seq
+
+
+def test_the_days_of_change_are_also_those_of_work_that_moved_no_part(bench: Bench) -> None:
+    bench.plan("Cut")
+    bench.step("cut trace", "U7", 2, pin="3")
+    bench.carry_out(1, "2025-03-07", 2)
+
+    with bench.store.reading() as session:
+        days = days_of_change(session, find_machine(session, TAG))
+
+    assert date(2025, 3, 7) in days

@@ -11,6 +11,7 @@ from sqlmodel import Session, and_, case, col, func, select
 from server.records.placing import BAG_MOST
 from server.records.questions.paging import Paged, paged
 from server.records.questions.parts import Seat
+from server.records.questions.stays import machine_on
 from server.records.tables import Board, Loan, Machine, Part, Placement, Position, Storage
 
 BAGS_A_PAGE = 50
@@ -104,7 +105,7 @@ ASIDE = (
     .join(Part, col(Part.id) == col(Storage.part_id))
     .outerjoin(Position, col(Position.id) == col(Storage.from_position_id))
     .outerjoin(Board, col(Board.id) == col(Position.board_id))
-    .outerjoin(Machine, col(Machine.id) == col(Board.machine_id))
+    .outerjoin(Machine, col(Machine.id) == machine_on(col(Storage.since)))
     .outerjoin(Loan, and_(col(Loan.part_id) == col(Part.id), col(Loan.until).is_(None)))
 )
 IN_ORDER = (col(Storage.bag), col(Storage.id))
@@ -123,7 +124,7 @@ GONE = (
     .outerjoin(Placement, col(Placement.id) == LAST_SEAT)
     .outerjoin(Position, col(Position.id) == CAME_FROM)
     .outerjoin(Board, col(Board.id) == col(Position.board_id))
-    .outerjoin(Machine, col(Machine.id) == col(Board.machine_id))
+    .outerjoin(Machine, col(Machine.id) == machine_on(col(Part.gone_on)))
     .where(col(Part.gone).is_not(None))
     .order_by(col(Part.gone_on).desc(), col(Part.id))
 )
@@ -221,7 +222,7 @@ def _seats_of(session: Session, parts: set[int]) -> Sequence[tuple[Placement, Se
         select(Placement, Position, Board, Machine)
         .join(Position, col(Position.id) == col(Placement.position_id))
         .join(Board, col(Board.id) == col(Position.board_id))
-        .join(Machine, col(Machine.id) == col(Board.machine_id))
+        .join(Machine, col(Machine.id) == machine_on(col(Placement.fitted_on)))
         .where(col(Placement.part_id).in_(parts))
         .order_by(col(Placement.id))
     )
