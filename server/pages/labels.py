@@ -40,7 +40,7 @@ SIZES = {
 }
 USUAL = next(iter(SIZES))
 OFFERED = [*((key, words) for key, (words, _) in SIZES.items()), (OWN, "other labels, measured below")]
-ONE_OR_MORE = re.compile(r"(\d{1,6})(?:\s*[-–]\s*(\d{1,6}))?", re.ASCII)
+ONE_OR_MORE = re.compile(r"(?:bags?\s*)?(\d{1,6})(?:\s*[-–]\s*(\d{1,6}))?", re.ASCII | re.IGNORECASE)
 TEXT_MOST = 5_000
 
 
@@ -65,6 +65,8 @@ def wanted(text: str) -> Wanted:
     for one in filter(None, (part.strip() for part in re.split(r"[,;]", text[:TEXT_MOST]))):
         named = ONE_OR_MORE.fullmatch(one)
         low, high = (int(named[1]), int(named[2] or named[1])) if named else (0, 0)
+        if low > high > 0:
+            raise ValueError(f"A run of bags goes upwards: write {high}-{low}, not {low}-{high}.")
         if not 1 <= low <= high <= BAG_MOST or len(text) > TEXT_MOST:
             raise ValueError("Name bags by their numbers, such as 3, 4, 7-12.")
         numbers |= {low} if low == high else set()

@@ -9,7 +9,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.documents.label_sheets import LEAST, PAPERS, LabelSheet, Place, first_free, inside, mm, sheet_of
+from server.documents.label_sheets import (
+    LEAST,
+    LINE_SPACING,
+    PAPERS,
+    LabelSheet,
+    Place,
+    first_free,
+    inside,
+    mm,
+    sheet_of,
+)
 from server.records.errors import Invalid
 
 # paper, width, height, gap across -> across, down, left margin, top margin
@@ -126,15 +136,16 @@ def test_labels_lie_on_the_paper_and_never_on_one_another(
 
 @pytest.mark.parametrize(("width", "height"), [(40, 24), (70, 37), (105, 57), (210, 297)])
 def test_what_stands_on_a_label_stays_within_it(width: float, height: float) -> None:
-    """The number and four lines under it, and the code beside them, within the edge that is kept free."""
+    """The number and the rows under it, four at least, and the code beside them, within the edge kept free."""
     sheet = LabelSheet("A4", width, height, 1, 1, 0, 0, 0, 0)
 
     shares = inside(sheet)
 
     assert 2 * shares.edge + shares.words + shares.code < width
-    assert 2 * shares.edge + shares.number + 4 * shares.pitch <= height + 1e-9
+    for rows in range(4, shares.rows + 1):
+        assert 2 * shares.edge + shares.number + rows * shares.pitch(rows) <= height + 1e-9
     assert 2 * shares.edge + shares.code <= height + 1e-9
-    assert shares.text > 2.2  # mm: 6.2 points
+    assert shares.pitch(shares.rows) / LINE_SPACING > 2.2  # mm: 6.2 points
 
 
 @pytest.mark.parametrize(("measure", "written"), [(70, "70"), (63.5, "63.5"), (0, "0"), (100, "100"), (4.65, "4.65")])

@@ -178,6 +178,33 @@ def test_words_that_fit_are_not_cut(tmp_path: Path) -> None:
     assert "…" not in printed
 
 
+HELD = ("2 parts", "4116, TM-03, U4, 2025-01-10, original", "4116, TM-03, U5, 2025-01-10, original")
+
+
+@pytest.mark.parametrize(
+    ("lines", "sheet"),
+    [
+        (WORDS, sheet_of("A4", 52.5, 29.7, 4, 10)),
+        (HELD, sheet_of("A4", 52.5, 29.7, 4, 10)),
+        (("film capacitor 100 nF ±10 % of a donor board", *WORDS[2:]), A4),
+    ],
+    ids=["small", "two parts", "usual"],
+)
+def test_words_run_over_or_are_made_smaller_before_they_are_cut(
+    lines: tuple[str, ...], sheet: LabelSheet, tmp_path: Path
+) -> None:
+    """As long as there is room below them."""
+    pdf = labels_pdf([label(7, *lines)], sheet, 1, DAY)
+
+    found = words_of(pdf, tmp_path)
+    printed = " ".join(word.text for word in found)
+    assert [word for line in lines for word in line.split() if word not in printed] == []
+    assert "…" not in printed
+    assert len({round(word.top, 1) for word in found}) >= 1 + len(lines) + (lines != WORDS)
+    assert [word for word in found if beyond(word, sheet, 1)] == []
+    assert ink_beyond(pictures_of(pdf, tmp_path), sheet, 1) == []
+
+
 def test_the_labels_are_archival_and_open_to_screen_readers() -> None:
     """PDF/A-3 conformance A and PDF/UA-1; each code says in words where it leads, each bag is a heading."""
     pdf = labels_pdf([label(7), label(12)], A4, 1, DAY)
