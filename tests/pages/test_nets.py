@@ -275,5 +275,51 @@ def test_a_fight_that_cannot_be_asked_for_is_refused_in_words(
     answer = client.get(f"{net}?{asked}")
 
     assert answer.status_code == 422
+    assert message_beside(answer, field).startswith("Look again: Choose")
+
+
+# ---- The picture ----
+
+
+def test_the_picture_says_the_same_in_a_sentence(client: TestClient, net: str) -> None:
+    """Its name, and the words under it."""
+    text = client.get(net).text
+    title = re.search(r'<title id="net-title">(.*?)</title>', text, re.DOTALL)
+
+    assert title
+    said = "KEY 2, now: U1 pin 3 drives; U2 pin 1 listens; U3 pin 4 either way; R1 10 kΩ ±5 % to 5 V."
+    assert unescape(title[1]) == said
+
+
+def test_many_pins_stay_within_the_picture(client: TestClient, board: str) -> None:  # noqa: ARG001
+    """No stem or mark is outside, and the pins that have no room are counted."""
+    pins = [PATH[0], *({"designator": "U2", "pin": f"P{number}"} for number in range(39))]
+    text = client.get(address_of(post(client, f"{NETS}/new", **typed(pins)))).text
+    start = text.index("<svg xmlns")
+    drawing = text[start : text.index("</svg>", start)]
+    places = [float(x) for x in re.findall(r'(?:translate\(| d="M| x=")([\d.]+)', drawing)]
+
+    assert f"and {39 - MOST_A_SIDE + 1} more" in drawing
+    assert all(0 <= x <= WIDTH for x in places)
+
+
+# ---- Whatever is typed ----
+
+
+def test_hostile_names_are_shown_as_text(client: TestClient, board: str) -> None:  # noqa: ARG001
+    pins = [{**PATH[0], "seen_at": HOSTILE}, {**PATH[1], "pin": "<b>{{7*7}}\u202e"}]
+    answer = post(client, f"{NETS}/new", **typed(pins, name=HOSTILE, sheet=HOSTILE))
+    for page in (client.get(address_of(answer)), client.get(NETS)):
+        assert page.status_code == 200
+        assert HOSTILE not in page.text
+        assert_sound(page)
+
+
+@pytest.mark.parametrize("count", [41, 300])
+def test_too_many_pins_are_refused_in_one_sentence(client: TestClient, board: str, count: int) -> None:  # noqa: ARG001
+    pins = [{"designator": "U2", "pin": str(number)} for number in range(count)]
+    answer = post(client, f"{NETS}/new", **typed(pins))
     said = message_beside(answer, "pins.0.designator")
+
+    assert answer.status_code == 422
     assert said == f"Look again: There are {count} pins; at most 40 fit on one net."
