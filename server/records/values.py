@@ -37,13 +37,13 @@ def understood(text: str, kind: str) -> str:
 
 
 def check_value(text: str, kind: str) -> str:
-    """What is wrong with a value; empty when it can be read, or when there is none."""
+    """What is wrong with a value, in a whole sentence; empty when it can be read, or when there is none."""
     if not text:
         return ""
     try:
         read_value(text, kind)
     except EngineeringError as fault:
-        return str(fault)
+        return f"{str(fault).rstrip('.')}."
     return ""
 
 

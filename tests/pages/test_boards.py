@@ -282,3 +282,19 @@ def test_a_page_for_htmx_is_its_content_alone(client: TestClient, board: str) ->
 
     assert "<!doctype" not in page.text.lower()
     assert page.headers["vary"] == "HX-Request"
+
+
+def test_a_board_that_went_on_within_a_day_was_there_for_less_than_one(client: TestClient) -> None:
+    """Where it has been says neither that it came nor that it left at a day's distance."""
+    set_up(client)
+    for tag in ("TM-05", "TM-07"):
+        post(client, "/machines/new", tag=tag, model="Test machine")
+    moved = {"day": "2024-05-01", "signer": "Ada Wren"}
+    there = address_of(post(client, "/machines/TM-03/boards/main-board/move", to="TM-05", **moved))
+    there = address_of(post(client, f"{there}/move", to="TM-07", **moved))
+
+    words = words_of(client.get(there))
+
+    assert "In TM-03 from the start until 2024-05-01." in words
+    assert "In TM-05 on 2024-05-01, for less than a day, signed Ada Wren." in words
+    assert "In TM-07 since 2024-05-01, signed Ada Wren." in words

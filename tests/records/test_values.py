@@ -79,7 +79,11 @@ def test_what_can_be_read_two_ways_is_refused_with_both(text: str, kind: str, re
     ],
 )
 def test_a_value_that_will_not_do_says_why(text: str, kind: str, said: str) -> None:
-    assert said in check_value(text, kind)
+    problem = check_value(text, kind)
+
+    assert said in problem
+    assert problem.endswith(".")
+    assert not problem.endswith("..")
 
 
 def test_no_value_is_no_fault() -> None:
