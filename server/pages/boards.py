@@ -32,10 +32,10 @@ from server.records.questions.boards import (
     sittings_at,
 )
 from server.records.questions.dating import BoardDating, dating_of
-from server.records.questions.nets import NetLine, nets_of
+from server.records.questions.nets import NetLine, nets_at, nets_of
 from server.records.questions.paging import Paged
 from server.records.questions.stays import MovedMod, Stay, mods_on, stays_of
-from server.records.tables import Board, Machine, Position
+from server.records.tables import Board, Machine, Net, NetPin, Position
 from server.records.words import BoardKind, Mounting, PartKind
 
 router = APIRouter()
@@ -95,6 +95,7 @@ class PositionPage:
     understood: Understood
     cautions: list[str]
     sittings: Paged[Sitting]
+    nets: list[tuple[Net, NetPin]]
     enter: str
     form: Form
     kinds: Options
@@ -302,6 +303,7 @@ def _position_page(
 ) -> Response:
     with house.reading() as session:
         sittings = sittings_at(session, position, number)
+        nets = nets_at(session, position)
         emptied = emptied_by(session, position)
     context = PositionPage(
         machine=machine,
@@ -313,6 +315,7 @@ def _position_page(
         understood=understood(position.expected_value, position.kind),
         cautions=cautions(machine.hazards, board.hazards),
         sittings=sittings,
+        nets=nets,
         enter="" if emptied else entry_address(machine, board, designator=position.designator),
         form=form,
         kinds=PART_KINDS,

@@ -26,6 +26,7 @@ END_MOST = 30.0  # V
 UNIT_LOADS = (
     "An input is taken for one load of its family; some pins of counters, flip-flops and decoders count for more."
 )
+AGREES = "While one pin drives, those that cannot be switched off are taken to agree with it."
 _DIRECT = Toleranced(0.0, 0.0, 0.0, "Ω")
 
 
@@ -70,7 +71,8 @@ class Judged:
     @property
     def assumptions(self) -> tuple[str, ...]:
         said = [one for state in self.states for one in state.contention.assumptions]
-        return tuple(dict.fromkeys([*said, UNIT_LOADS] if self.states or self.loads else said))
+        said += [UNIT_LOADS] if self.states or self.loads else []
+        return tuple(dict.fromkeys([*said, AGREES] if self.never_at_once else said))
 
     @property
     def no_figures(self) -> tuple[str, ...]:

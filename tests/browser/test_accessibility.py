@@ -36,6 +36,7 @@ PATTERNS = sorted({route.path for route in ROUTES if "GET" in (route.methods or 
 FAULTS = {
     "404": "/machines/none-such",
     "422": "/kept-aside?bag=eleven",
+    "422 of a net": "/machines/MR-07/boards/main-board/nets/1?supply=none&pin=1",
     "422 of a sum": "/bench-sums/divider/attach?V_in=none",
 }
 
@@ -115,6 +116,12 @@ def test_a_page_that_refuses_is_open_to_everyone(address: str, reader: Page) -> 
     faults = [said for said in looks(reader, address) if not re.search(r"status of 404", said)]
 
     assert faults == []
+
+
+@pytest.mark.parametrize("address", ["/machines/MR-07/boards/main-board/nets/1?case=mod-7&pin=3&level=low&against="])
+def test_a_page_that_was_asked_more_is_open_to_everyone(address: str, reader: Page) -> None:
+    """What a form that only asks adds to its page."""
+    assert list(looks(reader, address)) == []
 
 
 @pytest.mark.parametrize("address", ["/", "/journal", "/kept-aside", "/procedures", "/machines/new", "/bench-sums"])

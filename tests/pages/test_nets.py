@@ -84,6 +84,14 @@ def test_a_net_is_written_down_and_shown(client: TestClient, board: str, htmx: b
         assert_sound(page)
 
 
+def test_a_position_names_the_nets_that_its_pins_are_on(client: TestClient, board: str, net: str) -> None:
+    page = client.get(f"{board}/positions/U3")
+
+    assert f'<a href="{net}">KEY 2</a> (pin 4)' in page.text
+    assert "On nets" not in words_of(client.get(f"{board}/positions/U4"))
+    assert_sound(page)
+
+
 def test_a_board_without_nets_says_what_to_do_next(client: TestClient, board: str) -> None:
     assert "Write down the first net" in words_of(client.get(NETS))
     assert f'href="{NETS}"' in client.get(board).text
