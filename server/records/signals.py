@@ -110,8 +110,8 @@ def fight(
 ) -> Contention:
     """A two-way pin made an output at a level, while whatever else can pulls the other way.
 
-    `against` is the row of the one pin that does; without it, every output of the net. Raises `LogicError` where the
-    tables do not reach, or where the row is no output that they know.
+    `against` is the row of the one pin that does; without it, every output of the net. An output that is always at a
+    level is so here too. Raises `LogicError` where the tables do not reach, or where the row is no output they know.
     """
     parts = parts_of(at, supply)
     outputs = parts.fixed | parts.free
@@ -121,7 +121,7 @@ def fight(
     met = [replace(outputs[row], drive=level)]
     for key, output in outputs.items():
         chosen = key == against if against is not None else key in parts.fixed
-        if key != row and chosen:
+        if key != row and (chosen or output.drive != "either"):
             met.append(replace(output, drive=other) if output.drive == "either" else output)
     driving = {key for key, output in outputs.items() if output.name in {one.name for one in met}}
     return contention(met, parts.listening(*driving), list(parts.pulls.values()))
@@ -255,7 +255,7 @@ def _in_series(here: Here, place: str) -> tuple[Toleranced | None, str]:
     """The resistance between pin and net; no words, or why it is what it is."""
     if here.kind == PartKind.WIRE:
         return _DIRECT, f"straight, by a wire at {place}"
-    if not here.type and not here.value:
+    if not here.is_known:
         return _DIRECT, f"straight: {place} is not there in this case, as far as is known"
     ohms, why = _ohms(here, place)
     return (_DIRECT, f"straight: {place} is 0 Ω") if ohms and ohms.low <= 0 else (ohms, why)

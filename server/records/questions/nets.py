@@ -22,6 +22,7 @@ from server.records.tables import Board, Machine, Mod, Net, NetPin, Part, Placem
 from server.records.words import ModState, Origin, PinRole, StepKind
 
 NOW, CAME = "now", "came"
+_NOTHING_KNOWN = "nothing is recorded or expected there"
 OPEN_STATES = (ModState.CONSIDERED.value, ModState.PLANNED.value)
 DRIVING = (PinRole.TOTEM_POLE, PinRole.OPEN_COLLECTOR, PinRole.EITHER_WAY)
 LISTENING = (PinRole.INPUT, PinRole.EITHER_WAY)
@@ -91,6 +92,10 @@ class Here:
     origin: str = ""
     empty: str = ""
     fitted: bool = False
+
+    @property
+    def is_known(self) -> bool:
+        return self.origin != _NOTHING_KNOWN
 
     @property
     def words(self) -> str:
@@ -242,14 +247,14 @@ class NetRecord:
         return sorted((one for one in self.steps if one.stands), key=_moment) + self._planned_by(case.mod)
 
     def _lifted(self, line: PinLine, case: Case) -> str:
-        """Which step lifted the pin; a part that is fitted later has all its pins in."""
+        """Which step lifted the pin, or a leg of a passive part; a part that is fitted later has all its pins in."""
         said, pin = "", pins_in(line.entry.pin)[0]
         for one in self._in_force(case):
             if one.step.position_id != line.position.id:
                 continue
             if one.step.kind == StepKind.FIT:
                 said = ""
-            elif one.step.kind == StepKind.LIFT_PIN and pin in pins_in(one.step.pin):
+            elif one.step.kind == StepKind.LIFT_PIN and (line.role is PinRole.PASSIVE or pin in pins_in(one.step.pin)):
                 said = one.words
         return said
 
@@ -351,7 +356,7 @@ def _expected(position: Position) -> Here | None:
 
 
 def _nothing_known(position: Position) -> Here:
-    return Here(position.kind, origin="nothing is recorded or expected there")
+    return Here(position.kind, origin=_NOTHING_KNOWN)
 
 
 def _moment(one: DoneOrPlanned) -> tuple[str, int, int]:
@@ -379,6 +384,6 @@ def _pin_differences(before: PinAt, after: PinAt) -> Iterator[str]:
 
 
 def _called(here: Here) -> str:
-    if here.empty or here.type or here.value:
-        return "nothing" if here.empty else f"a {here.words}"
-    return "nothing that is known"
+    if not here.is_known:
+        return "nothing that is known"
+    return "nothing" if here.empty else f"a {here.words}"
