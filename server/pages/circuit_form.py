@@ -32,8 +32,9 @@ WRITTEN = {
 }
 ROWS_FIRST = {"elements": 4, "questions": 1, "assumptions": 1}
 SINGLE = ("title", "note", "reference", "sweep_source", "sweep_low", "sweep_high", "watch", "fall_kind", "fall_start")
-KIND_WORDS: Words = [(kind.slug, kind.words) for kind in KINDS.values()]
+KIND_WORDS: Words = [(kind.slug, kind.in_order) for kind in KINDS.values()]
 HOW: Words = [(how, how) for how in (CONDUCTS, RELEASED, ABOVE, BELOW)]
+HOW_TOO: Words = [(how, {RELEASED: "no longer holds it off"}.get(how, how)) for how, _ in HOW]
 FALL_WORDS: Words = [
     ("", "nothing is said of it"),
     ("time constant", "by a time constant"),

@@ -13,7 +13,6 @@ from server.pages.drawing import (
     LEFT,
     LINE,
     RIGHT,
-    WIDTH,
     Block,
     Curve,
     Picture,
@@ -43,8 +42,8 @@ MARKS = {
 }  # fmt: skip
 MARK_WORDS = (
     "Open square: resistor. Filled square: logic output. Open circle: voltage source. Filled circle: current source. "
-    "Triangle: diode or Zener diode, pointing to its cathode. Open diamond: NPN transistor, filled: PNP, with c, b, e at "
-    "its ends. Bar: capacitor. Cross: switch."
+    "Triangle: diode or Zener diode, pointing to its cathode. Open diamond: NPN transistor, filled: PNP, with c, b and "
+    "e at its ends. Bar: capacitor. Cross: switch."
 )
 NODE_MARKS = (("circle", True), ("square", False), ("up", True))
 PLOT_HIGH = 190.0
@@ -195,10 +194,10 @@ def sweep_view(
         x = left + place * (RIGHT - left) / max(len(nodes), 1)
         shapes.append(shape(*mark, x + 6, LINE - 10))
         words.append(Words("name", x + 18, LINE - 4, "start", _short(node.node, 9)))
-    blocks: list[Block] = []
+    blocks = [_bar(stretch, lanes[stretch.question], across) for stretch in stretches]
     for stretch in stretches:
-        more_blocks, more_strokes, more_words = _stretch(stretch, lanes[stretch.question], across, foot)
-        blocks, strokes, words = [*blocks, *more_blocks], [*strokes, *more_strokes], [*words, *more_words]
+        strokes += _ends(stretch, lanes[stretch.question], across, foot)
+    words += [Words("limit", left, y - 10, "start", _spans(question, stretches)) for question, y in lanes.items()]
     return Picture(
         key=key,
         title=f"{case.capitalize()}: {listed([node.node for node in nodes])} as {source[0]} falls",
@@ -238,16 +237,24 @@ def _marks_along(
     return [shape(*mark, across.at(values[point]), up.at(node.nominal[point])) for point in points]
 
 
-def _stretch(stretch: Stretch, y: float, across: Scale, foot: float) -> tuple[list[Block], list[Stroke], list[Words]]:
-    """A hatched bar from end to end, a dashed line down from each end, and each end's interval on the bar."""
+def _bar(stretch: Stretch, y: float, across: Scale) -> Block:
     left, right = across.at(stretch.low[0]), across.at(stretch.high[0])
-    blocks = [Block("beyond", left, y - 6, round(max(right - left, 1.0), 2), 12.0)]
-    strokes = [Stroke("limit", x, y, x, foot) for x in (left, right)]
+    return Block("beyond", left, y - 6, round(max(right - left, 1.0), 2), 12.0)
+
+
+def _ends(stretch: Stretch, y: float, across: Scale, foot: float) -> list[Stroke]:
+    """A dashed line down from each end of the bar, and each end's interval under it."""
+    strokes = [Stroke("limit", across.at(end[0]), y, across.at(end[0]), foot) for end in (stretch.low, stretch.high)]
     for _, low, high in (stretch.low, stretch.high):
         strokes += interval(across, low, high, y + 12) if high > low else []
-    label = f"{stretch.question}: {figure(_four(stretch.low[0]))} to {figure(_four(stretch.high[0]))}"
-    leaning = left if left < WIDTH * 0.6 else RIGHT
-    return blocks, strokes, [Words("limit", leaning, y - 10, "start" if leaning == left else "end", label)]
+    return strokes
+
+
+def _spans(question: int, stretches: Sequence[Stretch]) -> str:
+    """`Question 1: 1.201 to 7.699`."""
+    own = sorted(one for one in stretches if one.question == question)
+    spans = (f"{figure(_four(one.low[0]))} to {figure(_four(one.high[0]))}" for one in own)
+    return f"Question {question}: {', '.join(spans)}"
 
 
 def _told_sweep(
@@ -262,7 +269,7 @@ def _told_sweep(
     answered = [
         f" Question {one.question}: yes from {figure(_four(one.high[0]))} down to "
         f"{with_unit(figure(_four(one.low[0])), source[1])}."
-        for one in stretches
+        for one in sorted(stretches, key=lambda one: (one.question, -one.high[0]))
     ]
     return f"{case.capitalize()}. {span}, {'; '.join(parts)}.{''.join(answered) or ' No question is answered by yes.'}"
 

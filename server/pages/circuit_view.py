@@ -9,7 +9,7 @@ from typing import Any
 
 from server.engineering.calculations import LimitResult, LineResult
 from server.pages.circuit_pictures import Post, Stretch, Swept, graph_view, sweep_view
-from server.pages.drawing import NO_BREAK, Picture, span
+from server.pages.drawing import NO_BREAK, Picture, figure, with_unit
 from server.pages.results import CaseView
 from server.records.cautions import CAUTIONS
 from server.records.circuit_kinds import KINDS
@@ -127,8 +127,13 @@ def _answer(number: int, circuit: Mapping[str, Any], kept: Mapping[str, Any], kn
     for view in known:
         found = kept[view.case]["circuit"]["answers"][number - 1]
         sentences = list(_sentences(found, swept, unit))
-        cases.append((view.case, [*sentences, *(note for note in found["notes"] if not note.startswith("Looked at"))]))
-    return AnswerView(number, f"{asked[0].upper()}{asked[1:]}", cases)
+        cases.append((view.case, [*sentences, *filter(_is_news, found["notes"])]))
+    return AnswerView(number, f"When {asked}", cases)
+
+
+def _is_news(note: str) -> bool:
+    """The step of the looking is told once for all; that a rail stays where it is, in the answer itself."""
+    return not note.startswith("Looked at") and not note.endswith("it is never left.")
 
 
 def _sentences(found: Mapping[str, Any], swept: Mapping[str, Any], unit: str) -> Iterator[str]:
@@ -171,8 +176,8 @@ def told(band: Band, unit: str) -> str:
         return "no end"
     size = max(abs(number) for number in ends)
     factor, prefix = next((one for one in _PREFIXES if size >= one[0] * 0.9999), _PREFIXES[0 if size == 0 else -1])
-    middle, low, high = (float(f"{number / factor:.4g}") for number in ends)
-    return span(middle, min(low, middle), max(high, middle), f"{prefix}{unit}")
+    middle, low, high = (figure(float(f"{number / factor:.4g}")) for number in ends)
+    return with_unit(middle if middle == low == high else f"{middle} ({low} to {high})", f"{prefix}{unit}")
 
 
 def _notes(kept: Mapping[str, Any], known: Sequence[CaseView]) -> list[str]:
@@ -282,8 +287,8 @@ def _cautions(circuit: Mapping[str, Any], known: Sequence[CaseView]) -> list[str
     if max(volts, default=0.0) <= SAFE_VOLTS:
         return []
     return [
-        f"There is more than {SAFE_VOLTS:g}{NO_BREAK}V in this circuit: it can injure or kill. What is reckoned here is "
-        "no promise of safety; live work is for someone trained, under the code of the place where you are.",
+        f"There is more than {SAFE_VOLTS:g}{NO_BREAK}V in this circuit: it can injure or kill. What is reckoned here "
+        "is no promise of safety; live work is for someone trained, under the code of the place where you are.",
         CAUTIONS[Hazard.MAINS_INSIDE],
         CAUTIONS[Hazard.CHARGED_RESERVOIR],
     ]

@@ -8,7 +8,7 @@ from starlette.responses import Response
 
 from server.pages import circuit_form
 from server.pages.calculation_form import SOURCES, beside_their_fields
-from server.pages.circuit_form import FALL_ROWS, FALL_WORDS, HOW, KIND_WORDS, Words
+from server.pages.circuit_form import FALL_ROWS, FALL_WORDS, HOW, HOW_TOO, KIND_WORDS, Words
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import address
@@ -39,6 +39,7 @@ class CircuitFormPage:
     kinds: Words
     hints: Words
     how: Words
+    how_too: Words
     falls: Words
     fall_rows: tuple[str, ...]
     boards: Words
@@ -122,6 +123,7 @@ def form_page(
         kinds=KIND_WORDS,
         hints=[(kind.words, kind.hint) for kind in KINDS.values()],
         how=HOW,
+        how_too=HOW_TOO,
         falls=FALL_WORDS,
         fall_rows=FALL_ROWS,
         boards=boards,

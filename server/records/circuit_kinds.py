@@ -62,6 +62,11 @@ class Kind:
         more = "".join(f"; {one.word} {one.usual}" for one in self.more)
         return f"{', '.join(self.ends)}; its value is the {self.value.word}{usual}{more}"
 
+    @property
+    def in_order(self) -> str:
+        """What is chosen from: `NPN transistor (collector, base, emitter)`, unless either end will do."""
+        return self.words if self.ends == _TWO else f"{self.words} ({', '.join(self.ends)})"
+
     def asks(self, field: str) -> Asks:
         return next(one for one in (self.value, *self.more) if one.field == field)
 

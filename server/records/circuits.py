@@ -203,8 +203,11 @@ def limits_declared(circuit: Mapping[str, Any]) -> list[dict[str, str]]:
 
 
 def in_words(parts: Sequence[Mapping[str, str]]) -> str:
-    """`T1 conducts while T2 no longer conducts`, with the amount where it is not the usual one."""
-    return " while ".join(_part_in_words(part) for part in parts)
+    """`T1 conducts while T2 no longer holds it off`, with the amount where it is not the usual one."""
+    words = [_part_in_words(part) for part in parts]
+    if [part["how"] for part in parts] == [CONDUCTS, RELEASED]:
+        words[1] = words[1].replace(RELEASED, "no longer holds it off", 1)
+    return " while ".join(words)
 
 
 def _part_in_words(part: Mapping[str, str]) -> str:
@@ -426,4 +429,4 @@ def _plain_sweep(circuit: Mapping[str, Any], swept: net.Sweep) -> dict[str, Any]
 
 
 def _short(values: Any) -> list[float]:
-    return [float(f"{value:.5g}") for value in values]
+    return [_told(float(f"{value:.5g}")) for value in values]

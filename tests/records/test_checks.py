@@ -15,6 +15,7 @@ from sqlmodel import SQLModel
 from server.records.commands.base import Command
 from server.records.commands.board_moves import MoveBoard
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation, TickAssumption
+from server.records.commands.circuits import AttachCircuit, ReviseCircuit
 from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
 from server.records.commands.loans import FindAgain, LendPart, TakeBack
@@ -46,6 +47,7 @@ from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseT
 from server.records.commands.waveforms import RecordWaveform, ReviseWaveform
 from server.records.errors import RecordError, Stale
 from server.records.words import ModState, StepKind
+from tests.records.blinker import ELEMENTS, blinker
 from tests.records.conftest import KEEPER, KINDS, MAIN, TAG, Bench, Copies, behind
 
 # ---- Whatever the commands do, the record stays whole ----
@@ -121,6 +123,12 @@ NET = {
         max_size=3,
     ),
 }
+# Exact, and looked at over half a volt: this test is about the record.
+CIRCUIT = {name: st.just(value) for name, value in blinker().items() if name not in ("mod", "elements")}
+CIRCUIT |= {
+    "elements": st.sampled_from([ELEMENTS, [*ELEMENTS, {"name": "R4", "nodes": "rail, out", "text": "1 kΩ"}]]),
+    "sweep_low": st.just("4.5 V"),
+}
 ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     EnterPart: {"board": st.just(MAIN), "designator": PLACES, "fitted_on": st.one_of(st.none(), DAYS), **PART},
     BagPart: {"day": DAYS, "bag": st.sampled_from([None, 3]), **PART},
@@ -176,6 +184,8 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     AttachCalculation: {"mod": MODS, **SUM},
     ReviseCalculation: {"mod": MODS, "calculation": FIRST, "opened_version": VERSIONS, **SUM},
     RunCalculation: {"mod": MODS, "calculation": FIRST},
+    AttachCircuit: {"mod": MODS, **CIRCUIT},
+    ReviseCircuit: {"mod": MODS, "calculation": st.sampled_from([1, 2, 3]), "opened_version": VERSIONS, **CIRCUIT},
     WriteProcedure: {"title": st.just("Timing")},
     RecordTrial: {"procedure": st.just("timing"), "day": DAYS, "readings": READINGS, "signer": st.just(KEEPER)},
     ReviseTrial: {

@@ -10,6 +10,7 @@ from sqlmodel import select
 from server.records import journal
 from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation
+from server.records.commands.circuits import AttachCircuit, ReviseCircuit
 from server.records.commands.designs import ReviseDesign, WriteDesign
 from server.records.commands.machines import ReviseBoard, ReviseMachine, RevisePosition
 from server.records.commands.mods import ReviseMod
@@ -23,6 +24,7 @@ from server.records.commands.waveforms import ReviseWaveform
 from server.records.errors import RecordError, Stale
 from server.records.store import Store
 from server.records.tables import JournalEntry, Machine, Placement
+from tests.records.blinker import blinker
 from tests.records.captures import record
 from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
 from tests.records.indicator import DROP, SUPPLY, at, lamp
@@ -44,6 +46,7 @@ def busy(bench: Bench) -> Bench:
     bench.do(SuspectCause, title="It hangs at times", seen_on="2025-01-05", sentence="The supply sags")
     record(bench)
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="hang.jpg", content=jpeg())
+    bench.do(AttachCircuit, **blinker())
     bench.plan("Slower clock")
     bench.step("take out", "R7", 2)
     bench.do(WriteDesign, mod=2, title="Clock", roles=[{"board": MAIN, "designator": "R7", "name": "R7"}])
@@ -105,6 +108,13 @@ REVISIONS: list[tuple[type[Command], dict[str, Any], dict[str, Any], dict[str, A
                 "V · typed · 5 V ±5 %; Vf · typed · 1.8..2.2 V; R · part · main-board · R7",
             ),
         },
+    ),
+    (
+        ReviseCircuit,
+        {"calculation": 2},
+        blinker(reference="base"),
+        blinker(title="Lamp"),
+        {"title": ("Lamp", "Blinker"), "reference": ("0", "base")},
     ),
     (
         ReviseSymptom,

@@ -28,6 +28,7 @@ from server.records.errors import Invalid, RecordError, Stale
 from server.records.store import take_turn
 from server.records.tables import Evidence, Part
 from server.records.work import HANDLERS, Work, plain, unheard
+from tests.records.blinker import blinker
 from tests.records.captures import capture, ramping, record
 from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
 from tests.records.indicator import AT_MOST, DROP, SUPPLY, at, lamp
@@ -91,6 +92,8 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("UndoStep", {"mod": 2, "step": 1, "day": DAY, "value": "1 kΩ", **SIGNED}),
     ("AttachCalculation", TWO_SUMS),
     ("ReviseCalculation", TWO_SUMS | {"calculation": 1}),
+    ("AttachCircuit", blinker()),
+    ("ReviseCircuit", blinker() | {"calculation": 2}),
     ("RunCalculation", {"mod": 1, "calculation": 1}),
     ("TickAssumption", {"mod": 1, "calculation": 1, "number": 1}),
     ("WriteProcedure", {"title": "Title"}),
@@ -114,12 +117,18 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("ReviseNet", {"board": MAIN, "net": 1, "name": "KEY 2", "pins": PINS}),
     ("DropNet", {"board": MAIN, "net": 1}),
 ]
+UNREAD = {
+    *(f"{row}.0.{field}" for row in ("elements", "fall") for field in ("other_line", "figure")),
+    *("fall.0.board", "fall.0.designator"),
+}
 # Fields that the act tried here has no use for, named so that nothing else that is typed is lost in silence.
 UNUSED = {
     "CarryOutStep": {"place", "condition"},
     "UndoStep": {"place", "condition"},
     "AttachCalculation": {"inputs.0.other_line", "inputs.0.figure"},
     "ReviseCalculation": {"inputs.0.other_line", "inputs.0.figure"},
+    "AttachCircuit": UNREAD,
+    "ReviseCircuit": UNREAD,
 }
 
 
@@ -137,6 +146,7 @@ def set_up(bench: Bench) -> None:
     bench.carry_out(1, mod=2, becomes="discarded")
     bench.do(KINDS["WriteDesign"], mod=2, title="Outlet", roles=[role("R7")])
     bench.do(KINDS["AttachCalculation"], **TWO_SUMS)
+    bench.do(KINDS["AttachCircuit"], **blinker())
     bench.do(KINDS["Expect"], mod=1, sentence="It is faster")
     bench.do(WriteProcedure, title="Timing")
     bench.do(RecordTrial, procedure="timing", day="2025-02-04", readings="501", **SIGNED)

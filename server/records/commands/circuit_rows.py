@@ -34,18 +34,35 @@ from server.records.circuits import (
     conditions_of,
     rated,
 )
-from server.records.commands.base import Command, Line, NeededLine, Prose
+from server.records.commands.base import Command, Line, NeededLine, OptionalInt, Prose
 from server.records.commands.sum_rows import AssumptionFields, InputFields, as_tied
 from server.records.errors import Invalid
+from server.records.questions.circuits import ELEMENT, READ
 from server.records.words import Source
 
 ELEMENTS_MOST, QUESTIONS_MOST, WATCHED_MOST, NAME_MOST = 120, 6, 3, 40
 STAND_INS = {"Ω": "1 kΩ", "V": "5 V", "A": "1 mA", "F": "1 µF", "": "100", "s": "10 ms", "W": "1 W"}
 
 
-class ElementFields(InputFields):
+class ValueFields(Command):
+    """Where one value comes from."""
+
+    source: Source = Source.TYPED
+    text: Line = ""
+    board: str = ""
+    designator: Line = ""
+    when_empty: Line = ""
+    trial: OptionalInt = None
+    waveform: OptionalInt = None
+    figure: Line = ""
+    other_calculation: OptionalInt = None
+    other_line: Line = ""
+
+
+class ElementFields(ValueFields):
     """One element: its designator, kind, the nodes that it lies between, and where its value comes from."""
 
+    name: NeededLine
     kind: Line = "resistor"
     nodes: Line = ""
     more: Line = ""
@@ -66,12 +83,6 @@ class QuestionFields(Command):
     basis: Line = ""
 
 
-class FallFields(InputFields):
-    """One value of how the rail falls: the time constant, or what discharges it, and the capacitance."""
-
-    name: Line = ""
-
-
 class CircuitFields(Command):
     title: NeededLine
     note: Prose = ""
@@ -84,7 +95,7 @@ class CircuitFields(Command):
     questions: list[QuestionFields] = []
     fall_kind: Literal["", "time constant", "resistor", "steady current", "steady power"] = ""
     fall_start: Line = ""
-    fall: list[FallFields] = []
+    fall: list[ValueFields] = []
     assumptions: list[AssumptionFields] = []
 
 
@@ -104,10 +115,12 @@ def _element_inputs(command: CircuitFields) -> Iterator[Given]:
     for number, row in enumerate(command.elements):
         kind = KINDS[row.kind]
         at = f"elements.{number}"
-        columns = {name: getattr(row, name) for name in InputFields.model_fields}
+        columns = {name: getattr(row, name) for name in ValueFields.model_fields}
         text = row.text or kind.value.usual
         label = f"{row.name}, {kind.value.word}"
-        yield Given(at, InputFields(**columns | {"unit": kind.value.unit, "text": text, "label": label}))
+        yield Given(
+            at, InputFields(**columns | {"name": row.name, "unit": kind.value.unit, "text": text, "label": label})
+        )
         for field, value in more_of(kind, row.more).items():
             asks = kind.asks(field)
             name = f"{row.name}_{field}"
@@ -122,8 +135,8 @@ def _fall_inputs(command: CircuitFields) -> Iterator[Given]:
     start = command.fall_start or command.sweep_high
     yield Given("fall_start", InputFields(name="fall_start", label="rail at switch-off", unit="V", text=start))
     for number, field in enumerate(FALLS[command.fall_kind]):
-        row = command.fall[number] if number < len(command.fall) else FallFields()
-        columns = {name: getattr(row, name) for name in InputFields.model_fields}
+        row = command.fall[number] if number < len(command.fall) else ValueFields()
+        columns = {name: getattr(row, name) for name in ValueFields.model_fields}
         own = {"name": f"fall_{field}", "label": f"{field} of the fall", "unit": FALL_UNITS[field]}
         yield Given(f"fall.{number}", InputFields(**columns | own))
 
@@ -345,6 +358,8 @@ def _input_faults(command: CircuitFields) -> Iterator[tuple[str, str]]:
         timed = entry.source is Source.TYPED and field.startswith("fall")
         if timed and (problem := _positive(entry)):
             yield f"{field}.text" if rows else field, problem
+        if field.startswith("fall") and (problem := _unreadable(entry.when_empty, entry.unit, needed=False)):
+            yield f"{field}.when_empty", problem
         if entry.source is Source.PART and not entry.designator:
             yield f"{field}.designator", "Say at which position the part is, such as R7."
         if entry.source is Source.TRIAL and entry.trial is None:
@@ -407,18 +422,25 @@ def _is_name(fault: NetworkError) -> bool:
 def as_typed(command: CircuitFields) -> dict[str, Any]:
     """The command's columns as they will be stored: usual values written out, and no more of a source than it needs."""
     columns = command.columns(CircuitFields)
-    entries = {field: as_tied(entry) for field, entry in inputs_of_rows(command) if not field.endswith(".more")}
-    shown = ("source", "text", "board", "designator", "when_empty", "trial", "waveform", "figure", "other_calculation",
-             "other_line")  # fmt: skip
-    for kind in ("elements", "fall"):
-        for number, row in enumerate(columns[kind]):
-            tied = entries.get(f"{kind}.{number}", {})
-            row.update({name: tied[name] for name in shown if tied})
-    columns["fall"] = [{name: row[name] for name in shown} for row in columns["fall"][: len(_fields(command))]]
-    for row in columns["elements"]:
-        row.update({"nodes": ", ".join(nodes_of(row["nodes"])), "label": "", "unit": ""})
-    return columns | {"reference": columns["reference"] or "0"}
+    entries = {given.field: as_tied(given.entry) for given in inputs_of_rows(command)}
+    elements = [
+        row
+        | {name: entries[f"elements.{number}"][name] for name in READ}
+        | {"nodes": ", ".join(nodes_of(row["nodes"]))}
+        for number, row in enumerate(columns["elements"])
+    ]
+    timed = FALLS[command.fall_kind] if command.fall_kind else ()
+    started = entries["fall_start"]["text"] if timed else ""
+    return columns | {
+        "elements": [{name: row[name] for name in ELEMENT} for row in elements],
+        "questions": [_question_typed(row) for row in columns["questions"]],
+        "reference": columns["reference"] or "0",
+        "fall_start": started,
+        "fall": [{name: entries[f"fall.{number}"][name] for name in READ} for number in range(len(timed))],
+    }
 
 
-def _fields(command: CircuitFields) -> tuple[str, ...]:
-    return FALLS[command.fall_kind] if command.fall_kind else ()
+def _question_typed(row: dict[str, str]) -> dict[str, str]:
+    usual = {"value": row["value"] or CONDUCTING, "value_too": row["value_too"] or CONDUCTING}
+    alone = {"how_too": RELEASED, "value_too": ""}
+    return row | usual | ({} if row["which_too"] else alone)

@@ -11,9 +11,9 @@ from server.records.commands.calculations import keep_if_changed, replace_inputs
 from server.records.commands.circuit_rows import (
     CircuitFields,
     ElementFields,
-    FallFields,
     Given,
     QuestionFields,
+    ValueFields,
     as_typed,
     check_circuit,
     circuit_of,
@@ -30,7 +30,7 @@ from server.records.sums import read_cases, run
 from server.records.tables import Calculation
 from server.records.work import Entry, Work, handles
 
-__all__ = ["AttachCircuit", "ElementFields", "FallFields", "QuestionFields", "ReviseCircuit"]
+__all__ = ["AttachCircuit", "ElementFields", "QuestionFields", "ReviseCircuit", "ValueFields"]
 
 
 class AttachCircuit(CircuitFields):

@@ -14,6 +14,7 @@ READ = (
     "source", "text", "board", "designator", "when_empty", "trial", "waveform", "figure", "other_calculation",
     "other_line",
 )  # fmt: skip
+ELEMENT = ("name", "kind", "nodes", *READ, "more", "rating", "basis")
 
 
 def rows_typed(session: Session, calculation: Calculation) -> dict[str, Any]:
@@ -38,10 +39,8 @@ def rows_typed(session: Session, calculation: Calculation) -> dict[str, Any]:
 
 def _element(row: dict[str, Any], tied: dict[str, TiedInput]) -> dict[str, str]:
     typed = tied[row["values"][KINDS[row["kind"]].value.field]].as_typed()
-    read = {name: typed[name] for name in READ}
-    own = {name: row[name] for name in ("kind", "more", "rating", "basis")}
-    blank = {"label": "", "unit": ""}
-    return {"name": row["name"]} | blank | read | own | {"nodes": ", ".join(row["nodes"])}
+    told = typed | row | {"nodes": ", ".join(row["nodes"])}
+    return {name: told[name] for name in ELEMENT}
 
 
 def _question(row: dict[str, Any]) -> dict[str, str]:

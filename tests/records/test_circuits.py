@@ -1,0 +1,235 @@
+"""Circuits of a mod: drawn up in rows, solved for three cases, run again as parts change, refused beside the row."""
+
+from typing import Any
+
+import pytest
+
+from server.records.commands.calculations import AttachCalculation, RunCalculation
+from server.records.commands.circuits import AttachCircuit, ReviseCircuit
+from server.records.commands.mods import Expect
+from server.records.commands.parts import EnterPart
+from server.records.commands.steps import FitAnother
+from server.records.errors import NotFound
+from server.records.questions.circuits import rows_typed
+from server.records.tables import Calculation, CalculationInput, CalculationRun
+from server.records.words import Case
+from tests.records.circuit_scene import WINDOW, attach, circuit, place, rows
+from tests.records.conftest import KEEPER, MAIN, Bench
+
+FALL = {"fall_kind": "time constant", "fall": [{"text": "100 ms"}]}
+LINE = 2e-3
+
+
+@pytest.fixture
+def scene(bench: Bench) -> Bench:
+    place(bench)
+    return bench
+
+
+def kept(bench: Bench, case: Case = Case.STOCK, run: int = -1) -> dict[str, Any]:
+    found: dict[str, Any] = bench.rows(CalculationRun)[run].cases[case.value]
+    return found
+
+
+def line(bench: Bench, name: str, case: Case = Case.STOCK, run: int = -1) -> float:
+    lines = {one["name"]: one["nominal"] for one in kept(bench, case, run)["result"]["lines"]}
+    return float(lines[name])
+
+
+def stretches(bench: Bench, case: Case, question: int = 1, run: int = -1) -> list[tuple[float, float]]:
+    found = kept(bench, case, run)["circuit"]["answers"][question - 1]["stretches"]
+    return [(one["low"][0], one["high"][0]) for one in found]
+
+
+# ---- Three cases ----
+
+
+def test_one_transistor_conducts_where_the_other_no_longer_holds_it_off(scene: Bench) -> None:
+    """0.6 V of base drop, thresholds of 7.7 V and 1.2 V on a falling 12 V rail: common practice, no source."""
+    attach(scene)
+
+    ((low, high),) = stretches(scene, Case.STOCK)
+    assert low == pytest.approx(1.2, abs=LINE)
+    assert high == pytest.approx(7.7, abs=LINE)
+    assert low == line(scene, "Q1_low")
+    assert high == line(scene, "Q1_high")
+
+
+def test_a_zener_in_the_path_of_the_second_base_closes_the_window(scene: Bench) -> None:
+    """Of 8.2 V, it raises the second's threshold past the first's: common practice, no source."""
+    attach(scene, questions=[WINDOW, {"which": "T1", "how": "conducts"}])
+
+    assert stretches(scene, Case.PLANNED) == []
+    assert "D9 is a wire: nothing at D9." in kept(scene)["circuit"]["notes"]
+    assert kept(scene, Case.FITTED)["problem"] == "D9: The mod has not been fitted yet."
+
+
+def test_what_was_fitted_is_solved_beside_the_plan_and_run_again_as_it_changes(scene: Bench) -> None:
+    attach(scene)
+    scene.carry_out(1, value="4.7 V")
+    ((low, high),) = stretches(scene, Case.FITTED)
+    scene.do(FitAnother, mod=1, step=1, day="2025-02-05", value="8.2 V", signer=KEEPER)
+
+    assert low == pytest.approx(1.2 + 4.7, abs=0.15)  # at its small current a Zener diode of 4.7 V drops a little less
+    assert high == pytest.approx(7.7, abs=LINE)
+    assert stretches(scene, Case.FITTED) == []
+    assert [run.reason for run in scene.rows(CalculationRun)] == [
+        "first run",
+        "a part it reads was changed",
+        "a part it reads was changed",
+    ]
+    assert scene.faults() == []
+
+
+def test_a_window_over_a_fall_is_told_in_time(scene: Bench) -> None:
+    """By t = tau ln(V0/V): from 7.7 V to 1.2 V in 100 ms ln(7.7/1.2)."""
+    attach(scene, **FALL, questions=[WINDOW | {"most": "100 ms", "basis": "what the screen shows"}])
+
+    (window,) = kept(scene)["circuit"]["answers"][0]["windows"]
+    assert window["start"][0] == pytest.approx(0.0444, abs=2e-4)
+    assert line(scene, "Q1_lasts") == pytest.approx(0.1859, abs=4e-4)
+    assert line(scene, "Q1_lasts", Case.PLANNED) == 0
+    verdicts = [
+        [one["verdict"] for one in kept(scene, case)["result"]["limits"]] for case in (Case.STOCK, Case.PLANNED)
+    ]
+    assert verdicts == [["holds", "fails"], ["holds", "holds"]]
+
+
+def test_a_window_that_never_closes_is_beyond_any_limit(scene: Bench) -> None:
+    """The rail comes to rest within it."""
+    attach(scene, **FALL, questions=[{"which": "c1", "how": "is below", "value": "1 V", "most": "1 s"}])
+
+    fault = kept(scene)["result"]["limits"][1]
+    assert fault["verdict"] == "fails"
+    assert fault["sentence"] == "How long c1 is below 1 V has no end within what was looked at: over the 1 s allowed"
+
+
+def test_a_window_within_the_tolerances_alone_puts_its_limit_at_risk(scene: Bench) -> None:
+    """At the nominal values it never opens, and a few of the draws have it."""
+    scene.do(EnterPart, board=MAIN, designator="D9", kind="diode", origin="new", value="6.4..6.9 V")
+    attach(scene, **FALL, questions=[WINDOW | {"most": "1 s"}])
+
+    found = kept(scene)["result"]["limits"][1]
+    assert stretches(scene, Case.STOCK) == []
+    assert found["verdict"] == "at risk"
+
+
+def test_heat_is_held_against_a_rating_whatever_its_sign(scene: Bench) -> None:
+    """12 V across 100 Ω is 1.44 W, on the planned machine as on the first."""
+    heater = {"nodes": "0, rail", "text": "100 Ω", "rating": "1 W, 0.2 A"}
+    attach(scene, elements=rows(R20=heater), questions=[])
+
+    limits = {one["line"]: one for one in kept(scene)["result"]["limits"]}
+    assert line(scene, "P_R20") == pytest.approx(1.44)
+    assert line(scene, "I_R20") == pytest.approx(-0.12)
+    assert (limits["P_R20"]["verdict"], limits["I_R20"]["verdict"]) == ("fails", "holds")
+
+
+# ---- Beside the other calculations ----
+
+
+def test_another_sum_and_an_expectation_read_its_lines(scene: Bench) -> None:
+    attach(scene)
+    reads = {"name": "V", "source": "line", "other_calculation": "1", "other_line": "Q1_high"}
+    doubled = [{"name": "twice", "expression": "2 * V", "unit": "V"}]
+    scene.do(AttachCalculation, mod=1, title="Twice", inputs=[reads], lines=doubled)
+    scene.do(Expect, mod=1, sentence="It lets go late", sense="falls below", bound="8", calculation=1, line="Q1_high")
+
+    assert line(scene, "twice") == pytest.approx(15.4, abs=0.01)
+    assert kept(scene, Case.PLANNED)["inputs"]["V"]["problem"] == "Calculation 1 has no line Q1_high any more."
+    assert scene.faults() == []
+
+
+def test_the_same_parts_give_the_same_digest_and_another_question_another(scene: Bench) -> None:
+    attach(scene)
+    scene.do(RunCalculation, mod=1, calculation=1)
+    scene.do(ReviseCircuit, calculation=1, opened_version=1, **circuit(questions=[]))
+    digests = [run.digest for run in scene.rows(CalculationRun)]
+
+    assert digests[0] == digests[1]
+    assert digests[2] not in digests[:2]
+
+
+def test_saving_a_circuit_as_it_is_changes_nothing(scene: Bench) -> None:
+    """Its form is filled with what its command takes."""
+    attach(scene, **FALL, assumptions=[{"sentence": "It is at rest."}])
+    with scene.store.reading() as session:
+        typed = rows_typed(session, session.get_one(Calculation, 1))
+    runs, entries = len(scene.rows(CalculationRun)), scene.rows(CalculationInput)
+    scene.do(ReviseCircuit, mod=1, calculation=1, opened_version=1, **typed)
+
+    assert runs == len(scene.rows(CalculationRun))
+    assert [one.id for one in entries] == [one.id for one in scene.rows(CalculationInput)]
+    assert scene.row(Calculation, 1).version == 1
+
+
+def test_revising_a_plain_sum_as_a_circuit_finds_none(scene: Bench) -> None:
+    sum_of = {"inputs": [{"name": "V", "text": "5 V"}], "lines": [{"name": "W", "expression": "V"}]}
+    scene.do(AttachCalculation, mod=1, title="Plain", **sum_of)
+
+    with pytest.raises(NotFound, match="There is no circuit “1”"):
+        scene.do(ReviseCircuit, calculation=1, opened_version=1, **circuit())
+
+
+# ---- What is refused, beside its row ----
+
+PARALLEL = {f"V{n}": {"kind": "source", "nodes": "rail, 0", "text": "5 V"} for n in (2,)}
+REFUSED: list[tuple[str, dict[str, Any], str, str]] = [
+    ("a floating node", {"elements": rows(C1={"kind": "capacitor", "nodes": "c9, 0", "text": "1 µF"})},
+     "elements.10.nodes", "Node “c9” floats"),
+    ("a loop of sources", {"elements": rows(**PARALLEL)}, "elements.10.nodes", "“V2” closes a loop of voltage sources"),
+    ("no resistance", {"elements": rows(R11={"text": "0 Ω"})}, "elements.1.text", "It is 0 Ω; it must lie between"),
+    ("a negative one", {"elements": rows(R11={"text": "-5 Ω"})}, "elements.1.text", "negative"),
+    ("volts for ohms", {"elements": rows(R11={"text": "5 V"})}, "elements.1.text", ""),
+    ("an element twice", {"elements": [*rows(), {"name": "R11", "nodes": "rail, 0", "text": "1 Ω"}]},
+     "elements.10.name", "There is another R11 in this circuit."),
+    ("a name that a value has", {"elements": rows(T1_drop={"nodes": "rail, 0", "text": "1 Ω"})},
+     "elements.10.name", "There is another T1_drop"),
+    ("too few nodes", {"elements": rows(T1={"nodes": "c1, b1"})}, "elements.8.nodes",
+     "Name 3 nodes divided by commas, in this order: collector, base, emitter. There are 2."),
+    ("one node at both ends", {"elements": rows(R11={"nodes": "rail, rail"})}, "elements.1.nodes", "all its ends"),
+    ("more nodes than are worked out", {"elements": rows(**{f"R{n}": {"nodes": f"rail, n{n}", "text": "1 Ω"}
+     for n in range(100, 161)})}, "elements.0.nodes", "at most 60"),
+    ("no kind", {"elements": rows(R11={"kind": "thing"})}, "elements.1.kind", "Choose one of the kinds"),
+    ("an unknown word", {"elements": rows(T1={"more": "colour red"})}, "elements.8.more", "“colour red” is not"),
+    ("a wire for three ends", {"elements": rows(T1={"when_empty": "wire"})}, "elements.8.when_empty", "three ends"),
+    ("no rating", {"elements": rows(R11={"rating": "5 kg"})}, "elements.1.rating", ""),
+    ("an unknown source", {"sweep_source": "V9"}, "sweep_source", "There is no element V9."),
+    ("no source", {"sweep_source": "R11"}, "sweep_source", "R11 is no source"),
+    ("questions without a sweep", {"sweep_source": ""}, "sweep_source", "Say which source is turned down"),
+    ("a range upside down", {"sweep_low": "13 V"}, "sweep_high", "It must be above the lower end."),
+    ("an unknown element", {"questions": [WINDOW | {"which": "T7"}]}, "questions.0.which", "There is no element T7."),
+    ("an unknown node", {"questions": [{"which": "no", "how": "is above", "value": "1 V"}]}, "questions.0.which",
+     "There is no node no."),
+    ("a node without an amount", {"questions": [{"which": "c1", "how": "is above"}]}, "questions.0.value",
+     "Say how many V."),
+    ("an unknown node to draw", {"watch": "c1, nowhere"}, "watch", "There is no node nowhere."),
+    ("a reference that is no node", {"reference": "earth"}, "reference", "earth"),
+    ("a position that is not there", {"elements": rows(D9={"designator": "D77"})}, "elements.4.designator", "D77"),
+    ("no time constant", {"fall_kind": "time constant"}, "fall.0.text", "Say how many s."),
+    ("a time below nothing", {"fall_kind": "time constant", "fall": [{"text": "0 s"}]}, "fall.0.text", "above 0"),
+    ("a length without a fall", {"questions": [WINDOW | {"most": "5 ms"}]}, "questions.0.most", "how the rail falls"),
+    ("nothing at all", {"elements": [], "questions": [], "sweep_source": ""}, "elements.0.name", "at least one"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("changed", "field", "words"), [row[1:] for row in REFUSED], ids=[row[0] for row in REFUSED])
+def test_what_is_refused_is_told_beside_its_row(scene: Bench, changed: dict[str, Any], field: str, words: str) -> None:
+    messages = scene.refuse(AttachCircuit, **circuit(**changed))
+
+    assert field in messages
+    assert words in messages[field]
+
+
+def test_a_node_where_only_one_element_ends_is_told_of(scene: Bench) -> None:
+    """A slip of the pen in a node's name makes a node of its own."""
+    attach(scene, elements=rows(R20={"nodes": "rail, sevred", "text": "1 kΩ"}))
+
+    assert "Only one element ends at node “sevred”: no current flows there." in kept(scene)["circuit"]["notes"]
+
+
+@pytest.mark.parametrize("name", ["<b>R1</b>", "R'; DROP TABLE part; --", "日本", "R" * 40])
+def test_any_name_that_can_be_printed_will_do(scene: Bench, name: str) -> None:
+    attach(scene, elements=[*rows(), {"name": name, "nodes": f"rail, {name}", "text": "1 kΩ"}], questions=[])
+
+    assert line(scene, f"V_{name}") == pytest.approx(12)
