@@ -36,6 +36,7 @@ PATTERNS = sorted({route.path for route in ROUTES if "GET" in (route.methods or 
 FAULTS = {
     "404": "/machines/none-such",
     "422": "/kept-aside?bag=eleven",
+    "422 of a day": "/machines/MR-07/on?day=&against=",
     "422 of a net": "/machines/MR-07/boards/main-board/nets/1?supply=none&pin=1",
     "422 of a sum": "/bench-sums/divider/attach?V_in=none",
 }
