@@ -9,8 +9,8 @@ from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
 from server.pages.drawing import LEFT, LINE, RIGHT, Picture, Shape, Stroke, Words, shape
-from server.records.questions.nets import NetAt, PinAt
-from server.records.signals import Parts
+from server.records.questions.net_cases import NetAt, PinAt
+from server.records.signal_parts import Parts
 from server.records.words import PinRole
 
 MOST_A_SIDE = 12

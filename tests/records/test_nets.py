@@ -11,7 +11,8 @@ from server.records.commands.nets import AddNet, DropNet, ReviseNet
 from server.records.commands.parts import EnterPart
 from server.records.errors import NotFound, Stale
 from server.records.questions.addresses import find_board, find_machine
-from server.records.questions.nets import CAME, NOW, NetAt, find_net, nets_of, record_of, unlike
+from server.records.questions.net_cases import CAME, NOW, NetAt, record_of, unlike
+from server.records.questions.nets import find_net, nets_of
 from server.records.signals import Judged, fight, judge
 from server.records.tables import Net, NetPin
 from tests.records.conftest import MAIN, TAG, Bench
@@ -327,10 +328,28 @@ def test_a_resistor_from_a_lifted_pin_to_its_pad_keeps_it_on_the_net(board: Benc
     assert kept.output_states[0].current.high < 0.1 * bare.output_states[0].current.high
 
 
+@pytest.mark.parametrize("leg", ["1", "upper"])
+def test_a_resistor_with_a_leg_lifted_is_off_the_net(board: Bench, leg: str) -> None:
+    """Whichever leg it is."""
+    add(board)
+    board.plan()
+    board.step("lift pin", "R7", pin=leg)
+
+    assert judged(board, "mod-1").parts.off == {3: "R7 is lifted (mod 1, step 1) and is not on the net."}
+
+
+def test_a_resistor_in_series_without_a_value_leaves_its_pin_out(board: Bench) -> None:
+    """It is there, so the pin does not go straight to the net."""
+    board.do(EnterPart, board=MAIN, designator="R30", kind="resistor", origin="new")
+    add(board, [PATH[0] | {"series": "R30"}, PATH[1]])
+
+    assert judged(board).parts.left_out == {0: ["U11 pin 3 is left out: the value of R30 is not recorded."]}
+
+
 @pytest.mark.parametrize(
     ("part", "words"),
-    [({"kind": "capacitor", "value": "100 nF"}, "a capacitor carries no steady current"),
-     ({"kind": "resistor"}, "its value is not recorded")],
+    [({"kind": "capacitor", "value": "100 nF"}, "a capacitor at C30 carries no steady current"),
+     ({"kind": "resistor"}, "the value of C30 is not recorded")],
 )  # fmt: skip
 def test_a_passive_part_without_a_resistance_is_left_out(board: Bench, part: dict[str, str], words: str) -> None:
     board.do(EnterPart, board=MAIN, designator="C30", origin="new", **part)
@@ -454,6 +473,15 @@ def test_two_two_way_pins_can_be_set_against_each_other(board: Bench) -> None:
 
     assert fight(seen(board), FIVE, 0, "high", against=1).fights
     assert not fight(seen(board), FIVE, 0, "high").fights
+
+
+def test_an_output_that_is_always_low_is_so_whatever_is_asked(board: Bench) -> None:
+    """Also where the fight is between two others."""
+    two = [pin("U13", "1", "either way"), pin("U13", "2", "either way"), pin("U12", "1")]
+    add(board, [*two, pin("U11", "3", OUTPUT, drives="low")])
+    met = fight(seen(board), FIVE, 0, "high", against=1)
+
+    assert [output.drive for output in met.outputs] == ["high", "low", "low"]
 
 
 # ---- Whatever is typed ----

@@ -11,7 +11,7 @@ from server.records.commands.base import Command, Line, NeededLine, Prose
 from server.records.errors import Invalid
 from server.records.questions.addresses import designator_key
 from server.records.questions.stacking import pins_in
-from server.records.signals import END_MOST, read_end
+from server.records.signal_parts import END_MOST, read_end
 from server.records.words import PinRole
 
 PINS_MOST = 40
