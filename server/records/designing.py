@@ -15,6 +15,8 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
+from server.records.circuits import FALLS
+from server.records.questions.circuits import rows_typed
 from server.records.questions.mods import StepLine, steps_of
 from server.records.questions.sums import TiedInput, tied_inputs
 from server.records.tables import Board, Calculation, Expectation, Mod, Position, Procedure
@@ -65,9 +67,17 @@ def written(session: Session, mod: Mod, names: Mapping[int, str]) -> dict[str, A
     return {
         "roles": [telling.role(place) for place in places],
         "steps": [telling.step(line) for line in steps_of(session, mod)],
-        "calculations": [telling.calculation(row, tied_inputs(session, row)) for row in calculations],
+        "calculations": [_calculation(session, telling, row) for row in calculations],
         "expectations": [telling.expectation(*row) for row in _expectations(session, mod)],
     }
+
+
+def _calculation(session: Session, telling: "_Telling", calculation: Calculation) -> dict[str, Any]:
+    tied = tied_inputs(session, calculation)
+    told = telling.calculation(calculation, tied)
+    if calculation.circuit is None:
+        return told
+    return told | {"circuit": telling.circuit(rows_typed(session, calculation), {one.entry.name: one for one in tied})}
 
 
 def told_of_roles(text: str, places: Sequence[Place], names: Mapping[int, str]) -> str:
@@ -143,6 +153,26 @@ class _Telling:
             "limits": [limit | {"basis": self.told(limit["basis"])} for limit in calculation.limits],
             "assumptions": [{"sentence": sentence, "tested": False, "note": ""} for sentence in assumed],
         }
+
+    def circuit(self, typed: Mapping[str, Any], tied: Mapping[str, TiedInput]) -> dict[str, Any]:
+        """A circuit's rows as they were typed, its parts told of by their roles."""
+        elements = [row | self._read(tied[row["name"]]) for row in typed["elements"]]
+        timed = (tied[f"fall_{field}"] for field in FALLS.get(typed["fall_kind"], ()))
+        fall = [row | self._read(one) for row, one in zip(typed["fall"], timed, strict=True)]
+        told = {name: self.told(typed[name]) for name in ("title", "note")}
+        assumptions = [
+            {"sentence": self.told(one["sentence"]), "tested": False, "note": ""} for one in typed["assumptions"]
+        ]
+        return {**typed, **told, "elements": elements, "fall": fall, "assumptions": assumptions}
+
+    def _read(self, tied: TiedInput) -> dict[str, Any]:
+        """What a row of a circuit reads, where it is not typed."""
+        source = tied.entry.source
+        if source in MEASURED:
+            return {"source": Source.UNKNOWN.value, "trial": "", "waveform": "", "figure": ""}
+        if tied.position:
+            return {"role": self.names[tied.position.key], "board": "", "designator": ""}
+        return {"other_calculation": self.number[tied.other.key]} if tied.other else {}
 
     def input(self, tied: TiedInput) -> dict[str, Any]:
         entry = tied.entry

@@ -6,6 +6,8 @@ import pytest
 
 from server.records.commands.calculations import AttachCalculation, RunCalculation
 from server.records.commands.circuits import AttachCircuit, ReviseCircuit
+from server.records.commands.designs import FitDesign, WriteDesign
+from server.records.commands.machines import AddBoard, AddPosition, EnterMachine
 from server.records.commands.mods import Expect
 from server.records.commands.parts import EnterPart
 from server.records.commands.steps import FitAnother
@@ -161,6 +163,26 @@ def test_saving_a_circuit_as_it_is_changes_nothing(scene: Bench) -> None:
     assert runs == len(scene.rows(CalculationRun))
     assert [one.id for one in entries] == [one.id for one in scene.rows(CalculationInput)]
     assert scene.row(Calculation, 1).version == 1
+
+
+def test_a_design_carries_its_circuits_to_the_next_machine(scene: Bench) -> None:
+    """There it reads the parts that sit in the same roles."""
+    attach(scene, elements=rows(R13={"source": "part", "board": MAIN, "designator": "R7", "text": ""}))
+    roles = [{"board": MAIN, "designator": at, "name": name} for at, name in (("D9", "Zener"), ("R7", "pull-up"))]
+    scene.do(WriteDesign, mod=1, title="Blanking", roles=roles)
+    scene.do(EnterMachine, tag="TM-04", model="Merle 40")
+    scene.do(AddBoard, machine="TM-04", name="Logic", kind="main board")
+    part = {"board": "logic", "designator": "R31", "kind": "resistor", "origin": "original", "value": "2 kΩ"}
+    scene.do(EnterPart, machine="TM-04", **part)
+    scene.do(AddPosition, machine="TM-04", board="logic", designator="D31", kind="diode", mounting="wired")
+    places = [{"role": "Zener", "board": "logic", "designator": "D31"},
+              {"role": "pull-up", "board": "logic", "designator": "R31"}]  # fmt: skip
+    scene.do(FitDesign, machine="TM-04", design="blanking", places=places, day="2025-05-01", signer=KEEPER)
+
+    ((low, _),) = stretches(scene, Case.STOCK)
+    assert low == pytest.approx(1.5, abs=LINE)  # 2 kΩ + 1 kΩ over 2 kΩ
+    assert scene.row(Calculation, 2).circuit == scene.row(Calculation, 1).circuit
+    assert scene.faults() == []
 
 
 def test_revising_a_plain_sum_as_a_circuit_finds_none(scene: Bench) -> None:

@@ -8,6 +8,7 @@ from sqlmodel import select
 
 from server.records.commands.base import LINE_MOST, Command, Day, Line, NeededLine, change, expect_version
 from server.records.commands.calculations import AttachCalculation, attach_calculation
+from server.records.commands.circuits import AttachCircuit, attach_circuit
 from server.records.commands.mods import Expect, ModFields, PlanMod, called, expect, plan_mod
 from server.records.commands.steps import AddStep, add_step
 from server.records.designing import Place, in_turn, places_of, told_of_positions, told_of_roles, written
@@ -123,6 +124,11 @@ def fit_design(work: Work, command: FitDesign) -> Entry:
     for number, row in enumerate(design.steps, start=1):
         _carry_out(work, f"Step {number}", add_step, AddStep, _at(_reasoned(row, design), places) | of_mod)
     for row in design.calculations:
+        if circuit := row.get("circuit"):
+            rows = {name: [_at(one, places) for one in circuit[name]] for name in ("elements", "fall", "assumptions")}
+            drawn = _at(circuit, places) | rows | of_mod
+            _carry_out(work, f"The circuit “{row['title']}”", attach_circuit, AttachCircuit, drawn)
+            continue
         asked = _at(row, places) | {"inputs": [_at(given, places) for given in row["inputs"]]} | of_mod
         for name in ("lines", "limits", "assumptions"):
             asked[name] = [_at(one, places) for one in row[name]]
