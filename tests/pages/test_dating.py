@@ -60,8 +60,7 @@ def test_every_code_is_told_with_what_is_made_of_it(client: TestClient, board: s
     told = {row[0]: row[2:4] for row in rows_of(client.get(f"{board}/dating"))}
 
     assert told["U1"][0] == (
-        "week 9 of 1981 1981-02-23 to 1981-03-04 , 2 readings "
-        "September 1981 1981-09-01 to 1981-09-30"
+        "week 9 of 1981 1981-02-23 to 1981-03-04 , 2 readings September 1981 1981-09-01 to 1981-09-30"
     )
     assert told["U1"][1].startswith("Counts. Held to be original.")
     assert told["U2"][1].startswith("Does not belong. U2 is later than the machine")

@@ -105,11 +105,7 @@ class CodeLine:
             alike[reading.why.partition(",")[0]].append(reading)
         return [
             Meaning(
-                words,
-                min(one.earliest for one in of),
-                max(one.latest for one in of),
-                of[0] in self.reckoned,
-                len(of),
+                words, min(one.earliest for one in of), max(one.latest for one in of), of[0] in self.reckoned, len(of)
             )
             for words, of in alike.items()
         ]
