@@ -20,11 +20,8 @@ COLUMNS = ("designator", "pin", "role", "family", "drives", "series", "other_end
 GIVEN = {"role", "family", "drives", "order"}
 ROWS_FIRST, MORE_ROWS = 4, 4
 ROLES: Words = [
-    (PinRole.INPUT.value, "listens: an input"),
-    (PinRole.TOTEM_POLE.value, "drives both ways: a totem-pole output"),
-    (PinRole.OPEN_COLLECTOR.value, "pulls down only: open collector"),
-    (PinRole.EITHER_WAY.value, "drives or listens: either way"),
-    (PinRole.PASSIVE.value, "passive: a resistor to a level"),
+    (role.value, role.value)
+    for role in (PinRole.INPUT, PinRole.TOTEM_POLE, PinRole.OPEN_COLLECTOR, PinRole.EITHER_WAY, PinRole.PASSIVE)
 ]
 DRIVES: Words = [("", "either, in turn"), (Level.LOW.value, "always low"), (Level.HIGH.value, "always high")]
 COLUMN_WORDS = {
@@ -36,7 +33,7 @@ COLUMN_WORDS = {
 
 
 def families() -> Words:
-    return [("", "as its type tells"), *((kind, kind) for kind in logic.kinds())]
+    return [("", "by its type"), *((kind, kind) for kind in logic.kinds())]
 
 
 def compact(form: Form) -> None:
