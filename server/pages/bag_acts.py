@@ -69,7 +69,9 @@ def lend(house: AtHome, number: PartNumber, form: PostedForm) -> Response:
 
 @router.get("/parts/{number}/take-back")
 def taking_back(house: AtHome, number: PartNumber) -> Response:
-    return _act_page(house, number, "take-back", Form.blank(day=_today()))
+    with house.reading() as session:
+        loan = open_loan(session, find_part(session, number))
+    return _act_page(house, number, "take-back", Form.blank(day=_today(), loan=loan.key if loan else 0))
 
 
 @router.post("/parts/{number}/take-back")
@@ -81,12 +83,14 @@ def take_back(house: AtHome, number: PartNumber, form: PostedForm) -> Response:
 def keeping_aside(house: AtHome, number: PartNumber, request: Request) -> Response:
     with house.reading() as session:
         part = find_part(session, number)
-        bag, lent = open_bag(session, part), open_loan(session, part) is not None
-    offered = [word for word, _ in (WHILE_LENT if lent else BECOMES)]
+        bag, loan = open_bag(session, part), open_loan(session, part)
+    offered = [word for word, _ in (WHILE_LENT if loan else BECOMES)]
     asked = request.query_params.get("becomes", "")
     becomes = asked if asked in offered else offered[0]
     lies = {"bag": bag.bag, "from_bag": bag.bag, "condition": bag.condition} if bag else {}
-    return _act_page(house, number, "keep-aside", Form.blank(becomes=becomes, day=_today(), **lies))
+    return _act_page(
+        house, number, "keep-aside", Form.blank(becomes=becomes, day=_today(), loan=loan.key if loan else 0, **lies)
+    )
 
 
 @router.post("/parts/{number}/keep-aside")

@@ -24,7 +24,7 @@ from server.records.commands.steps import (
     UndoStep,
 )
 from server.records.errors import NotFound
-from server.records.placing import describe, next_bag, open_bag
+from server.records.placing import describe, next_bag, open_bag, open_loan, where_is
 from server.records.questions.addresses import find_machine, find_mod, find_step
 from server.records.questions.boards import all_boards
 from server.records.questions.hazards import cautions_for
@@ -59,7 +59,7 @@ class StepFormPage:
 class ActFormPage:
     """The form that says what was really done: a step carried out, another part fitted, or a step put back.
 
-    `said` is what is to be done now: for a step that is put back, its reverse.
+    `said` is what is to be done now: for a step that is put back, its reverse. `where` is the step's own part now.
     """
 
     machine: Machine
@@ -77,6 +77,7 @@ class ActFormPage:
     kinds: Words
     origins: Words
     becomes: Words
+    where: str
     next_bag: int
     action: str
     cancel: str
@@ -251,7 +252,9 @@ def _act_form(
         done = done_where(session, col(Step.id) == line.step.id) if act == "undo" else []
         warned = cautions_for(session, machine, mod)
         bag = next_bag(session)
-        own_in_reach = line.part is not None and open_bag(session, line.part) is not None
+        own = line.part
+        own_in_reach = own is not None and open_bag(session, own) is not None and open_loan(session, own) is None
+        where = where_is(session, own) if own else ""
     asks = _ASKS.get((act, StepKind(line.step.kind)), (False, False))
     if act == "undo" and own_in_reach:
         asks = (False, asks[1])
@@ -271,6 +274,7 @@ def _act_form(
         kinds=[(kind.value, kind.value) for kind in PartKind],
         origins=[(origin.value, origin.value) for origin in Origin],
         becomes=BECOMES,
+        where=where,
         next_bag=bag,
         action=f"{mod_address(machine, mod)}/steps/{which}/{act}",
         cancel=_onward(machine, mod, form.text("back")),

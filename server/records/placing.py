@@ -144,6 +144,15 @@ def lend(work: Work, part: Part, day: date, **about: Any) -> Storage:
     return bag
 
 
+def expect_loan_seen(session: Session, part: Part, seen: int | None) -> None:
+    """Refuse an act whose keeper saw the part lent otherwise than it is now; 0 is not lent, none was not said."""
+    loan = open_loan(session, part)
+    if seen is None or seen == (loan.key if loan else 0):
+        return
+    now = f"it is lent since {loan.since}" if loan else "it is not lent any more"
+    raise Refused(f"Someone else acted on the {describe(part)} meanwhile: {now}. Look again before you go on.")
+
+
 def end_loan(work: Work, loan: Loan, day: date) -> None:
     """The loan is over: the part came back, or never will."""
     if day < loan.since:

@@ -242,3 +242,29 @@ def test_only_what_was_lost_or_discarded_is_found_again_and_not_before(bench: Be
     }  # fmt: skip
     assert list(bench.refuse(FindAgain, part=lost, day="2025-03-01", bag=0)) == ["bag"]
     assert list(bench.refuse(FindAgain, part=lost, day="2025-03-01", bag=9, place="shed")) == ["place"]
+
+
+def test_a_loan_that_was_not_seen_is_neither_ended_nor_lost(bench: Bench, lent: int) -> None:
+    """It came back and was lent to somebody else, while an old form was open (rule 7)."""
+    bench.do(TakeBack, part=lent, day="2025-03-01", loan=1)
+    bench.do(LendPart, part=lent, to_whom="Another", day="2025-03-02")
+
+    taken = bench.refuse(TakeBack, part=lent, day="2025-03-03", loan=1)
+    lost = bench.refuse(KeepAside, part=lent, day="2025-03-03", becomes="lost", loan=0)
+
+    assert [list(said) for said in (taken, lost)] == [[""], [""]]
+    assert "it is lent since 2025-03-02" in taken[""]
+    assert loans(bench)[-1][1] is None
+
+
+def test_a_like_part_takes_the_place_of_one_that_is_lent(bench: Bench) -> None:
+    """Whoever does not want to wait for it."""
+    bench.plan()
+    bench.step("take out", "R2")
+    bench.carry_out(1, "2025-02-03")
+    bench.do(LendPart, part=1, to_whom="Somebody", day="2025-02-04")
+
+    bench.undo(1, "2025-03-01", value="360 Ω")
+
+    assert "which is lent out of bag 1 since 2025-02-04" in bench.last_entry().words
+    assert bench.faults() == []

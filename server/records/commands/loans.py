@@ -9,10 +9,10 @@ from typing import Annotated
 from pydantic import BeforeValidator
 
 from server.records.commands.bag_places import BagNumber, bag_place
-from server.records.commands.base import ISO_DAY, Command, Day, Line, NeededLine, Prose
+from server.records.commands.base import ISO_DAY, Command, Day, Line, NeededLine, OptionalInt, Prose
 from server.records.commands.parts import last_position, machine_at, origin_of, sentence
 from server.records.errors import Invalid, Refused
-from server.records.placing import describe, end_loan, lend, open_bag, open_loan, put_in_bag
+from server.records.placing import describe, end_loan, expect_loan_seen, lend, open_bag, open_loan, put_in_bag
 from server.records.questions.addresses import find_part
 from server.records.words import Gone
 from server.records.work import Entry, Work, handles
@@ -45,9 +45,13 @@ class LendPart(Command):
 
 
 class TakeBack(Command):
-    """A part that was lent is in its bag again; in another condition, where one is named."""
+    """A part that was lent is in its bag again; in another condition, where one is named.
+
+    `loan` is the key of the loan that the keeper saw.
+    """
 
     part: int
+    loan: OptionalInt = None
     day: Day
     condition: Line = ""
     note: Prose = ""
@@ -81,6 +85,7 @@ def lend_part(work: Work, command: LendPart) -> Entry:
 def take_back(work: Work, command: TakeBack) -> Entry:
     part = find_part(work.session, command.part)
     loan, bag = open_loan(work.session, part), open_bag(work.session, part)
+    expect_loan_seen(work.session, part, command.loan)
     if loan is None or bag is None:
         raise Refused("That part is not lent, so it cannot be taken back.")
     end_loan(work, loan, command.day)

@@ -13,6 +13,7 @@ from server.records.commands.base import (
     Line,
     NeededLine,
     OptionalDay,
+    OptionalInt,
     Prose,
     change,
     expect_version,
@@ -24,6 +25,7 @@ from server.records.many import add_many
 from server.records.placing import (
     describe,
     expect_at_hand,
+    expect_loan_seen,
     let_go,
     open_bag,
     open_placement,
@@ -95,11 +97,13 @@ class KeepAside(Stowing):
     """Move a part that lies in one bag to another bag or place, or say that it is gone.
 
     Without a new number it stays in its bag; another place then moves the bag with all that is in it. `from_bag` is
-    the bag that the keeper saw it in. What is noted of the act itself stands in the journal.
+    the bag that the keeper saw it in, `loan` the key of the loan that was open then, 0 for none. What is noted of the
+    act itself stands in the journal.
     """
 
     part: int
     from_bag: BagNumber = None
+    loan: OptionalInt = None
     note: Line = ""
 
 
@@ -188,6 +192,7 @@ def keep_aside(work: Work, command: KeepAside) -> Entry:
         raise Refused("Only a part that lies in a bag can be moved here. Take it out by a step of a mod first.")
     if command.from_bag not in (None, bag.bag):
         raise Refused(f"Someone else moved it to bag {bag.bag} meanwhile. Look again before you move it.", "bag")
+    expect_loan_seen(work.session, part, command.loan)
     if command.day < bag.since:
         raise Invalid({"day": f"It went into bag {bag.bag} on {bag.since}; that is later."})
     command = command.model_copy(update={"bag": command.bag if command.bag is not None else bag.bag})
