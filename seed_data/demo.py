@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from seed_data import captures, designs, nets, symptoms
+from seed_data import captures, circuits, designs, nets, symptoms
 from seed_data.symptoms import HEAD_ASSUMED, Act
 from server.records import parts_list
 from server.records.commands import calculations, dating, loans, machines, mods, parts, steps, trials
@@ -25,7 +25,8 @@ def fill(store: Store, heard: Callable[[int, int], None]) -> None:
              *symptoms.first_seen(MERLE), *_reservoir(), *captures.reservoir(MERLE, KEEPER),
              *symptoms.hum_gone(MERLE), *_tape(), *symptoms.filter_ruled_out(MERLE), *_lamp(), *_button(),
              *symptoms.stripes_explained(MERLE), *_sound_chip(), *_considered(), *designs.second_machine(KEEPER),
-             *designs.design_fitted(MERLE, 2, KEEPER), *nets.key_row(MERLE, KEEPER)]  # fmt: skip
+             *designs.design_fitted(MERLE, 2, KEEPER), *nets.key_row(MERLE, KEEPER),
+             *circuits.muting(MERLE)]  # fmt: skip
     for number, (command, given) in enumerate(story, start=1):
         store.carry_out(command.read(given), KEEPER)
         heard(number, len(story))

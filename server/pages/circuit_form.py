@@ -116,6 +116,8 @@ def rows_of(form: Form) -> dict[str, Any]:
         row["source"] = row["source"] or Source.TYPED.value
         row["waveform"], _, row["figure"] = row.pop("figure").partition(":")
         row["other_calculation"], _, row["other_line"] = row.pop("other").partition(":")
+    for row in rows["elements"]:
+        row["kind"] = row["kind"] or "resistor"
     for row in rows["questions"]:
         row["how"], row["how_too"] = row["how"] or CONDUCTS, row["how_too"] or RELEASED
     for row in rows["assumptions"]:

@@ -9,6 +9,7 @@ from starlette.testclient import TestClient
 
 from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation
+from server.records.commands.circuits import AttachCircuit
 from server.records.commands.machines import AddBoard, EnterMachine
 from server.records.commands.mods import Expect, PlanMod
 from server.records.commands.nets import AddNet, ReviseNet
@@ -41,6 +42,9 @@ PAGES = (
     "/waveforms",
     "/waveforms/1",
     "/mods/1/calculations/new",
+    "/mods/1/calculations/3",
+    "/mods/1/calculations/3/edit",
+    "/mods/1/circuits/new",
 )
 
 
@@ -72,6 +76,9 @@ def add(store: Store, numbers: range) -> None:
         do(store, ReviseNet, **net | {"name": "Signal", "net": 1, "opened_version": n})
         do(store, RecordWaveform, machine=TAG, **capture(falling(samples=200)))
         do(store, AttachCalculation, machine=TAG, **sum_of(title=f"Capacitance {n}"))
+        source = {"name": "V", "kind": "source", "nodes": "rail, 0", "text": "5 V"}
+        rows = [source, *({**reads, "name": f"R{one}", "nodes": "rail, 0"} for one in range(n))]
+        do(store, AttachCircuit, machine=TAG, mod=1, title=f"Circuit {n}", elements=rows)
 
 
 def do(store: Store, command: type[Command], **given: object) -> None:

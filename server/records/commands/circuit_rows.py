@@ -49,7 +49,7 @@ class ValueFields(Command):
 
     source: Source = Source.TYPED
     text: Line = ""
-    board: str = ""
+    board: Line = ""
     designator: Line = ""
     when_empty: Line = ""
     trial: OptionalInt = None
