@@ -15,16 +15,15 @@ from server.pages.machines import sections
 from server.pages.parts import PartNumber
 from server.records.cautions import cautions
 from server.records.commands.dating import ChooseReading, Overrule, OverruleDating
+from server.records.date_codes import Code, days_of
 from server.records.placing import describe
 from server.records.questions.addresses import find_board, find_machine, find_part
 from server.records.questions.dating import (
     BoardDating,
-    Code,
     CodeLine,
     board_of,
     code_of,
     dating_of,
-    days_of,
     undated,
 )
 from server.records.questions.paging import Paged, paged_list

@@ -19,11 +19,12 @@ from server.pages.machines import address, sections
 from server.pages.understood import Understood, understood
 from server.records.cautions import cautions
 from server.records.commands.parts import PartFields, RevisePart
+from server.records.date_codes import Code
 from server.records.errors import NotFound
 from server.records.placing import describe
 from server.records.questions.addresses import find_machine, find_part
 from server.records.questions.boards import all_boards
-from server.records.questions.dating import Code, code_of
+from server.records.questions.dating import code_of
 from server.records.questions.journal import Told
 from server.records.questions.paging import Paged
 from server.records.questions.parts import (

@@ -13,22 +13,19 @@ from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.machines import AddPosition, EnterMachine, ReviseBoard, ReviseMachine
 from server.records.commands.parts import BagPart, EnterPart, RevisePart
 from server.records.commands.steps import AddStep, CarryOutStep
+from server.records.date_codes import By, Code, days_of, read_code
 from server.records.dates import made_span
 from server.records.errors import Stale
 from server.records.questions.addresses import find_board, find_machine, find_part
 from server.records.questions.boards import all_boards
 from server.records.questions.dating import (
     BoardDating,
-    By,
-    Code,
     CodeLine,
     Origins,
     code_of,
     dated,
     dating_of,
     datings,
-    days_of,
-    read_code,
     undated,
 )
 from server.records.tables import Board, BoardStay, Part

@@ -213,7 +213,7 @@ def test_a_mod_answers_a_symptom_of_its_machine(bench: Bench) -> None:
     bench.do(PlanMod, symptom=1, aim="remedy", **new)
     assert bench.last_entry().words.endswith("It answers symptom 1.")
     bench.do(ReviseMod, mod=1, opened_version=1, title="Faster clock", aim="remedy")
-    assert bench.last_entry().words == "Mod 1 of TM-03, Faster clock,: it answers no symptom any more."
+    assert bench.last_entry().words == "Mod 1 of TM-03, Faster clock: it answers no symptom any more."
     bench.do(ReviseMod, mod=1, opened_version=2, title="Faster clock", aim="adapt for use", symptom=1)
     assert bench.last_entry().words.endswith("aim from “remedy” to “adapt for use”; it answers symptom 1.")
     assert (bench.rows(Mod)[0].aim, bench.rows(Mod)[0].symptom_id) == ("adapt for use", 1)

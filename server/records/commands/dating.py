@@ -5,10 +5,11 @@ from typing import Any
 
 from server.records.commands.base import Command, Line, Prose, change, expect_version
 from server.records.commands.parts import machine_of
+from server.records.date_codes import days_of
 from server.records.errors import Invalid, Refused
 from server.records.placing import describe, where_is
 from server.records.questions.addresses import find_part
-from server.records.questions.dating import board_of, code_of, days_of
+from server.records.questions.dating import board_of, code_of
 from server.records.tables import Part
 from server.records.words import Dating
 from server.records.work import Entry, Work, handles

@@ -149,7 +149,7 @@ def revise_mod(work: Work, command: ReviseMod) -> Entry:
     _check_aim(command, command.purpose)
     symptom = _symptom(work, machine, command.symptom)
     said = [change(mod, values), _answer(mod, symptom)]
-    return Entry("revise mod", mod, f"{called(machine, mod)}: {'; '.join(filter(None, said))}.", machine)
+    return Entry("revise mod", mod, f"{called(machine, mod).rstrip(',')}: {'; '.join(filter(None, said))}.", machine)
 
 
 @handles(MoveMod)
