@@ -58,10 +58,22 @@ class AnswerView:
 
 
 @dataclass(frozen=True, slots=True)
+class CaseTold:
+    """One case in short: its limits that do not hold or that answer a question, and how many others hold."""
+
+    case: str
+    problem: str
+    verdict: str
+    limits: list[LimitResult]
+    held: int
+
+
+@dataclass(frozen=True, slots=True)
 class CircuitView:
     """All that a page tells of a circuit."""
 
     verdict: str
+    cases: list[CaseTold]
     answers: list[AnswerView]
     graph: Picture
     nodes: list[NodeRow]
@@ -81,6 +93,7 @@ def circuit_view(circuit: Mapping[str, Any], kept: Mapping[str, Any], cases: Seq
     posts = [Post(row["name"], row["kind"], row["nodes"]) for row in circuit["elements"]]
     return CircuitView(
         verdict=_verdict(known, answers, kept),
+        cases=[_case_told(view) for view in cases],
         answers=answers,
         graph=graph_view("circuit", posts, circuit["reference"]),
         nodes=_node_rows(circuit, known),
@@ -109,7 +122,7 @@ def _verdict(known: Sequence[CaseView], answers: Sequence[AnswerView], kept: Map
     }
     said = [f"{view.case.capitalize()}, {limits.get(view.verdict, 'no limit is set')}."]
     said += [
-        f"{answer.question}: {sentences[0][0].lower()}{sentences[0][1:]}"
+        f"{answer.question}: {sentences[0][0].lower()}{sentences[0][1:]} {' '.join(sentences[1:])}".rstrip()
         for answer in answers
         for case, sentences in answer.cases
         if case == view.case
@@ -117,6 +130,11 @@ def _verdict(known: Sequence[CaseView], answers: Sequence[AnswerView], kept: Map
     if over := kept[view.case]["circuit"]["over"]:
         said.append(f"As the source is turned down, a rating is passed: {'; '.join(over)}.")
     return " ".join(said)
+
+
+def _case_told(view: CaseView) -> CaseTold:
+    telling = [one for one in view.limits if one.verdict != "holds" or one.limit.line.startswith("Q")]
+    return CaseTold(view.case, view.problem, view.verdict, telling, len(view.limits) - len(telling))
 
 
 def _answer(number: int, circuit: Mapping[str, Any], kept: Mapping[str, Any], known: Sequence[CaseView]) -> AnswerView:
@@ -143,8 +161,8 @@ def _sentences(found: Mapping[str, Any], swept: Mapping[str, Any], unit: str) ->
         high = "where it begins" if one["open_high"] else ""
         low = "where the looking ended" if one["open_low"] else ""
         ends = [
-            f"{told(one['high'], unit)}{f', {high},' if high else ''}",
-            f"{told(one['low'], unit)}{f', {low}' if low else ''}",
+            f"{told(one['high'], unit, in_unit=True)}{f', {high},' if high else ''}",
+            f"{told(one['low'], unit, in_unit=True)}{f', {low}' if low else ''}",
         ]
         yield f"From {ends[0]} down to {ends[1]}{_share(one['share'])}."
     for one in found["windows"]:
@@ -169,12 +187,12 @@ def _share(share: float) -> str:
     return "" if share >= 1 else f", in {100 * share:.0f}{NO_BREAK}% of the draws"
 
 
-def told(band: Band, unit: str) -> str:
-    """`7.70 (7.52 to 7.89) V`, in the multiple of the unit that keeps the figure short."""
+def told(band: Band, unit: str, *, in_unit: bool = False) -> str:
+    """`7.70 (7.52 to 7.89) V`, in the multiple of the unit that keeps the figure short, or in the unit itself."""
     ends = [number for number in band[:3] if number is not None]
     if len(ends) < 3:
         return "no end"
-    size = max(abs(number) for number in ends)
+    size = 1.0 if in_unit else max(abs(number) for number in ends)
     factor, prefix = next((one for one in _PREFIXES if size >= one[0] * 0.9999), _PREFIXES[0 if size == 0 else -1])
     middle, low, high = (figure(float(f"{number / factor:.4g}")) for number in ends)
     return with_unit(middle if middle == low == high else f"{middle} ({low} to {high})", f"{prefix}{unit}")

@@ -4,7 +4,7 @@ from typing import Any
 
 import pytest
 
-from server.records.commands.calculations import AttachCalculation, RunCalculation
+from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation
 from server.records.commands.circuits import AttachCircuit, ReviseCircuit
 from server.records.commands.designs import FitDesign, WriteDesign
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine
@@ -191,6 +191,14 @@ def test_revising_a_plain_sum_as_a_circuit_finds_none(scene: Bench) -> None:
 
     with pytest.raises(NotFound, match="There is no circuit “1”"):
         scene.do(ReviseCircuit, calculation=1, opened_version=1, **circuit())
+
+
+def test_a_circuit_is_not_revised_as_a_plain_sum(scene: Bench) -> None:
+    attach(scene, questions=[])
+    sum_of = {"inputs": [{"name": "V", "text": "5 V"}], "lines": [{"name": "W", "expression": "V"}]}
+    messages = scene.refuse(ReviseCalculation, mod=1, calculation=1, opened_version=1, title="Plain", **sum_of)
+
+    assert messages == {"": "Calculation 1 is a circuit: revise it as one."}
 
 
 # ---- What is refused, beside its row ----

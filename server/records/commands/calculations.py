@@ -111,6 +111,8 @@ def revise_calculation(work: Work, command: ReviseCalculation) -> Entry:
     machine = find_machine(work.session, command.machine)
     mod = find_mod(work.session, machine, command.mod)
     calculation = find_calculation(work.session, mod, command.calculation)
+    if calculation.circuit is not None:
+        raise Refused(f"Calculation {calculation.number} is a circuit: revise it as one.")
     values = _calculation_columns(command)
     typed = [as_tied(entry) for entry in command.inputs]
     stored = [tied.as_typed() for tied in tied_inputs(work.session, calculation)]
