@@ -11,7 +11,7 @@ from sqlmodel import Session
 from server.pages.calculation_form import MORE_ROWS
 from server.pages.forms import Form, number_of
 from server.records.circuit_kinds import KINDS
-from server.records.circuits import ABOVE, BELOW, CONDUCTS, FALLS, RELEASED
+from server.records.circuit_lines import ABOVE, BELOW, CONDUCTS, FALLS, RELEASED
 from server.records.questions.circuits import rows_typed
 from server.records.tables import Calculation
 from server.records.words import Source

@@ -13,7 +13,8 @@ from server.pages.drawing import NO_BREAK, Picture, figure, with_unit
 from server.pages.results import CaseView
 from server.records.cautions import CAUTIONS
 from server.records.circuit_kinds import KINDS
-from server.records.circuits import MAY_CHANGE, in_words
+from server.records.circuit_lines import in_words
+from server.records.circuits import MAY_CHANGE
 from server.records.words import Hazard
 
 SAFE_VOLTS = 50.0

@@ -15,7 +15,7 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
-from server.records.circuits import FALLS
+from server.records.circuit_lines import FALLS
 from server.records.questions.circuits import rows_typed
 from server.records.questions.mods import StepLine, steps_of
 from server.records.questions.sums import TiedInput, tied_inputs

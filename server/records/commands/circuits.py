@@ -5,9 +5,11 @@ from contextlib import contextmanager
 from typing import Any
 
 from server.engineering.errors import EngineeringError
-from server.records.circuits import ValueMissing, limits_declared, lines_declared, solved
+from server.records.circuit_lines import limits_declared, lines_declared
+from server.records.circuits import ValueMissing, solved
 from server.records.commands.base import change, expect_version
 from server.records.commands.calculations import keep_if_changed, replace_inputs, store_inputs
+from server.records.commands.circuit_checks import check_circuit, field_at_fault
 from server.records.commands.circuit_rows import (
     CircuitFields,
     ElementFields,
@@ -15,9 +17,7 @@ from server.records.commands.circuit_rows import (
     QuestionFields,
     ValueFields,
     as_typed,
-    check_circuit,
     circuit_of,
-    field_at_fault,
     inputs_of_rows,
 )
 from server.records.commands.mods import called

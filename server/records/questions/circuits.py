@@ -5,7 +5,7 @@ from typing import Any
 from sqlmodel import Session
 
 from server.records.circuit_kinds import KINDS
-from server.records.circuits import FALLS
+from server.records.circuit_lines import FALLS
 from server.records.questions.sums import TiedInput, tied_inputs
 from server.records.tables import Calculation
 
