@@ -108,7 +108,9 @@ def test_a_way_back_asks_no_more_for_more_mods(app: FastAPI, counted: Callable[[
     begin(app.state.store)
     add(app.state.store, range(1, 9))
 
-    assert counted("/way-back?mod=2&mod=3") == counted("/way-back?" + "&".join(f"mod={number}" for number in range(2, 9)))
+    assert counted("/way-back?mod=2&mod=3") == counted(
+        "/way-back?" + "&".join(f"mod={number}" for number in range(2, 9))
+    )
 
 
 def test_no_page_asks_more_of_a_larger_record(app: FastAPI, counted: Callable[[str], int]) -> None:
