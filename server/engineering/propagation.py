@@ -33,6 +33,7 @@ _BANDS = 64
 _BINS = 40
 _SHARED = 32_768
 _NOTHING = 1e-12
+_TINY = float(np.finfo(np.float64).tiny)  # below it, to divide by a width overflows
 
 
 class Box(NamedTuple):
@@ -117,7 +118,7 @@ def interval(
 def _histogram(above: Array, lowest: float, highest: float) -> tuple[tuple[float, ...], tuple[int, ...]]:
     """Counts of draws by what they are `above` the lowest; that array is used up."""
     edges = np.linspace(lowest, highest, _BINS + 1)
-    if not np.all(np.diff(edges) > 0):
+    if highest - lowest < _BINS * _TINY or not np.all(np.diff(edges) > 0):
         return (lowest, highest), (len(above),)
     above *= _BINS / (highest - lowest)
     np.clip(above, 0, _BINS - 1, out=above)

@@ -4,7 +4,7 @@ from uuid import UUID
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from server.engineering.propagation import Array, Bands, box, draw, interval, shares, summarise
@@ -74,6 +74,7 @@ def test_the_shortest_interval_leans_to_where_the_draws_are_dense() -> None:
 
 
 @given(st.lists(st.floats(min_value=-1e6, max_value=1e6), min_size=2, max_size=200))
+@example([0.0, 9.194365084345107e-308])
 @settings(max_examples=60, deadline=None)
 def test_a_summary_contains_its_draws(values: list[float]) -> None:
     """The interval lies within the histogram, which counts every draw once; the mean and spread are numpy's."""
