@@ -7,7 +7,7 @@ for each other in a circle there is no order, and it says so. Reads the record, 
 
 import heapq
 from collections import defaultdict
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from graphlib import CycleError, TopologicalSorter
@@ -145,7 +145,11 @@ class _Stack:
         wishes = {key: held for key in wanted if (held := self._holder_of(self.standing[key])) in wanted}
         without: list[DoneStep] = []
         while True:
-            waits = self.waits | {key: self.waits.get(key, set()) | {held} for key, held in wishes.items()}
+            waits = (
+                self.waits
+                if not wishes
+                else self.waits | {key: self.waits.get(key, set()) | {held} for key, held in wishes.items()}
+            )
             order, circle = _in_order(wanted, waits, self.standing)
             knotted = [key for key in circle if key in wishes]
             if not knotted:
@@ -185,22 +189,22 @@ def _seats(session: Session, parts: Sequence[int | None]) -> dict[int, _Seat]:
     return {part: _Seat(step, f"{where} on {board} of {tag}") for part, step, where, board, tag in found}
 
 
-def _waits(standing: Iterable[DoneStep]) -> Graph:
-    """Which steps have to come off before each: the next later one of its mod, and the next on its part or pin."""
-    rows = defaultdict[Row, list[DoneStep]](list)
-    for step in sorted(standing, key=_moment):
-        for row in (("mod", step.mod_id, ""), *rows_of(step)):
-            rows[row].append(step)
+def _waits(standing: Collection[DoneStep]) -> Graph:
+    """Which steps have to come off before each: the next later one of its mod, and the next on its part or pin.
+
+    They come in the order of their mods.
+    """
     waits: Graph = defaultdict(set)
-    for (what, *_), steps in rows.items():
-        in_turn = sorted(steps, key=_number) if what == "mod" else steps
-        for earlier, later in pairwise(in_turn):
+    for earlier, later in pairwise(standing):
+        if earlier.mod_id == later.mod_id:
             waits[earlier.key].add(later.key)
+    top: dict[Row, int] = {}
+    for step in sorted(standing, key=_moment):
+        for row in rows_of(step):
+            if row in top:
+                waits[top[row]].add(step.key)
+            top[row] = step.key
     return waits
-
-
-def _number(step: DoneStep) -> int:
-    return step.number
 
 
 def _with_all_on_top(asked: set[int], waits: Graph) -> set[int]:
@@ -260,7 +264,7 @@ def reverse_of(step: DoneStep) -> str:
         return f"put {step.part} back at {step.where}"
     if step.kind == StepKind.FIT and step.part_id:
         return f"take {step.part} out of {step.where}"
-    known = _REVERSE.get(StepKind(step.kind))
+    known = _REVERSE.get(step.kind)
     return ": ".join(filter(None, [known, step.what])) if known else f"reverse: {step.words}"
 
 
@@ -347,23 +351,23 @@ class _Around:
 
 def _tools(step: DoneStep) -> tuple[str, ...]:
     if step.kind in BY_MOUNTING:
-        return _BY_MOUNTING[Mounting(step.mounting or Mounting.SOLDERED)]
-    return _BY_KIND.get(StepKind(step.kind), ())
+        return _BY_MOUNTING[step.mounting or Mounting.SOLDERED]
+    return _BY_KIND.get(step.kind, ())
 
 
-_BY_MOUNTING = {
+_BY_MOUNTING: Mapping[str, tuple[str, ...]] = {
     Mounting.SOCKETED: ("a chip extractor",),
     Mounting.SOLDERED: ("a soldering iron", "desoldering braid or a pump"),
     Mounting.WIRED: ("a soldering iron",),
 }
-_BY_KIND = {
+_BY_KIND: Mapping[str, tuple[str, ...]] = {
     StepKind.LIFT_PIN: ("a soldering iron", "fine tweezers"),
     StepKind.CUT_TRACE: ("a soldering iron", "fine wire"),
     StepKind.ADD_LINK: ("a soldering iron",),
     StepKind.CHANGE_FIRMWARE: ("a programmer", "the old contents"),
     StepKind.ADJUST: ("a trimming tool",),
 }
-_REVERSE = {
+_REVERSE: Mapping[str, str] = {
     StepKind.LIFT_PIN: "bend the pin down once and solder it",
     StepKind.CUT_TRACE: "bridge the cut",
     StepKind.ADD_LINK: "take the link off",
