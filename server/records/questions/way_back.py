@@ -28,8 +28,7 @@ Graph = dict[int, set[int]]
 Steps = dict[int, DoneStep]
 
 
-@dataclass(frozen=True, slots=True)
-class BackLine:
+class BackLine(NamedTuple):
     """One step of the way back: which step it reverses, what to do, what it needs, and what stands against it.
 
     `because` says why a step of a mod that nobody asked for has to come off, `trap` what time has done to it. `of` is
@@ -145,11 +144,8 @@ class _Stack:
         wishes = {key: held for key in wanted if (held := self._holder_of(self.standing[key])) in wanted}
         without: list[DoneStep] = []
         while True:
-            waits = (
-                self.waits
-                if not wishes
-                else self.waits | {key: self.waits.get(key, set()) | {held} for key, held in wishes.items()}
-            )
+            wished = {key: self.waits.get(key, set()) | {held} for key, held in wishes.items()}
+            waits = self.waits | wished if wished else self.waits
             order, circle = _in_order(wanted, waits, self.standing)
             knotted = [key for key in circle if key in wishes]
             if not knotted:
