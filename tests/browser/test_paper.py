@@ -23,7 +23,7 @@ def test_it_prints(opened: Opened, demo_site: str, scheme: Literal["light", "dar
     printed = page.pdf(format="A4")
 
     with pikepdf.open(io.BytesIO(printed)) as document:
-            assert 1 <= len(document.pages) <= 10
+        assert 1 <= len(document.pages) <= 10
     assert not page.locator("nav").filter(visible=True).count()
     assert not page.locator("main a[href$='/edit'], main button").filter(visible=True).count()
     assert page.locator(".caution").first.is_visible()
