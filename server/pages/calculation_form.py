@@ -13,9 +13,10 @@ from sqlmodel import Session
 from server.engineering import calculations as engine
 from server.engineering.methods import Method, MethodConstant, MethodInput
 from server.engineering.quantities import show
-from server.pages.forms import Form, number_of
+from server.pages.form_rows import fill_rows, labels_of_rows, read_rows, shown_rows, take_rows
+from server.pages.forms import Form
 from server.pages.results import KINDS
-from server.records.questions.sums import TiedInput, tied_inputs
+from server.records.questions.sums import tied_inputs
 from server.records.tables import Calculation
 from server.records.words import Source
 
@@ -72,12 +73,7 @@ class InputRow:
 def compact(form: Form) -> None:
     """Close the gaps between written rows, so that messages and rows keep the same numbers."""
     for kind, columns in COLUMNS.items():
-        names = [name for name in form.values if name.startswith(f"{kind}.")]
-        numbers = sorted({number for name in names if (number := number_of(name.split(".")[1])) is not None})
-        rows = [{column: form.text(f"{kind}.{number}.{column}") for column in columns} for number in numbers]
-        for name in names:
-            del form.values[name]
-        fill(form, kind, [row for row in rows if _is_written(row)])
+        fill(form, kind, [row for row in take_rows(form, kind, columns) if _is_written(row)])
 
 
 def _is_written(row: Mapping[str, str]) -> bool:
@@ -86,39 +82,47 @@ def _is_written(row: Mapping[str, str]) -> bool:
 
 
 def fill(form: Form, kind: str, rows: Sequence[Mapping[str, Any]]) -> None:
-    for number, row in enumerate(rows):
-        for column in COLUMNS[kind]:
-            value = row.get(column)
-            form.set(f"{kind}.{number}.{column}", "" if value is None else str(value))
-
-
-def count(form: Form, kind: str) -> int:
-    return len({name.split(".")[1] for name in form.values if name.startswith(f"{kind}.")})
+    fill_rows(form, kind, COLUMNS[kind], rows)
 
 
 def rows_shown(form: Form) -> dict[str, int]:
     """How many rows of each kind are shown: those that are written, a few to begin with, and more where asked for."""
     first = {} if form.text("method") else ROWS_FIRST
-    more = form.text("more")
-    return {kind: max(count(form, kind) + (MORE_ROWS if kind == more else 0), first.get(kind, 0)) for kind in COLUMNS}
+    return {kind: shown_rows(form, kind, first.get(kind, 0), MORE_ROWS) for kind in COLUMNS}
 
 
 def rows_of(form: Form) -> dict[str, Any]:
     """The rows of each kind as the command takes them."""
     rows: dict[str, list[dict[str, Any]]] = {
-        kind: [
-            {column: form.text(f"{kind}.{number}.{column}") for column in columns}
-            for number in range(count(form, kind))
-        ]
-        for kind, columns in COLUMNS.items()
+        kind: [*read_rows(form, kind, columns)] for kind, columns in COLUMNS.items()
     }
     for row in rows["inputs"]:
-        row["waveform"], _, row["figure"] = row.pop("figure").partition(":")
-        row["other_calculation"], _, row["other_line"] = row.pop("other").partition(":")
+        part_choices(row)
     for row in rows["assumptions"]:
-        row["tested"] = bool(row["tested"])
-        row["sentence"] = " ".join(row["sentence"].split())  # a sentence, however its field folds it
+        as_assumed(row)
     return rows
+
+
+def part_choices(row: dict[str, Any]) -> None:
+    """A waveform and its figure are one choice here; so are a calculation and its line."""
+    row["waveform"], _, row["figure"] = row.pop("figure").partition(":")
+    row["other_calculation"], _, row["other_line"] = row.pop("other").partition(":")
+
+
+def join_choices(typed: Mapping[str, str]) -> dict[str, str]:
+    """The same the other way round, for a form that is filled with what is stored."""
+    read = f"{typed['other_calculation']}:{typed['other_line']}" if typed["other_calculation"] else ""
+    figure = f"{typed['waveform']}:{typed['figure']}" if typed["waveform"] else ""
+    return {**typed, "figure": figure, "other": read}
+
+
+def as_assumed(row: dict[str, Any]) -> None:
+    row["tested"] = bool(row["tested"])
+    row["sentence"] = " ".join(row["sentence"].split())  # a sentence, however its field folds it
+
+
+def fill_assumptions(form: Form, stored: Sequence[Mapping[str, Any]]) -> None:
+    fill(form, "assumptions", [{**row, "tested": "yes" if row["tested"] else ""} for row in stored])
 
 
 def input_rows(form: Form, method: Method | None, shown: int) -> list[InputRow]:
@@ -144,18 +148,11 @@ def _input_row(
 
 def labels_of(form: Form) -> dict[str, str]:
     """What the summary of messages calls each field: `Supply voltage, value`, `Line 2, formula`."""
-    found = {}
-    for name in form.errors:
-        kind, _, rest = name.partition(".")
-        number, _, column = rest.partition(".")
-        if kind in ROW_WORDS and number.isdecimal():
-            called = form.text(f"{kind}.{number}.label") or f"{ROW_WORDS[kind]} {int(number) + 1}"
-            found[name] = f"{called}, {COLUMN_WORDS.get(column, column)}"
-    return found
+    return labels_of_rows(form, ROW_WORDS, COLUMN_WORDS, "label")
 
 
 def beside_their_fields(form: Form) -> None:
-    """A waveform and its figure are one choice here; so are a calculation and its line that an input reads."""
+    """What is said of a part of a choice is said beside the choice."""
     for name in list(form.errors):
         if name.endswith((".other_calculation", ".other_line")):
             message = form.errors.pop(name)
@@ -173,19 +170,11 @@ def from_stored(session: Session, calculation: Calculation) -> Form:
         note=calculation.note,
         opened_version=calculation.version,
     )
-    fill(form, "inputs", [_as_row(tied) for tied in tied_inputs(session, calculation)])
+    fill(form, "inputs", [join_choices(tied.as_typed()) for tied in tied_inputs(session, calculation)])
     fill(form, "lines", calculation.lines)
     fill(form, "limits", calculation.limits)
-    tested = [row | {"tested": "yes" if row["tested"] else ""} for row in calculation.assumptions]
-    fill(form, "assumptions", tested)
+    fill_assumptions(form, calculation.assumptions)
     return form
-
-
-def _as_row(tied: TiedInput) -> dict[str, str]:
-    typed = tied.as_typed()
-    read = f"{typed['other_calculation']}:{typed['other_line']}" if typed["other_calculation"] else ""
-    figure = f"{typed['waveform']}:{typed['figure']}" if typed["waveform"] else ""
-    return typed | {"figure": figure, "other": read}
 
 
 def from_method(method: Method, typed: Mapping[str, str]) -> Form:

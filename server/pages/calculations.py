@@ -20,7 +20,6 @@ from server.pages.calculation_form import (
     Words,
     beside_their_fields,
     compact,
-    count,
     from_method,
     from_stored,
     input_rows,
@@ -29,9 +28,11 @@ from server.pages.calculation_form import (
     rows_shown,
 )
 from server.pages.circuit_view import CircuitView, circuit_view
+from server.pages.form_rows import count_rows
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import address
+from server.pages.mod_places import address_of_new_calculation, calculation_address, found_mod
 from server.pages.offers import others_offered, read_figures_offered, trials_offered
 from server.pages.pictures import Picture
 from server.pages.results import CaseView, InputView, LineView, kept_verdict, lines_of, pictures_of
@@ -41,7 +42,7 @@ from server.records.commands.calculations import (
     RunCalculation,
     TickAssumption,
 )
-from server.records.questions.addresses import find_calculation, find_machine, find_mod
+from server.records.questions.addresses import find_calculation
 from server.records.questions.boards import all_boards
 from server.records.questions.stays import home_of
 from server.records.questions.sums import latest_runs, runs_of, tied_inputs
@@ -129,7 +130,7 @@ class CalculationFormPage:
 @router.get("/machines/{tag}/mods/{number}/calculations/new")
 def new_calculation(house: AtHome, tag: str, number: int, method: str = "") -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
     chosen = load_methods().get(method)
     query = house.request.query_params
     typed = {name.removeprefix(PRESET): text for name, text in query.items() if name.startswith(PRESET)}
@@ -139,14 +140,14 @@ def new_calculation(house: AtHome, tag: str, number: int, method: str = "") -> R
 @router.post("/machines/{tag}/mods/{number}/calculations/new")
 def attach_calculation(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
     compact(form)
     if form.text("more"):
         return _form_page(house, machine, mod, None, form)
     return house.write(
         form,
         AttachCalculation,
-        to=lambda done: _address_of_key(house, machine, mod, done.key),
+        to=lambda done: address_of_new_calculation(house, machine, mod, done.key),
         again=lambda form, status: _form_page(house, machine, mod, None, form, status),
         machine=machine.tag,
         mod=mod.number,
@@ -157,7 +158,7 @@ def attach_calculation(house: AtHome, tag: str, number: int, form: PostedForm) -
 @router.get("/machines/{tag}/mods/{number}/calculations/{which}")
 def calculation_page(house: AtHome, tag: str, number: int, which: int) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
         calculation = find_calculation(session, mod, which)
         return house.page("calculations/calculation.html", calculation_context(session, machine, mod, calculation))
 
@@ -191,7 +192,7 @@ def calculation_context(
 @router.post("/machines/{tag}/mods/{number}/calculations/{which}/assumptions/{row}")
 def tick_assumption(house: AtHome, tag: str, number: int, which: int, row: int, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
         calculation = find_calculation(session, mod, which)
 
     def again(form: Form, status: int) -> Response:
@@ -215,7 +216,7 @@ def tick_assumption(house: AtHome, tag: str, number: int, which: int, row: int, 
 @router.get("/machines/{tag}/mods/{number}/calculations/{which}/edit")
 def edit_calculation(house: AtHome, tag: str, number: int, which: int) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
         calculation = find_calculation(session, mod, which)
         form = (
             circuit_form.from_stored(session, calculation) if calculation.circuit else from_stored(session, calculation)
@@ -228,7 +229,7 @@ def edit_calculation(house: AtHome, tag: str, number: int, which: int) -> Respon
 @router.post("/machines/{tag}/mods/{number}/calculations/{which}/edit")
 def revise_calculation(house: AtHome, tag: str, number: int, which: int, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
         calculation = find_calculation(session, mod, which)
     if calculation.circuit:
         return circuits.revise(house, machine, mod, calculation, form)
@@ -253,10 +254,6 @@ def run_calculation(house: AtHome, tag: str, number: int, which: int) -> Respons
     return house.go(f"{address(tag)}/mods/{number}/calculations/{which}", done)
 
 
-def calculation_address(machine: Machine, mod: Mod, calculation: Calculation) -> str:
-    return f"{address(machine)}/mods/{mod.number}/calculations/{calculation.number}"
-
-
 def new_calculation_address(machine: str, mod: int, method: str, typed: Mapping[str, str]) -> str:
     """Where a new sum of a mod begins from a method, with the values as they were typed elsewhere."""
     query = {"method": method} | {f"{PRESET}{name}": text for name, text in typed.items()}
@@ -271,16 +268,6 @@ def sums_of(session: Session, mod: Mod) -> list[SumLine]:
         fitted = next(view for view in views if view.case == Case.FITTED)
         lines.append(SumLine(calculation, [view.verdict for view in views], fitted))
     return lines
-
-
-def _found(session: Session, tag: str, number: int) -> tuple[Machine, Mod]:
-    machine = find_machine(session, tag)
-    return machine, find_mod(session, machine, number)
-
-
-def _address_of_key(house: House, machine: Machine, mod: Mod, key: int) -> str:
-    with house.reading() as session:
-        return calculation_address(machine, mod, session.get_one(Calculation, key))
 
 
 # ---- Showing kept runs ----
@@ -368,7 +355,7 @@ def _form_page(
         others=others,
         sources=[(source, words) for source, words in SOURCES if source in offered],
         kinds=LIMIT_KINDS,
-        line_names=[name for number in range(count(form, "lines")) if (name := form.text(f"lines.{number}.name"))],
+        line_names=[name for number in range(count_rows(form, "lines")) if (name := form.text(f"lines.{number}.name"))],
         labels=labels_of(form),
         methods=[(method.slug, method.title) for method in _by_title()],
         method=method,

@@ -9,10 +9,9 @@ from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.responses import Response
 
-from server.pages.calculations import calculation_address
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
-from server.pages.mods import mod_address
+from server.pages.mod_places import calculation_address, mod_address
 from server.pages.symptoms import Words, found, show_symptom, symptom_address
 from server.records.commands.base import LINE_MOST
 from server.records.commands.symptoms import AddEvidence, DropEvidence, JudgeCause, JudgeFields, SuspectCause

@@ -8,8 +8,9 @@ from typing import Any
 
 from sqlmodel import Session
 
-from server.pages.calculation_form import MORE_ROWS
-from server.pages.forms import Form, number_of
+from server.pages.calculation_form import MORE_ROWS, as_assumed, fill_assumptions, join_choices, part_choices
+from server.pages.form_rows import fill_rows, labels_of_rows, read_rows, shown_rows, take_rows
+from server.pages.forms import Form
 from server.records.circuit_kinds import KINDS
 from server.records.circuit_lines import ABOVE, BELOW, CONDUCTS, FALLS, RELEASED
 from server.records.questions.circuits import rows_typed
@@ -76,53 +77,35 @@ def blank() -> Form:
 def compact(form: Form) -> None:
     """Close the gaps between written rows, so that messages and rows keep the same numbers."""
     for kind, columns in COLUMNS.items():
-        names = [name for name in form.values if name.startswith(f"{kind}.")]
-        numbers = sorted({number for name in names if (number := number_of(name.split(".")[1])) is not None})
-        rows = [{column: form.text(f"{kind}.{number}.{column}") for column in columns} for number in numbers]
-        for name in names:
-            del form.values[name]
+        rows = take_rows(form, kind, columns)
         fill(form, kind, [row for row in rows if any(row[column].strip() for column in WRITTEN[kind])])
 
 
 def fill(form: Form, kind: str, rows: Sequence[Mapping[str, Any]]) -> None:
-    for number, row in enumerate(rows):
-        for column in COLUMNS.get(kind, READ):
-            value = row.get(column)
-            form.set(f"{kind}.{number}.{column}", "" if value is None else str(value))
-
-
-def count(form: Form, kind: str) -> int:
-    return len({name.split(".")[1] for name in form.values if name.startswith(f"{kind}.")})
+    fill_rows(form, kind, COLUMNS.get(kind, READ), rows)
 
 
 def rows_shown(form: Form) -> dict[str, int]:
     """How many rows of each kind are shown: those that are written, a few to begin with, and more where asked for."""
-    more = form.text("more")
-    return {kind: max(count(form, kind) + (MORE_ROWS if kind == more else 0), ROWS_FIRST[kind]) for kind in COLUMNS}
+    return {kind: shown_rows(form, kind, ROWS_FIRST[kind], MORE_ROWS) for kind in COLUMNS}
 
 
 def rows_of(form: Form) -> dict[str, Any]:
     """The rows of each kind as the command takes them."""
     rows: dict[str, list[dict[str, Any]]] = {
-        kind: [
-            {column: form.text(f"{kind}.{number}.{column}") for column in columns}
-            for number in range(count(form, kind))
-        ]
-        for kind, columns in COLUMNS.items()
+        kind: [*read_rows(form, kind, columns)] for kind, columns in COLUMNS.items()
     }
     timed = len(FALLS.get(form.text("fall_kind"), ()))
     rows["fall"] = [{column: form.text(f"fall.{number}.{column}") for column in READ} for number in range(timed)]
     for row in (*rows["elements"], *rows["fall"]):
         row["source"] = row["source"] or Source.TYPED.value
-        row["waveform"], _, row["figure"] = row.pop("figure").partition(":")
-        row["other_calculation"], _, row["other_line"] = row.pop("other").partition(":")
+        part_choices(row)
     for row in rows["elements"]:
         row["kind"] = row["kind"] or "resistor"
     for row in rows["questions"]:
         row["how"], row["how_too"] = row["how"] or CONDUCTS, row["how_too"] or RELEASED
     for row in rows["assumptions"]:
-        row["tested"] = bool(row["tested"])
-        row["sentence"] = " ".join(row["sentence"].split())
+        as_assumed(row)
     return rows
 
 
@@ -131,25 +114,12 @@ def from_stored(session: Session, calculation: Calculation) -> Form:
     typed = rows_typed(session, calculation)
     form = Form.blank(**{name: typed[name] for name in SINGLE}, opened_version=calculation.version)
     for kind in ("elements", "fall"):
-        fill(form, kind, [_as_row(row) for row in typed[kind]])
+        fill(form, kind, [join_choices(row) for row in typed[kind]])
     fill(form, "questions", typed["questions"])
-    fill(form, "assumptions", [row | {"tested": "yes" if row["tested"] else ""} for row in typed["assumptions"]])
+    fill_assumptions(form, typed["assumptions"])
     return form
-
-
-def _as_row(typed: Mapping[str, str]) -> dict[str, str]:
-    read = f"{typed['other_calculation']}:{typed['other_line']}" if typed["other_calculation"] else ""
-    figure = f"{typed['waveform']}:{typed['figure']}" if typed["waveform"] else ""
-    return {**typed, "figure": figure, "other": read}
 
 
 def labels_of(form: Form) -> dict[str, str]:
     """What the summary of messages calls each field: `R2, between which nodes`."""
-    found = {}
-    for name in form.errors:
-        kind, _, rest = name.partition(".")
-        number, _, column = rest.partition(".")
-        if kind in ROW_WORDS and number.isdecimal():
-            called = form.text(f"{kind}.{number}.name") or f"{ROW_WORDS[kind]} {int(number) + 1}"
-            found[name] = f"{called}, {COLUMN_WORDS.get(column, column)}"
-    return found
+    return labels_of_rows(form, ROW_WORDS, COLUMN_WORDS, "name")

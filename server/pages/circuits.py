@@ -3,21 +3,20 @@
 from dataclasses import dataclass
 
 from fastapi import APIRouter
-from sqlmodel import Session
 from starlette.responses import Response
 
 from server.pages import circuit_form
 from server.pages.calculation_form import SOURCES, beside_their_fields
 from server.pages.circuit_form import FALL_ROWS, FALL_WORDS, HOW, HOW_TOO, KIND_WORDS, Words
+from server.pages.form_rows import count_rows
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
-from server.pages.machines import address
+from server.pages.mod_places import address_of_new_calculation, calculation_address, found_mod, mod_address
 from server.pages.offers import others_offered, read_figures_offered, trials_offered
 from server.records.cautions import CAUTIONS
 from server.records.circuit_kinds import KINDS
 from server.records.circuits import DRAWS
 from server.records.commands.circuits import AttachCircuit, ReviseCircuit
-from server.records.questions.addresses import find_machine, find_mod
 from server.records.questions.boards import all_boards
 from server.records.questions.stays import home_of
 from server.records.tables import Calculation, Machine, Mod
@@ -60,21 +59,21 @@ class CircuitFormPage:
 @router.get("/machines/{tag}/mods/{number}/circuits/new")
 def new_circuit(house: AtHome, tag: str, number: int) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
     return form_page(house, machine, mod, None, circuit_form.blank())
 
 
 @router.post("/machines/{tag}/mods/{number}/circuits/new")
 def attach_circuit(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
     circuit_form.compact(form)
     if form.text("more"):
         return form_page(house, machine, mod, None, form)
     return house.write(
         form,
         AttachCircuit,
-        to=lambda done: _address_of_key(house, machine, mod, done.key),
+        to=lambda done: address_of_new_calculation(house, machine, mod, done.key),
         again=lambda form, status: form_page(house, machine, mod, None, form, status),
         machine=machine.tag,
         mod=mod.number,
@@ -90,7 +89,7 @@ def revise(house: House, machine: Machine, mod: Mod, calculation: Calculation, f
     return house.write(
         form,
         ReviseCircuit,
-        to=lambda done: _address(machine, mod, calculation),  # noqa: ARG005
+        to=lambda done: calculation_address(machine, mod, calculation),  # noqa: ARG005
         again=lambda form, status: form_page(house, machine, mod, calculation, form, status),
         machine=machine.tag,
         mod=mod.number,
@@ -108,8 +107,8 @@ def form_page(
         trials = trials_offered(session, machine, form, *READING_ROWS)
         figures = read_figures_offered(session, machine, form, *READING_ROWS)
         others = others_offered(session, mod, calculation, form, *READING_ROWS)
-    base = f"{address(machine)}/mods/{mod.number}"
-    here = _address(machine, mod, calculation) if calculation else f"{base}/circuits/new"
+    base = mod_address(machine, mod)
+    here = calculation_address(machine, mod, calculation) if calculation else f"{base}/circuits/new"
     ties = {Source.PART: boards, Source.TRIAL: trials, Source.WAVEFORM: figures, Source.LINE: others}
     offered = {source.value for source in Source if ties.get(source, True)}
     offered |= {text for name, text in form.typed.items() if name.endswith(".source")}
@@ -145,21 +144,7 @@ def form_page(
 
 def _named(form: Form) -> tuple[list[str], list[str]]:
     """The elements and nodes that are typed already, to be offered where one is asked for."""
-    count = range(circuit_form.count(form, "elements"))
+    count = range(count_rows(form, "elements"))
     elements = [form.text(f"elements.{number}.name") for number in count]
     nodes = [node.strip() for number in count for node in form.text(f"elements.{number}.nodes").split(",")]
     return [name for name in dict.fromkeys(elements) if name], [node for node in dict.fromkeys(nodes) if node]
-
-
-def _found(session: Session, tag: str, number: int) -> tuple[Machine, Mod]:
-    machine = find_machine(session, tag)
-    return machine, find_mod(session, machine, number)
-
-
-def _address(machine: Machine, mod: Mod, calculation: Calculation) -> str:
-    return f"{address(machine)}/mods/{mod.number}/calculations/{calculation.number}"
-
-
-def _address_of_key(house: House, machine: Machine, mod: Mod, key: int) -> str:
-    with house.reading() as session:
-        return _address(machine, mod, session.get_one(Calculation, key))

@@ -12,7 +12,7 @@ from starlette.responses import Response
 from server.pages.forms import Form, PostedForm, number_of
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS
-from server.pages.mods import mod_address
+from server.pages.mod_places import mod_address
 from server.records.cautions import cautions
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
 from server.records.commands.mods import ModFields

@@ -11,6 +11,7 @@ from server.pages.calculations import SumLine, sums_of
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
+from server.pages.mod_places import mod_address
 from server.pages.trial_form import read_as
 from server.records.aims import APART, in_words
 from server.records.commands.mods import (
@@ -141,11 +142,6 @@ class DropExpectationPage:
     line: ExpectationLine
     action: str
     cancel: str
-
-
-def mod_address(machine: Machine | str, mod: Mod | int) -> str:
-    number = mod if isinstance(mod, int) else mod.number
-    return f"{address(machine)}/mods/{number}"
 
 
 @router.get("/machines/{tag}/mods")

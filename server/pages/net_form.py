@@ -8,7 +8,8 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from server.engineering import logic
-from server.pages.forms import Form, number_of
+from server.pages.form_rows import fill_rows, labels_of_rows, read_rows, shown_rows, take_rows
+from server.pages.forms import Form
 from server.records.questions.nets import PinLine
 from server.records.tables import Net
 from server.records.words import Level, PinRole
@@ -38,11 +39,7 @@ def families() -> Words:
 
 def compact(form: Form) -> None:
     """Close the gaps between written rows and put them in their order, so that messages and rows agree."""
-    names = [name for name in form.values if name.startswith("pins.")]
-    numbers = sorted({number for name in names if (number := number_of(name.split(".")[1])) is not None})
-    rows = [{column: form.text(f"pins.{number}.{column}") for column in (*COLUMNS, "order")} for number in numbers]
-    for name in names:
-        del form.values[name]
+    rows = take_rows(form, "pins", (*COLUMNS, "order"))
     written = [row for row in rows if any(text.strip() for column, text in row.items() if column not in GIVEN)]
     fill(form, [row for _, row in sorted(enumerate(written), key=lambda one: _order(*one))])
 
@@ -56,35 +53,23 @@ def _order(number: int, row: Mapping[str, str]) -> tuple[float, int]:
 
 
 def fill(form: Form, rows: Sequence[Mapping[str, Any]]) -> None:
-    for number, row in enumerate(rows):
-        for column in COLUMNS:
-            form.set(f"pins.{number}.{column}", str(row.get(column, "")))
-        form.set(f"pins.{number}.order", str(number + 1))
-
-
-def count(form: Form) -> int:
-    return len({name.split(".")[1] for name in form.values if name.startswith("pins.")})
+    numbered = [{**row, "order": number} for number, row in enumerate(rows, start=1)]
+    fill_rows(form, "pins", (*COLUMNS, "order"), numbered)
 
 
 def rows_shown(form: Form) -> int:
     """How many rows are shown: those that are written, a few to begin with, and more where asked for."""
-    return max(count(form) + (MORE_ROWS if form.text("more") else 0), ROWS_FIRST)
+    return shown_rows(form, "pins", ROWS_FIRST, MORE_ROWS)
 
 
 def rows_of(form: Form) -> list[dict[str, str]]:
     """The rows as the command takes them."""
-    return [{column: form.text(f"pins.{number}.{column}") for column in COLUMNS} for number in range(count(form))]
+    return read_rows(form, "pins", COLUMNS)
 
 
 def labels_of(form: Form) -> dict[str, str]:
     """What the summary of messages calls each field: `Pin 2, position`."""
-    found = {}
-    for name in form.errors:
-        kind, _, rest = name.partition(".")
-        number, _, column = rest.partition(".")
-        if kind == "pins" and number.isdecimal():
-            found[name] = f"Pin {int(number) + 1}, {COLUMN_WORDS.get(column, column.replace('_', ' '))}"
-    return found
+    return labels_of_rows(form, {"pins": "Pin"}, COLUMN_WORDS)
 
 
 def from_stored(net: Net, lines: Sequence[PinLine]) -> Form:

@@ -24,8 +24,9 @@ from server.pages.net_form import (
 from server.pages.net_page import net_context, nets_address
 from server.records.cautions import cautions
 from server.records.commands.nets import AddNet, DropNet, ReviseNet
+from server.records.questions.addresses import find_net
 from server.records.questions.net_cases import NOW, record_of
-from server.records.questions.nets import NetLine, find_net, nets_of, pins_of
+from server.records.questions.nets import NetLine, nets_of, pins_of
 from server.records.questions.paging import Paged
 from server.records.tables import Board, Machine, Net
 

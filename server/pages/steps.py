@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
-from server.pages.mods import mod_address
+from server.pages.mod_places import found_mod, mod_address
 from server.pages.way_back import way_back_address
 from server.records.commands.base import Command
 from server.records.commands.steps import (
@@ -25,7 +25,7 @@ from server.records.commands.steps import (
 )
 from server.records.errors import NotFound
 from server.records.placing import describe, next_bag, open_bag, open_loan, where_is
-from server.records.questions.addresses import find_machine, find_mod, find_step
+from server.records.questions.addresses import find_step
 from server.records.questions.boards import all_boards
 from server.records.questions.hazards import cautions_for
 from server.records.questions.mods import StepLine, steps_of
@@ -94,7 +94,7 @@ BECOMES = [("bag", "kept aside in a bag"), ("discarded", "discarded"), ("lost", 
 @router.get("/machines/{tag}/mods/{number}/steps/new")
 def new_step(house: AtHome, tag: str, number: int) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
         boards = _boards(session, machine, mod)
     main = next((board for board in boards if board.kind == BoardKind.MAIN), boards[0] if boards else None)
     form = Form.blank(kind=StepKind.TAKE_OUT, board=main.slug if main else "")
@@ -104,7 +104,7 @@ def new_step(house: AtHome, tag: str, number: int) -> Response:
 @router.post("/machines/{tag}/mods/{number}/steps/new")
 def add_step(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
     onward = "/steps/new" if form.text("then") == "another" else "#steps"
     return house.write(
         form,
@@ -119,7 +119,7 @@ def add_step(house: AtHome, tag: str, number: int, form: PostedForm) -> Response
 @router.get("/machines/{tag}/mods/{number}/steps/{which}/edit")
 def edit_step(house: AtHome, tag: str, number: int, which: int) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
         step = find_step(session, mod, which)
         line = _line(session, mod, which)
         form = Form.of_row(
@@ -134,7 +134,7 @@ def edit_step(house: AtHome, tag: str, number: int, which: int) -> Response:
 @router.post("/machines/{tag}/mods/{number}/steps/{which}/edit")
 def revise_step(house: AtHome, tag: str, number: int, which: int, form: PostedForm) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
         find_step(session, mod, which)
     return house.write(
         form,
@@ -162,7 +162,7 @@ def move_step(house: AtHome, tag: str, number: int, which: int, place: int, form
 @router.get("/machines/{tag}/mods/{number}/steps/{which}/{act}")
 def act_form(house: AtHome, tag: str, number: int, which: int, act: str) -> Response:
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
         line = _line(session, mod, which)
     form = Form.blank(
         opened_version=line.step.version,
@@ -183,7 +183,7 @@ def act_form(house: AtHome, tag: str, number: int, which: int, act: str) -> Resp
 def act_on_step(house: AtHome, tag: str, number: int, which: int, act: str, form: PostedForm) -> Response:
     kind, _ = _act(act)
     with house.reading() as session:
-        machine, mod = _found(session, tag, number)
+        machine, mod = found_mod(session, tag, number)
         find_step(session, mod, which)
     return house.write(
         form,
@@ -205,11 +205,6 @@ def _act(name: str) -> tuple[type[Command], str]:
     if name not in ACTS:
         raise NotFound("act on a step (it is carried out, changed or put back)", name)
     return ACTS[name]
-
-
-def _found(session: Session, tag: str, number: int) -> tuple[Machine, Mod]:
-    machine = find_machine(session, tag)
-    return machine, find_mod(session, machine, number)
 
 
 def _boards(session: Session, machine: Machine, mod: Mod) -> Sequence[Board]:

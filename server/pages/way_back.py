@@ -12,7 +12,7 @@ from server.pages.forms import Form, number_of
 from server.pages.house import AtHome
 from server.pages.machines import address, sections
 from server.records.errors import NotFound
-from server.records.questions.addresses import find_machine, tag_key
+from server.records.questions.addresses import KEY_MOST, find_machine, tag_key
 from server.records.questions.hazards import cautions_for
 from server.records.questions.stays import boards_left, homes_of, mod_here, tags_of
 from server.records.questions.way_back import BackLine, WayBack, way_back
@@ -20,7 +20,6 @@ from server.records.tables import Machine, Mod, Step
 
 router = APIRouter()
 STEPS_MOST = 100  # those after it are seen as these are put back
-NUMBER_MOST = 2**31 - 1
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +99,7 @@ def way_back_page(house: AtHome, request: Request, tag: str) -> Response:
 
 def _number_in(key: str) -> int | None:
     number = number_of(key.rpartition("/")[2])
-    return number if number is not None and number <= NUMBER_MOST else None
+    return number if number is not None and number <= KEY_MOST else None
 
 
 def _named(session: Session, machine: Machine, keys: Sequence[str]) -> list[Named]:

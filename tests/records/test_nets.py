@@ -10,9 +10,9 @@ from server.records.commands.machines import AddPosition
 from server.records.commands.nets import AddNet, DropNet, ReviseNet
 from server.records.commands.parts import EnterPart
 from server.records.errors import NotFound, Stale
-from server.records.questions.addresses import find_board, find_machine
+from server.records.questions.addresses import find_board, find_machine, find_net
 from server.records.questions.net_cases import CAME, NOW, NetAt, record_of, unlike
-from server.records.questions.nets import find_net, nets_of
+from server.records.questions.nets import nets_of
 from server.records.signals import Judged, fight, judge
 from server.records.tables import Net, NetPin
 from tests.records.conftest import MAIN, TAG, Bench

@@ -92,13 +92,7 @@ def attach_calculation(work: Work, command: AttachCalculation) -> Entry:
     machine = find_machine(work.session, command.machine)
     mod = find_mod(work.session, machine, command.mod)
     check(command)
-    calculation = work.add(
-        Calculation(
-            mod_id=mod.key,
-            number=next_number(work.session, Calculation.number, Calculation.mod_id == mod.id),
-            **_calculation_columns(command),
-        )
-    )
+    calculation = add_calculation(work, mod, _calculation_columns(command))
     store_inputs(work, machine, mod, calculation, command.inputs)
     _check_evaluates(work, calculation, command)
     work.add(run(work.session, calculation, "first run"))
@@ -232,6 +226,12 @@ def replace_inputs(work: Work, machine: Machine, mod: Mod, calculation: Calculat
     store_inputs(work, machine, mod, calculation, new)
     for entry in inputs_of(work.session, calculation):
         entry.role = known.get((entry.name, entry.position_id), "")
+
+
+def add_calculation(work: Work, mod: Mod, columns: dict[str, Any]) -> Calculation:
+    """A mod's next calculation, without its inputs yet."""
+    number = next_number(work.session, Calculation.number, Calculation.mod_id == mod.id)
+    return work.add(Calculation(mod_id=mod.key, number=number, **columns))
 
 
 def store_inputs(work: Work, machine: Machine, mod: Mod, calculation: Calculation, inputs: list[InputFields]) -> None:

@@ -8,7 +8,7 @@ from server.engineering.errors import EngineeringError
 from server.records.circuit_lines import limits_declared, lines_declared
 from server.records.circuits import ValueMissing, solved
 from server.records.commands.base import change, expect_version
-from server.records.commands.calculations import keep_if_changed, replace_inputs, store_inputs
+from server.records.commands.calculations import add_calculation, keep_if_changed, replace_inputs, store_inputs
 from server.records.commands.circuit_checks import check_circuit, field_at_fault
 from server.records.commands.circuit_rows import (
     CircuitFields,
@@ -23,7 +23,7 @@ from server.records.commands.circuit_rows import (
 from server.records.commands.mods import called
 from server.records.commands.sum_rows import as_tied
 from server.records.errors import Invalid, NotFound, Refused
-from server.records.questions.addresses import find_calculation, find_machine, find_mod, next_number
+from server.records.questions.addresses import find_calculation, find_machine, find_mod
 from server.records.questions.circuits import rows_typed
 from server.records.questions.sums import tied_inputs
 from server.records.sums import read_cases, run
@@ -50,13 +50,7 @@ def attach_circuit(work: Work, command: AttachCircuit) -> Entry:
     machine = find_machine(work.session, command.machine)
     mod = find_mod(work.session, machine, command.mod)
     check_circuit(command)
-    calculation = work.add(
-        Calculation(
-            mod_id=mod.key,
-            number=next_number(work.session, Calculation.number, Calculation.mod_id == mod.id),
-            **_columns(command),
-        )
-    )
+    calculation = add_calculation(work, mod, _columns(command))
     given = inputs_of_rows(command)
     with _beside(given):
         store_inputs(work, machine, mod, calculation, [one.entry for one in given])

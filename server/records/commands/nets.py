@@ -7,8 +7,8 @@ from sqlmodel import col, select
 from server.records.commands.base import Command, change, expect_version, part_changed
 from server.records.commands.net_rows import NetFields, PinFields, faults_of
 from server.records.errors import Invalid, NotFound
-from server.records.questions.addresses import designator_key, find_board, find_machine, next_number
-from server.records.questions.nets import find_net, pins_of
+from server.records.questions.addresses import designator_key, find_board, find_machine, find_net, next_number
+from server.records.questions.nets import pins_of
 from server.records.questions.stacking import pins_in
 from server.records.tables import Board, Machine, Net, NetPin, Position
 from server.records.words import PartKind

@@ -20,6 +20,7 @@ from server.records.tables import (
     Expectation,
     Machine,
     Mod,
+    Net,
     Part,
     Photograph,
     Position,
@@ -105,27 +106,31 @@ def find_position(session: Session, board: Board, designator: str) -> Position:
     return _only(session, query, "position", designator)
 
 
+def find_net(session: Session, board: Board, number: int) -> Net:
+    return _only(session, select(Net).where(Net.board_id == board.id, Net.number == storable(number)), "net", number)
+
+
 def find_part(session: Session, number: int) -> Part:
-    return _only(session, select(Part).where(Part.id == _storable(number)), "part", number)
+    return _only(session, select(Part).where(Part.id == storable(number)), "part", number)
 
 
 def find_mod(session: Session, machine: Machine, number: int) -> Mod:
-    query = select(Mod).where(Mod.machine_id == machine.id, Mod.number == _storable(number))
+    query = select(Mod).where(Mod.machine_id == machine.id, Mod.number == storable(number))
     return _only(session, query, "modification", number)
 
 
 def find_step(session: Session, mod: Mod, number: int) -> Step:
-    query = select(Step).where(Step.mod_id == mod.id, Step.number == _storable(number))
+    query = select(Step).where(Step.mod_id == mod.id, Step.number == storable(number))
     return _only(session, query, "step", number)
 
 
 def find_expectation(session: Session, mod: Mod, number: int) -> Expectation:
-    query = select(Expectation).where(Expectation.mod_id == mod.id, Expectation.number == _storable(number))
+    query = select(Expectation).where(Expectation.mod_id == mod.id, Expectation.number == storable(number))
     return _only(session, query, "expectation", number)
 
 
 def find_calculation(session: Session, mod: Mod, number: int) -> Calculation:
-    query = select(Calculation).where(Calculation.mod_id == mod.id, Calculation.number == _storable(number))
+    query = select(Calculation).where(Calculation.mod_id == mod.id, Calculation.number == storable(number))
     return _only(session, query, "calculation", number)
 
 
@@ -134,17 +139,17 @@ def find_procedure(session: Session, name: str) -> Procedure:
 
 
 def find_trial(session: Session, machine: Machine, number: int) -> Trial:
-    query = select(Trial).where(Trial.machine_id == machine.id, Trial.number == _storable(number))
+    query = select(Trial).where(Trial.machine_id == machine.id, Trial.number == storable(number))
     return _only(session, query, "trial", number)
 
 
 def find_waveform(session: Session, machine: Machine, number: int) -> Waveform:
-    query = select(Waveform).where(Waveform.machine_id == machine.id, Waveform.number == _storable(number))
+    query = select(Waveform).where(Waveform.machine_id == machine.id, Waveform.number == storable(number))
     return _only(session, query, "waveform", number)
 
 
 def find_photograph(session: Session, machine: Machine, number: int) -> Photograph:
-    query = select(Photograph).where(Photograph.machine_id == machine.id, Photograph.number == _storable(number))
+    query = select(Photograph).where(Photograph.machine_id == machine.id, Photograph.number == storable(number))
     return _only(session, query, "photograph", number)
 
 
@@ -153,13 +158,13 @@ def find_design(session: Session, name: str) -> Design:
 
 
 def find_symptom(session: Session, machine: Machine, number: int) -> Symptom:
-    query = select(Symptom).where(Symptom.machine_id == machine.id, Symptom.number == _storable(number))
+    query = select(Symptom).where(Symptom.machine_id == machine.id, Symptom.number == storable(number))
     return _only(session, query, "symptom", number)
 
 
 def find_cause(session: Session, symptom: Symptom, number: int) -> PossibleCause:
     query = select(PossibleCause).where(
-        PossibleCause.symptom_id == symptom.id, PossibleCause.number == _storable(number)
+        PossibleCause.symptom_id == symptom.id, PossibleCause.number == storable(number)
     )
     return _only(session, query, "possible cause", number)
 
@@ -170,7 +175,7 @@ def find_evidence(session: Session, cause: PossibleCause, uuid: UUID) -> Evidenc
     return _only(session, query, "evidence", uuid)
 
 
-def _storable(number: int) -> int:
+def storable(number: int) -> int:
     """A number that no key can have finds nothing, rather than upsetting the database."""
     return number if abs(number) <= KEY_MOST else 0
 

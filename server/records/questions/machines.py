@@ -182,15 +182,3 @@ def bags_of(session: Session, machine: Machine, most: int) -> list[BagLine]:
     """What of a machine lies in bags now, by bag number."""
     given = {"machine": machine.id, "most": most}
     return [BagLine(*row, machine) for row in session.exec(BAGS_OF_MACHINE, params=given).all()]
-
-
-def kept_aside(session: Session, number: int, most: int = 50) -> Paged[BagLine]:
-    """What lies in bags now, over all machines, by bag number."""
-    found = paged(session, BAGS, number, most)
-    owners = {board.machine_id for _, _, _, board in found.rows if board}
-    machines = {owner.key: owner for owner in session.exec(select(Machine).where(col(Machine.id).in_(owners)))}
-    lines = [
-        BagLine(storage, part, position, board, machines.get(board.machine_id) if board else None)
-        for storage, part, position, board in found.rows
-    ]
-    return Paged(lines, found.number, found.last, found.total)

@@ -10,8 +10,6 @@ from dataclasses import dataclass
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
-from server.records.errors import NotFound
-from server.records.questions.addresses import KEY_MOST
 from server.records.questions.paging import Paged, paged
 from server.records.tables import Board, Net, NetPin, Position
 from server.records.words import PinRole
@@ -59,14 +57,6 @@ class PinLine:
             "other_end": entry.other_end,
             "seen_at": entry.seen_at,
         }
-
-
-def find_net(session: Session, board: Board, number: int) -> Net:
-    wanted = number if abs(number) <= KEY_MOST else 0
-    net = session.exec(select(Net).where(Net.board_id == board.id, Net.number == wanted)).first()
-    if net is None:
-        raise NotFound("net", number)
-    return net
 
 
 def nets_of(session: Session, board: Board, number: int, most: int = 50) -> Paged[NetLine]:

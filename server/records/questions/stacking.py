@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator
 from datetime import date
 from functools import lru_cache
+from operator import attrgetter
 from typing import NamedTuple
 
 from sqlalchemy import ColumnElement
@@ -94,6 +95,7 @@ class DoneStep(NamedTuple):
         return described(self.part_kind or "part", self.part_type or "", self.part_value or "")
 
 
+BY_MOMENT = attrgetter("moment")
 _COLUMNS = [
     col(column)
     for column in (
@@ -158,8 +160,4 @@ def on_top_of(session: Session, step: Step) -> DoneStep | None:
         return None
     rows = set(rows_of(own))
     others = [other for other in at_position if other.mod_id != own.mod_id and rows & set(rows_of(other))]
-    return max((other for other in others if other.moment > own.moment), key=_moment, default=None)
-
-
-def _moment(step: DoneStep) -> tuple[date, int, int]:
-    return step.moment
+    return max((other for other in others if other.moment > own.moment), key=BY_MOMENT, default=None)

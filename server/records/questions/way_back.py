@@ -17,7 +17,7 @@ from typing import NamedTuple
 from sqlalchemy import select as columns
 from sqlmodel import Session, col, func, select
 
-from server.records.questions.stacking import DoneStep, Row, done_where, rows_of
+from server.records.questions.stacking import BY_MOMENT, DoneStep, Row, done_where, rows_of
 from server.records.questions.stays import step_here
 from server.records.tables import Board, Loan, Machine, Mod, Part, Placement, Position, Storage
 from server.records.traces import BY_MOUNTING, WHY, rank_of, why_it_leaves
@@ -88,7 +88,7 @@ def way_back(session: Session, machine: Machine, mods: Collection[Mod] = ()) -> 
     worst = max((*(standing[key] for key in wanted), *for_good, *undone), key=_badness, default=None)
     return WayBack(
         back=[around.told(standing[key], key in circle, key not in asked_keys, lies_on.get(key)) for key in order],
-        for_good=[around.for_good(step) for step in sorted(for_good, key=_moment, reverse=True)],
+        for_good=[around.for_good(step) for step in sorted(for_good, key=BY_MOMENT, reverse=True)],
         already=len(undone),
         last_day=max((step.undone_on for step in undone if step.undone_on), default=None),
         trace=worst.trace if worst else Trace.NONE,
@@ -106,10 +106,6 @@ def waits_for_its_part(session: Session, machine: Machine) -> DoneStep | None:
 
 def _badness(step: DoneStep) -> int:
     return rank_of(step.trace)
-
-
-def _moment(step: DoneStep) -> tuple[date, int, int]:
-    return step.moment
 
 
 def _called(step: DoneStep, of: str) -> str:
@@ -195,7 +191,7 @@ def _waits(standing: Collection[DoneStep]) -> Graph:
         if earlier.mod_id == later.mod_id:
             waits[earlier.key].add(later.key)
     top: dict[Row, int] = {}
-    for step in sorted(standing, key=_moment):
+    for step in sorted(standing, key=BY_MOMENT):
         for row in rows_of(step):
             if row in top:
                 waits[top[row]].add(step.key)
