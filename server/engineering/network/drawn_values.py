@@ -33,6 +33,7 @@ class DrawnValues:
         )
         self.draws = draws if varies else 0
         self.seed = seed
+        self._fields: dict[tuple[str, str], Array] = {}
         self.kelvin = self.of("the temperature", network.temperature)
 
     @property
@@ -50,5 +51,10 @@ class DrawnValues:
         return drawn
 
     def field(self, element: Element, name: str) -> Array:
-        """The nominal and the draws of an element's value."""
-        return self.of(f"{element.name} {name}", getattr(element, name))
+        """The nominal and the draws of an element's value; drawn once, because a search asks for it at every state."""
+        key = (element.name, name)
+        if key not in self._fields:
+            drawn = self.of(f"{element.name} {name}", getattr(element, name))
+            drawn.setflags(write=False)
+            self._fields[key] = drawn
+        return self._fields[key]
