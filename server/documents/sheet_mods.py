@@ -1,12 +1,13 @@
 """The mods of a sheet: what each was for, what was done, what it leaves, what its sums and trials say."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from server.documents.sheet_shape import SheetExpectation, SheetLimit, SheetMod, SheetStep, SheetSum
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
 from server.records.aims import in_words
+from server.records.circuit_answers import answer_in_words, question_in_words
 from server.records.placing import describe
 from server.records.questions.mods import Sitting, StepLine, trace_of, why_of
 from server.records.questions.sheet import WholeMachine
@@ -211,5 +212,14 @@ def _sum(whole: WholeMachine, calculation: Calculation) -> SheetSum:
             for judged in (result.limits if result else ())
         ),
         problem="" if result else kept.get("problem", "It was never run for what was really fitted."),
+        answers=tuple(_circuit_answers(calculation, kept)) if result else (),
         assumptions=tuple(_assumed(row) for row in calculation.assumptions),
     )
+
+
+def _circuit_answers(calculation: Calculation, kept: Mapping[str, Any]) -> Iterator[str]:
+    """What a circuit's questions came to; another sum asks none."""
+    circuit = calculation.circuit or {"questions": []}
+    for number in range(1, len(circuit["questions"]) + 1):
+        sentences = " ".join(answer_in_words(circuit, kept["circuit"], number))
+        yield f"{question_in_words(circuit, number)}: {sentences}"

@@ -50,13 +50,17 @@ class SheetLimit:
 
 @dataclass(frozen=True, slots=True)
 class SheetSum:
-    """A calculation in short: its limits with their verdicts for what was really fitted, or why there are none."""
+    """A calculation in short: its limits with their verdicts for what was really fitted, or why there are none.
+
+    `answers` are a circuit's, each question with its sentences.
+    """
 
     number: int
     title: str
     run_on: str
     limits: tuple[SheetLimit, ...]
     problem: str
+    answers: tuple[str, ...]
     assumptions: tuple[str, ...]
 
 

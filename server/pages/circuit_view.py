@@ -3,23 +3,21 @@
 What was concluded is shown as it was kept; nothing is solved anew. It knows kept runs and no request.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from server.engineering.calculations import LimitResult, LineResult
 from server.pages.circuit_pictures import Post, Stretch, Swept, graph_view, sweep_view
-from server.pages.drawing import NO_BREAK, Picture, figure, with_unit
+from server.pages.drawing import NO_BREAK, Picture
 from server.pages.results import CaseView
 from server.records.cautions import CAUTIONS
+from server.records.circuit_answers import answer_in_words, of_the_looking, question_in_words, swept_unit, told
 from server.records.circuit_kinds import KINDS
-from server.records.circuit_lines import in_words
 from server.records.circuits import MAY_CHANGE
 from server.records.words import Hazard
 
 SAFE_VOLTS = 50.0
-_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"))
-Band = Sequence[float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,64 +137,8 @@ def _case_told(view: CaseView) -> CaseTold:
 
 
 def _answer(number: int, circuit: Mapping[str, Any], kept: Mapping[str, Any], known: Sequence[CaseView]) -> AnswerView:
-    unit = "A" if _is_current(circuit) else "V"
-    swept = circuit["sweep"]
-    asked = in_words(circuit["questions"][number - 1]["parts"])
-    cases = []
-    for view in known:
-        found = kept[view.case]["circuit"]["answers"][number - 1]
-        sentences = list(_sentences(found, swept, unit))
-        cases.append((view.case, [*sentences, *filter(_is_news, found["notes"])]))
-    return AnswerView(number, f"When {asked}", cases)
-
-
-def _is_news(note: str) -> bool:
-    """The step of the looking is told once for all; that a rail stays where it is, in the answer itself."""
-    return not note.startswith("Looked at") and not note.endswith("it is never left.")
-
-
-def _sentences(found: Mapping[str, Any], swept: Mapping[str, Any], unit: str) -> Iterator[str]:
-    if not found["stretches"]:
-        yield f"Never, from {swept['high_text']} down to {swept['low_text']}."
-    for one in reversed(found["stretches"]):
-        high = "where it begins" if one["open_high"] else ""
-        low = "where the looking ended" if one["open_low"] else ""
-        ends = [
-            f"{told(one['high'], unit, in_unit=True)}{f', {high},' if high else ''}",
-            f"{told(one['low'], unit, in_unit=True)}{f', {low}' if low else ''}",
-        ]
-        yield f"From {ends[0]} down to {ends[1]}{_share(one['share'])}."
-    for one in found["windows"]:
-        yield f"{_begins(one)} {_lasts(one)}{_share(one['share'])}."
-    if found["timed"] and found["stretches"] and not found["windows"]:
-        yield "The rail as it falls never comes there."
-
-
-def _begins(window: Mapping[str, Any]) -> str:
-    if window["start"][0] == 0 == window["start"][4]:
-        return "It begins at switch-off"
-    return f"It begins {told(window['start'], 's')} after switch-off"
-
-
-def _lasts(window: Mapping[str, Any]) -> str:
-    if None in window["length"]:
-        return "and has no end that the rail comes to"
-    return f"and lasts {'at least ' if window['at_least'] else ''}{told(window['length'], 's')}"
-
-
-def _share(share: float) -> str:
-    return "" if share >= 1 else f", in {100 * share:.0f}{NO_BREAK}% of the draws"
-
-
-def told(band: Band, unit: str, *, in_unit: bool = False) -> str:
-    """`7.70 (7.52 to 7.89) V`, in the multiple of the unit that keeps the figure short, or in the unit itself."""
-    ends = [number for number in band[:3] if number is not None]
-    if len(ends) < 3:
-        return "no end"
-    size = 1.0 if in_unit else max(abs(number) for number in ends)
-    factor, prefix = next((one for one in _PREFIXES if size >= one[0] * 0.9999), _PREFIXES[0 if size == 0 else -1])
-    middle, low, high = (figure(float(f"{number / factor:.4g}")) for number in ends)
-    return with_unit(middle if middle == low == high else f"{middle} ({low} to {high})", f"{prefix}{unit}")
+    cases = [(view.case, answer_in_words(circuit, kept[view.case]["circuit"], number)) for view in known]
+    return AnswerView(number, question_in_words(circuit, number), cases)
 
 
 def _notes(kept: Mapping[str, Any], known: Sequence[CaseView]) -> list[str]:
@@ -206,7 +148,7 @@ def _notes(kept: Mapping[str, Any], known: Sequence[CaseView]) -> list[str]:
             told_of.setdefault(note, []).append(view.case)
         for answer in kept[view.case]["circuit"]["answers"]:
             for note in answer["notes"]:
-                if note.startswith("Looked at"):
+                if of_the_looking(note):
                     told_of.setdefault(note, []).append(view.case)
     every = len(known)
     return [
@@ -273,7 +215,7 @@ def _sweeps(circuit: Mapping[str, Any], kept: Mapping[str, Any], known: Sequence
     ]
     if not volts:
         return []
-    unit = "A" if _is_current(circuit) else "V"
+    unit = swept_unit(circuit)
     pictures = []
     for place, (case, one) in enumerate(swept.items()):
         if not one["nodes"]:
@@ -289,20 +231,13 @@ def _sweeps(circuit: Mapping[str, Any], kept: Mapping[str, Any], known: Sequence
     return pictures
 
 
-def _is_current(circuit: Mapping[str, Any]) -> bool:
-    swept = circuit["sweep"]
-    return bool(swept) and any(
-        row["name"] == swept["source"] and row["kind"] == "current" for row in circuit["elements"]
-    )
-
-
 def _cautions(circuit: Mapping[str, Any], known: Sequence[CaseView]) -> list[str]:
     """Where more than 50 V stands at a node of any case, or the source is turned to it."""
     volts = [
         max(abs(line.worst_low), abs(line.worst_high)) for view in known for line in view.lines if line.unit == "V"
     ]
     swept = circuit["sweep"]
-    volts += [abs(swept["low"]), abs(swept["high"])] if swept and not _is_current(circuit) else []
+    volts += [abs(swept["low"]), abs(swept["high"])] if swept and swept_unit(circuit) == "V" else []
     if max(volts, default=0.0) <= SAFE_VOLTS:
         return []
     return [

@@ -9,6 +9,7 @@ import pytest
 from server.documents.mod_sheet import SheetData, sheet_data
 from server.documents.sheet_shape import SheetReading
 from server.records.cautions import CAUTIONS
+from server.records.commands.circuits import AttachCircuit
 from server.records.commands.machines import EnterMachine
 from server.records.commands.mods import PlanMod
 from server.records.commands.steps import AddStep, UndoStep
@@ -99,6 +100,37 @@ def test_a_sum_shows_its_limits_for_the_part_really_fitted(sheet: SheetData) -> 
     assert "15.15 mA" in told.limits[0].sentence
     assert "16.07 mA" in told.limits[0].sentence
     assert told.limits[0].basis == "what a buffer of its kind may sink"
+
+
+def test_a_circuit_tells_what_its_questions_came_to(empty: Store) -> None:
+    """From 12 V down to nothing a divider by two is above 3 V while the rail is above 6 V; it sets no limit."""
+    bench = Bench(empty)
+    bench.do(EnterMachine, tag=TAG, maker="Wherrymoor", model="Plover 80")
+    bench.do(PlanMod, title="Halve the rail", state="planned", day="2025-05-01", signer=KEEPER)
+    bench.do(AddStep, mod=1, kind=StepKind.OTHER, instruction="Two resistors on a card.")
+    bench.carry_out(1, 1, "2025-05-02")
+    bench.move(1, "fitted", "2025-05-02")
+    half = [{"name": name, "nodes": nodes, "text": "1 kΩ"} for name, nodes in (("R1", "rail, a"), ("R2", "a, 0"))]
+    bench.do(
+        AttachCircuit,
+        mod=1,
+        title="Half of it",
+        elements=[{"name": "V1", "kind": "source", "nodes": "rail, 0", "text": "12 V"}, *half],
+        sweep_source="V1",
+        sweep_high="12 V",
+        sweep_low="0 V",
+        questions=[
+            {"which": "a", "how": "is above", "value": "3 V"},
+            {"which": "a", "how": "is above", "value": "9 V"},
+        ],
+    )
+    (told,) = sheet_of(bench).in_force[0].sums
+
+    assert (told.limits, told.problem) == ((), "")
+    assert told.answers == (
+        "When a is above 3 V: From 12\N{NO-BREAK SPACE}V, where it begins, down to 6\N{NO-BREAK SPACE}V.",
+        "When a is above 9 V: Never, from 12 V down to 0 V.",
+    )
 
 
 def test_expectations_carry_the_verdict_of_the_trials(sheet: SheetData) -> None:

@@ -1,0 +1,92 @@
+"""What a circuit's questions came to, in sentences: told alike on its page and on the printed sheet.
+
+It reads the plain values that a run keeps; nothing is solved here.
+"""
+
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from server.records.circuit_lines import in_words
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
+_PREFIXES = ((1.0, ""), (1e-3, "m"), (1e-6, "µ"), (1e-9, "n"))
+Band = Sequence[float | None]
+
+
+def question_in_words(circuit: Mapping[str, Any], number: int) -> str:
+    """`When T1 conducts while T2 no longer holds it off`."""
+    return f"When {in_words(circuit['questions'][number - 1]['parts'])}"
+
+
+def answer_in_words(circuit: Mapping[str, Any], kept: Mapping[str, Any], number: int) -> list[str]:
+    """Over which stretches and for how long it holds in one case, and what has to be known with that."""
+    found = kept["answers"][number - 1]
+    return [*_sentences(found, circuit["sweep"], swept_unit(circuit)), *filter(_is_news, found["notes"])]
+
+
+def of_the_looking(note: str) -> bool:
+    """Whether a note tells how closely was looked, which is told once for all answers."""
+    return note.startswith("Looked at")
+
+
+def _is_news(note: str) -> bool:
+    """That a rail stays where it is is said in the answer itself."""
+    return not of_the_looking(note) and not note.endswith("it is never left.")
+
+
+def swept_unit(circuit: Mapping[str, Any]) -> str:
+    """The unit of the source that is turned down."""
+    swept = circuit["sweep"]
+    is_current = bool(swept) and any(
+        row["name"] == swept["source"] and row["kind"] == "current" for row in circuit["elements"]
+    )
+    return "A" if is_current else "V"
+
+
+def told(band: Band, unit: str, *, in_unit: bool = False) -> str:
+    """`7.70 (7.52 to 7.89) V`, in the multiple of the unit that keeps the figure short, or in the unit itself."""
+    ends = [number for number in band[:3] if number is not None]
+    if len(ends) < 3:
+        return "no end"
+    size = 1.0 if in_unit else max(abs(number) for number in ends)
+    factor, prefix = next((one for one in _PREFIXES if size >= one[0] * 0.9999), _PREFIXES[0 if size == 0 else -1])
+    middle, low, high = (_figure(number / factor) for number in ends)
+    words = middle if middle == low == high else f"{middle} ({low} to {high})"
+    return f"{words}{NO_BREAK}{prefix}{unit}"
+
+
+def _figure(number: float) -> str:
+    return f"{float(f'{number:.4g}'):.6g}".replace("-", "−")
+
+
+def _sentences(found: Mapping[str, Any], swept: Mapping[str, Any], unit: str) -> Iterator[str]:
+    if not found["stretches"]:
+        yield f"Never, from {swept['high_text']} down to {swept['low_text']}."
+    for one in reversed(found["stretches"]):
+        high = "where it begins" if one["open_high"] else ""
+        low = "where the looking ended" if one["open_low"] else ""
+        ends = [
+            f"{told(one['high'], unit, in_unit=True)}{f', {high},' if high else ''}",
+            f"{told(one['low'], unit, in_unit=True)}{f', {low}' if low else ''}",
+        ]
+        yield f"From {ends[0]} down to {ends[1]}{_share(one['share'])}."
+    for one in found["windows"]:
+        yield f"{_begins(one)} {_lasts(one)}{_share(one['share'])}."
+    if found["timed"] and found["stretches"] and not found["windows"]:
+        yield "The rail as it falls never comes there."
+
+
+def _begins(window: Mapping[str, Any]) -> str:
+    if window["start"][0] == 0 == window["start"][4]:
+        return "It begins at switch-off"
+    return f"It begins {told(window['start'], 's')} after switch-off"
+
+
+def _lasts(window: Mapping[str, Any]) -> str:
+    if None in window["length"]:
+        return "and has no end that the rail comes to"
+    return f"and lasts {'at least ' if window['at_least'] else ''}{told(window['length'], 's')}"
+
+
+def _share(share: float) -> str:
+    return "" if share >= 1 else f", in {100 * share:.0f}{NO_BREAK}% of the draws"
