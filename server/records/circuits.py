@@ -271,7 +271,7 @@ class _Answer:
     @property
     def sometimes(self) -> bool:
         """Whether the condition holds over more stretches within the tolerances than at the nominal values."""
-        return any("a stretch more" in note for note in self.found.notes)
+        return self.found.share_with_more > 0
 
     def judged(self, limit: engine.Limit) -> engine.LimitResult:
         """The verdict on the length; one that has no end within the range is beyond any limit."""

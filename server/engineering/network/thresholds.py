@@ -8,7 +8,7 @@ does after switch-off; a network that answers otherwise while it rises is told o
 been missed, if narrower than the grid's step, is told too. Raises the `NetworkError`s of `errors.py`.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from uuid import UUID
 
@@ -51,12 +51,24 @@ class Interval:
 
 
 class Thresholds(list[Interval]):
-    """The intervals, from low to high, and in sentences what has to be known with them."""
+    """The intervals, from low to high, and in sentences what has to be known with them.
 
-    def __init__(self, intervals: Sequence[Interval] = (), notes: tuple[str, ...] = (), draws: int = 0) -> None:
+    `share_with_more` of the draws have more stretches than the nominal values have, `share_with_fewer` lack one.
+    """
+
+    def __init__(
+        self,
+        intervals: Sequence[Interval] = (),
+        notes: tuple[str, ...] = (),
+        draws: int = 0,
+        share_with_more: float = 0.0,
+        share_with_fewer: float = 0.0,
+    ) -> None:
         super().__init__(intervals)
         self.notes = notes
         self.draws = draws
+        self.share_with_more = share_with_more
+        self.share_with_fewer = share_with_fewer
 
 
 def thresholds(
@@ -85,17 +97,17 @@ def thresholds(
     rows, grazing = search.along(grid)
     there_and_back = _Search(network, source, parts, 0, seed).along(grid[::-1])[0][0]
     unit = "A" if element.kind == "current source" else "V"
-    intervals, told_of_draws = _intervals(rows, unit)
+    found = _intervals(rows, unit)
     step = abs(float(grid[1] - grid[0]))
     notes = (
         *network.notes,
-        *told_of_draws,
+        *found.notes,
         *_told_of_return(rows[0], there_and_back, falling, unit, _AGREE * fine_of(low, high)),
         *_told_of_grazing(grazing, unit),
         f"Looked at every {step:.3g} {unit}: a stretch narrower than that may be missed, unless the slopes at both "
         "sides of it lead to it.",
     )
-    return Thresholds(intervals, notes, search.drawn.draws)
+    return Thresholds(found, notes, search.drawn.draws, found.share_with_more, found.share_with_fewer)
 
 
 class _Search:
@@ -163,7 +175,8 @@ def _grid(low: float, high: float, falling: bool) -> Array:
     return grid[::-1] if falling else grid
 
 
-def _intervals(rows: list[list[Stretch]], unit: str) -> tuple[list[Interval], list[str]]:
+def _intervals(rows: list[list[Stretch]], unit: str) -> Thresholds:
+    """The nominal stretches with the ends that the draws give them, and what is told of draws that have others."""
     nominal, others = rows[0], rows[1:]
     ends, more, fewer = matched(nominal, others)
     intervals = [
@@ -177,18 +190,20 @@ def _intervals(rows: list[list[Stretch]], unit: str) -> tuple[list[Interval], li
         )
         for stretch, end in zip(nominal, ends, strict=True)
     ]
-    notes = []
+    count = len(others) or 1
+    notes = tuple(_told_of_draws(rows, more / count, fewer / count, unit))
+    return Thresholds(intervals, notes, len(others), more / count, fewer / count)
+
+
+def _told_of_draws(rows: list[list[Stretch]], more: float, fewer: float, unit: str) -> Iterator[str]:
     if fewer:
-        notes.append(
-            f"In {_percent(fewer, len(others))} of the draws a stretch is missing that the nominal values have."
-        )
+        yield f"In {_percent(fewer)} of the draws a stretch is missing that the nominal values have."
     if more:
-        spans = [stretch for found in others if len(found) > len(nominal) for stretch in found]
-        notes.append(
-            f"In {_percent(more, len(others))} of the draws the condition holds over a stretch more than at the "
+        spans = [stretch for found in rows[1:] if len(found) > len(rows[0]) for stretch in found]
+        yield (
+            f"In {_percent(more)} of the draws the condition holds over a stretch more than at the "
             f"nominal values, all between {min(spans).low:.4g} and {max(span.high for span in spans):.4g} {unit}."
         )
-    return intervals, notes
 
 
 def _band(nominal: float, draws: Array, unit: str) -> Band:
@@ -199,8 +214,8 @@ def _band(nominal: float, draws: Array, unit: str) -> Band:
     return Band(nominal, low, high, min(float(known.min()), nominal), max(float(known.max()), nominal), unit)
 
 
-def _percent(part: int, whole: int) -> str:
-    return f"{100 * part / whole:.2g} %"
+def _percent(share: float) -> str:
+    return f"{100 * share:.2g} %"
 
 
 def _told_of_return(there: list[Stretch], back: list[Stretch], falling: bool, unit: str, room: float) -> list[str]:

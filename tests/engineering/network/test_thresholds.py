@@ -191,6 +191,8 @@ def test_a_stretch_that_only_some_draws_have_is_told() -> None:
     assert "a stretch is missing" in some.notes[0]
     assert none == []
     assert "a stretch more than at the nominal values" in none.notes[0]
+    assert 0 < none.share_with_more <= 1
+    assert none.share_with_fewer == 0
 
 
 def test_a_trigger_turns_over_where_it_does_in_that_direction() -> None:
