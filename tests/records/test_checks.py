@@ -363,14 +363,18 @@ BROKEN = [
     ("mod", 1, {"state": "planned"}, "Mod 1 is planned, and its latest move says fitted."),
     ("mod_move", 2, {"mod_id": 2}, "Mod 1 is fitted, and its latest move says planned."),
     ("step", 1, {"position_id": 5}, "Step 1 is at a position of another machine."),
+    ("net_pin", 1, {"position_id": 5}, "Pin 1 of net 1 is at a position of another board."),
+    ("net_pin", 1, {"series_position_id": 5}, "Pin 1 of net 1 is at a position of another board."),
 ]
 
 
 @pytest.fixture
 def eventful(bench: Bench) -> Bench:
-    """A mod fitted at R2, another planned, a second machine with one position, and a spare that is lent again."""
+    """A mod fitted at R2, another planned, a net, a second machine with one position, a spare that is lent again."""
     bench.replace_r2()
     bench.plan()
+    pin = {"designator": "R2", "role": "passive", "other_end": "5 V"}
+    bench.do(AddNet, board=MAIN, name="HOLD", pins=[pin])
     bench.do(EnterMachine, tag="TM-04", model="Merle 80")
     bench.do(AddBoard, machine="TM-04", name="Main board", kind="main board")
     bench.do(AddPosition, machine="TM-04", board=MAIN, designator="R1", mounting="soldered")
