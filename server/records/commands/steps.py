@@ -293,7 +293,7 @@ def _check_step(command: StepFields, position: Position | None) -> None:
         faults["planned_value"] = problem
     usual = trace_of_kind(command.kind, position.mounting if position else None)
     if command.trace_stated and ORDER.index(Trace(command.trace_stated)) < ORDER.index(usual):
-        faults["trace_stated"] = f"To {command.kind} leaves “{usual}” by itself; it can be called worse, never better."
+        faults["trace_stated"] = f"This kind of step leaves “{usual}” by itself; it can be called worse, never better."
     elif Trace.PERMANENT in (usual, command.trace_stated) and not command.trace_reason:
         faults["trace_reason"] = "This stays for good: write why nothing milder will do."
     elif command.trace_stated not in ("", usual) and not command.trace_reason:
