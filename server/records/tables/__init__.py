@@ -2,6 +2,7 @@
 
 from server.records.tables.calculations import Calculation, CalculationInput, CalculationRun
 from server.records.tables.designs import Design
+from server.records.tables.files import AttachedFile
 from server.records.tables.journal import JournalEntry
 from server.records.tables.machines import Board, BoardStay, Machine, Position
 from server.records.tables.mods import Expectation, Mod, ModMove, Step
@@ -13,6 +14,7 @@ from server.records.tables.trials import Procedure, Trial, TrialMod
 from server.records.tables.waveforms import Waveform
 
 __all__ = [
+    "AttachedFile",
     "Board",
     "BoardStay",
     "Calculation",

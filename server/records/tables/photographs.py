@@ -10,8 +10,10 @@ from server.records.tables.base import Kept
 
 
 class Photograph(Kept, table=True):
-    """One photograph of a machine, attached to the record `on_uuid`, which is a `on_kind` (such as a symptom).
+    """One photograph, attached to the record `on_uuid`, which is a `on_kind` (such as a symptom).
 
+    It is numbered in the machine where it was added, and keeps that number when what it shows goes to another one.
+    `moment` says of a step's photograph whether it was taken before the step or after it, if it is said at all.
     `sha256` is that of the kept file, from which place data was taken out; `sent_sha256` that of the file as it came.
     """
 
@@ -21,6 +23,7 @@ class Photograph(Kept, table=True):
     number: int
     on_kind: str
     on_uuid: UUID = Field(index=True)
+    moment: str = ""
     caption: str = ""
     taken_on: date | None = None
     file_name: str
