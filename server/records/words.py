@@ -109,6 +109,13 @@ class Trace(StrEnum):
     PERMANENT = "permanent"
 
 
+class PictureKind(StrEnum):
+    """What a picture on a board's map is: drawn, or taken of the board itself."""
+
+    LAYOUT = "layout"
+    PHOTOGRAPH = "photograph"
+
+
 class PinRole(StrEnum):
     """What a pin does to the net that it is on."""
 

@@ -87,6 +87,7 @@ def _decimal(value: object) -> object:
 
 
 OptionalFloat = Annotated[float | None, BeforeValidator(_decimal)]
+NeededFloat = Annotated[float, BeforeValidator(_decimal)]
 
 _CHOOSE = "Choose one of the words offered: {expected}."
 _WHOLE = "Write a whole number."

@@ -13,6 +13,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 from server.records.errors import BoardLeft, NotFound
 from server.records.tables import (
     Board,
+    BoardPicture,
     BoardStay,
     Calculation,
     Design,
@@ -108,6 +109,11 @@ def find_position(session: Session, board: Board, designator: str) -> Position:
 
 def find_net(session: Session, board: Board, number: int) -> Net:
     return _only(session, select(Net).where(Net.board_id == board.id, Net.number == storable(number)), "net", number)
+
+
+def find_board_picture(session: Session, board: Board, number: int) -> BoardPicture:
+    query = select(BoardPicture).where(BoardPicture.board_id == board.id, BoardPicture.number == storable(number))
+    return _only(session, query, "picture", number)
 
 
 def find_part(session: Session, number: int) -> Part:

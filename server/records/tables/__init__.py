@@ -5,6 +5,7 @@ from server.records.tables.designs import Design
 from server.records.tables.files import AttachedFile
 from server.records.tables.journal import JournalEntry
 from server.records.tables.machines import Board, BoardStay, Machine, Position
+from server.records.tables.maps import BoardPicture, MapPin, MatchPoint
 from server.records.tables.mods import Expectation, Mod, ModMove, Step
 from server.records.tables.nets import Net, NetPin
 from server.records.tables.parts import Loan, Part, Placement, Storage
@@ -16,6 +17,7 @@ from server.records.tables.waveforms import Waveform
 __all__ = [
     "AttachedFile",
     "Board",
+    "BoardPicture",
     "BoardStay",
     "Calculation",
     "CalculationInput",
@@ -26,6 +28,8 @@ __all__ = [
     "JournalEntry",
     "Loan",
     "Machine",
+    "MapPin",
+    "MatchPoint",
     "Mod",
     "ModMove",
     "Net",
