@@ -1,10 +1,8 @@
 """Photographs on the record: added to what they show, each under its digest, and what is said of them revised."""
 
 import shutil
-import sqlite3
 import time
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import closing
 from datetime import date
 
 import pytest
@@ -26,6 +24,7 @@ from server.records.questions.photographs import (
     subject_of,
     view_of,
 )
+from server.records.store import open_engine, take_turn
 from server.records.tables import Photograph, Symptom
 from tests.records.conftest import TAG, Bench
 from tests.records.photographs import ALL_KINDS, SECRETS, heic, jpeg, png
@@ -183,8 +182,10 @@ def test_the_file_is_on_the_disk_before_the_record_is_locked(bench: Bench) -> No
     files, digest = bench.store.files, command.content.sha256
     views = [files.root / DERIVED / digest[:2] / f"{digest}-{most}.jpg" for most in (SMALL, SCREEN)]
 
-    with closing(sqlite3.connect(str(bench.store.engine.url.database))) as other, ThreadPoolExecutor(1) as thread:
-        other.execute("BEGIN IMMEDIATE")
+    another = open_engine(bench.store.url).execution_options(putback_writes=True)
+    with another.connect() as other, ThreadPoolExecutor(1) as thread:
+        other.begin()
+        take_turn(other)
         adding = thread.submit(bench.store.carry_out, command, "Test keeper")
         waited_until = time.monotonic() + 20
         while not views[0].is_file() and time.monotonic() < waited_until:
@@ -193,6 +194,7 @@ def test_the_file_is_on_the_disk_before_the_record_is_locked(bench: Bench) -> No
         waits = not adding.done()
         other.rollback()
         adding.result()
+    another.dispose()
 
     assert (there[:2], waits) == ([True, True], True)
     assert bench.rows(Photograph)[0].sha256 == digest
