@@ -83,6 +83,9 @@ class Fit:
     where too few points are left, NaN for a point without which the others are on a line or do not go together.
     `mirrored` says whether the second picture shows the board mirrored, as from the solder side: None where the points
     of a similarity cannot tell (two, or on a line), which is then made unmirrored. `notes` are sentences.
+
+    `spread` and `left_out`, the matrices fitted without each point, are what the errors are worked out from, and
+    `reversed` is whether this is an inverse: then the first picture is the one that was second in the fit.
     """
 
     kind: Kind

