@@ -19,6 +19,7 @@ from server.documents.record_schema import (
     MachineRecord,
     Recorded,
     RecordedBoard,
+    RecordedBoardPicture,
     RecordedCalculation,
     RecordedCause,
     RecordedDesign,
@@ -27,6 +28,8 @@ from server.documents.record_schema import (
     RecordedInput,
     RecordedLoan,
     RecordedMachine,
+    RecordedMapPin,
+    RecordedMatchPoint,
     RecordedMod,
     RecordedMove,
     RecordedNet,
@@ -45,7 +48,19 @@ from server.documents.record_schema import (
     RecordedWaveform,
 )
 from server.records.questions.sheet import WholeMachine, whole_machine
-from server.records.tables import Calculation, Design, Machine, Mod, Net, PossibleCause, Step, Symptom, Trial
+from server.records.tables import (
+    BoardPicture,
+    Calculation,
+    Design,
+    Machine,
+    MapPin,
+    Mod,
+    Net,
+    PossibleCause,
+    Step,
+    Symptom,
+    Trial,
+)
 from server.records.tables.base import Kept
 
 PRIVATE_FIELDS: Mapping[type[Recorded], frozenset[str]] = {
@@ -93,6 +108,7 @@ class _Writer:
         self.waveform = _uuids(whole.waveforms)
         self.design = _uuids(whole.designs)
         self.symptom = _uuids(whole.symptoms)
+        self.board_picture = _uuids(picture for picture, _ in whole.maps.pictures)
 
     def record(self) -> MachineRecord:
         whole = self.whole
@@ -112,6 +128,8 @@ class _Writer:
             mods=[self.of_mod(row) for row in whole.mods],
             calculations=[self.of_calculation(row) for row in whole.calculations],
             nets=[self.of_net(row) for row in whole.nets],
+            board_pictures=[self.of_picture(*row) for row in whole.maps.pictures],
+            map_pins=[self.of_map_pin(row) for row in whole.maps.pins],
             procedures=[self.entry(RecordedProcedure, row) for row in whole.procedures],
             trials=[self.of_trial(row) for row in whole.trials],
             waveforms=[self.entry(RecordedWaveform, row) for row in whole.waveforms],
@@ -202,6 +220,15 @@ class _Writer:
             for row in self.whole.pins_of.get(net.key, [])
         ]
         return self.entry(RecordedNet, net, board=self.board[net.board_id], pins=pins)
+
+    def of_picture(self, picture: BoardPicture, photograph: UUID) -> RecordedBoardPicture:
+        points = [self.entry(RecordedMatchPoint, row) for row in self.whole.match_points_of.get(picture.key, [])]
+        board = self.board[picture.board_id]
+        return self.entry(RecordedBoardPicture, picture, board=board, photograph=photograph, points=points)
+
+    def of_map_pin(self, pin: MapPin) -> RecordedMapPin:
+        position, picture = self.position[pin.position_id], self.board_picture[pin.board_picture_id]
+        return self.entry(RecordedMapPin, pin, position=position, board_picture=picture)
 
     def of_trial(self, trial: Trial) -> RecordedTrial:
         mods = [self.mod[key] for key in self.whole.mods_at.get(trial.key, [])]

@@ -275,6 +275,38 @@ class RecordedNet(Recorded):
     pins: list[RecordedPin]
 
 
+class RecordedMatchPoint(Recorded):
+    """One spot of a board in its reference picture and in another, in pixels of the upright photographs."""
+
+    reference_x: float
+    reference_y: float
+    x: float
+    y: float
+
+
+class RecordedBoardPicture(Recorded):
+    """A photograph on a board's map, with the points that match it to the reference picture."""
+
+    board: UUID
+    number: int
+    photograph: UUID
+    kind: str = Field(description="layout or photograph.")
+    is_reference: bool = Field(description="The others of this board are matched to it.")
+    match_kind: str = Field(
+        description="similarity, affine or projective; empty for the simplest that the points bear."
+    )
+    points: list[RecordedMatchPoint]
+
+
+class RecordedMapPin(Recorded):
+    """Where a position is on the picture that it was placed on, in pixels of the upright photograph."""
+
+    position: UUID
+    board_picture: UUID
+    x: float
+    y: float
+
+
 class RecordedProcedure(Recorded):
     """How a test is run; shared by machines."""
 
@@ -422,6 +454,8 @@ class MachineRecord(BaseModel):
     mods: list[RecordedMod]
     calculations: list[RecordedCalculation]
     nets: list[RecordedNet]
+    board_pictures: list[RecordedBoardPicture]
+    map_pins: list[RecordedMapPin]
     procedures: list[RecordedProcedure]
     trials: list[RecordedTrial]
     waveforms: list[RecordedWaveform]

@@ -5,18 +5,24 @@ from collections.abc import Iterator
 from datetime import date
 from itertools import pairwise
 
+from sqlalchemy import case
 from sqlalchemy.orm import aliased
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, func, or_, select
 
+from server.records.questions.maps import ON_KIND
 from server.records.tables import (
     Board,
+    BoardPicture,
     BoardStay,
     Loan,
+    MapPin,
+    MatchPoint,
     Mod,
     ModMove,
     Net,
     NetPin,
     Part,
+    Photograph,
     Placement,
     Position,
     Step,
@@ -148,6 +154,35 @@ def _net_pins_at_home(session: Session) -> Iterator[str]:
     yield from (f"Pin {pin} of net {net} is at a position of another board." for pin, net in session.exec(query))
 
 
+def _maps_at_home(session: Session) -> Iterator[str]:
+    """The pictures on a board's map, and the pins on them, are of that very board."""
+    pictures = (
+        select(BoardPicture.id)
+        .join(Board, col(Board.id) == col(BoardPicture.board_id))
+        .join(Photograph, col(Photograph.id) == col(BoardPicture.photograph_id))
+        .where(or_(col(Photograph.on_kind) != ON_KIND, col(Photograph.on_uuid) != col(Board.uuid)))
+    )
+    for picture in session.exec(pictures):
+        yield f"Board picture {picture} is a photograph of something else than its board."
+    pins = (
+        select(MapPin.id)
+        .join(Position, col(Position.id) == col(MapPin.position_id))
+        .join(BoardPicture, col(BoardPicture.id) == col(MapPin.board_picture_id))
+        .where(col(Position.board_id) != col(BoardPicture.board_id))
+    )
+    yield from (f"Map pin {pin} is on a picture of another board." for pin in session.exec(pins))
+
+
+def _one_reference(session: Session) -> Iterator[str]:
+    """Of the pictures on a board's map one is the reference, and it is matched to no other."""
+    referring = func.sum(case((col(BoardPicture.is_reference), 1), else_=0))
+    query = select(BoardPicture.board_id, referring).group_by(col(BoardPicture.board_id)).having(referring != 1)
+    for board, many in session.exec(query):
+        yield f"The map of board {board} has {many or 'no'} reference pictures."
+    matched = select(BoardPicture.id).join(MatchPoint).where(col(BoardPicture.is_reference)).distinct()
+    yield from (f"Board picture {one} is the reference, and matched to itself." for one in session.exec(matched))
+
+
 RULES = (
     _places,
     _placements_in_time,
@@ -157,4 +192,6 @@ RULES = (
     _steps_at_home,
     _boards_at_home,
     _net_pins_at_home,
+    _maps_at_home,
+    _one_reference,
 )

@@ -22,6 +22,7 @@ from server.records.questions.addresses import find_machine
 from server.records.store import Store
 from server.records.words import Origin, PartKind
 from tests.documents.invented import PRIVATE_WORDS, TAG, Bench, enter, tell
+from tests.records import conftest, map_scene
 from tests.records.captures import capture, ramping
 
 SCHEMA_OF: dict[type[SQLModel], type[schema.Recorded]] = {
@@ -50,11 +51,14 @@ SCHEMA_OF: dict[type[SQLModel], type[schema.Recorded]] = {
     tables.Loan: schema.RecordedLoan,
     tables.Net: schema.RecordedNet,
     tables.NetPin: schema.RecordedPin,
+    tables.BoardPicture: schema.RecordedBoardPicture,
+    tables.MatchPoint: schema.RecordedMatchPoint,
+    tables.MapPin: schema.RecordedMapPin,
 }
 # What the record says by other means: by nesting, by order, or by being found again.
 SAID_OTHERWISE = {
     "id", "version", "machine_id", "mod_id", "net_id", "calculation_id", "symptom_id", "possible_cause_id", "tag_key",
-    "designator_key", "place",
+    "designator_key", "place", "board_picture_id",
 }  # fmt: skip
 # A design's words are revised without any of its machines being touched.
 LEFT_TO_THE_MOD: dict[type[SQLModel], set[str]] = {tables.Design: {"title", "purpose", "reasoning", "hazards"}}
@@ -150,6 +154,30 @@ def test_a_waveform_that_a_sum_reads_is_in_the_record(empty: Store) -> None:
     assert (read["waveform"], read["figure"]) == (waveform["uuid"], "high")
     assert record["calculations"][0]["runs"][0]["cases"]["stock"]["inputs"]["U"]["value"] == waveform["figures"]["high"]
     assert hashlib.sha256(ramping(20)).hexdigest() == waveform["sha256"]
+    assert schema.MachineRecord.model_validate(record).model_dump(mode="json", exclude_unset=True) == record
+
+
+def test_a_map_is_in_the_record_by_what_it_shows(empty: Store) -> None:
+    """Its pictures lead to photographs and boards, its pins to positions and pictures."""
+    bench = conftest.Bench(empty)
+    conftest.enter(bench)
+    map_scene.mapped(bench)
+
+    with empty.reading() as session:
+        record: dict[str, Any] = machine_record(session, find_machine(session, conftest.TAG))
+    pictures, pins = record["board_pictures"], record["map_pins"]
+    photographs = [photograph["uuid"] for photograph in record["photographs"]]
+    assert [picture["photograph"] for picture in pictures] == photographs
+    assert {picture["board"] for picture in pictures} == {record["boards"][0]["uuid"]}
+    assert [(one["number"], one["kind"], one["is_reference"], len(one["points"])) for one in pictures] == [
+        (1, "layout", True, 0),
+        (2, "photograph", False, 4),
+        (3, "photograph", False, 4),
+    ]
+    assert [pictures[1]["points"][1][name] for name in map_scene.FRONT[1]] == list(map_scene.FRONT[1].values())
+    designators = {position["uuid"]: position["designator"] for position in record["positions"]}
+    assert [(designators[pin["position"]], pin["x"], pin["y"]) for pin in pins] == [("R2", 30, 20), ("R7", 40, 30)]
+    assert [pin["board_picture"] for pin in pins] == [pictures[0]["uuid"], pictures[1]["uuid"]]
     assert schema.MachineRecord.model_validate(record).model_dump(mode="json", exclude_unset=True) == record
 
 

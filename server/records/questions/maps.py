@@ -1,8 +1,10 @@
 """Questions about board maps: the pictures of a board, its pins, and the positions that wait to be placed."""
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+from uuid import UUID
 
 from sqlalchemy import and_
 from sqlmodel import Session, col, select
@@ -10,7 +12,17 @@ from sqlmodel import Session, col, select
 from server.records.mapping import Match, PicturePlane, match_of
 from server.records.placing import described
 from server.records.questions.paging import Paged, paged
-from server.records.tables import Board, BoardPicture, MapPin, MatchPoint, Part, Photograph, Placement, Position
+from server.records.tables import (
+    Board,
+    BoardPicture,
+    Machine,
+    MapPin,
+    MatchPoint,
+    Part,
+    Photograph,
+    Placement,
+    Position,
+)
 
 ON_KIND = "board"
 IN_THE_TRAY = 50
@@ -123,6 +135,43 @@ def photographs_off_map(session: Session, board: Board) -> list[Photograph]:
         .order_by(col(Photograph.id))
     )
     return list(session.exec(query))
+
+
+@dataclass(frozen=True, slots=True)
+class MapsWithin:
+    """The maps of all boards of a machine: pictures with the UUIDs of their photographs, matching points, pins."""
+
+    pictures: Sequence[tuple[BoardPicture, UUID]]
+    points: Sequence[MatchPoint]
+    pins: Sequence[MapPin]
+
+
+def maps_within(session: Session, machine: Machine) -> MapsWithin:
+    """All of them, by board and number, and by board and designator; three queries."""
+    pictures = (
+        select(BoardPicture, Photograph.uuid, Board.slug)
+        .join(Photograph, col(Photograph.id) == col(BoardPicture.photograph_id))
+        .join(Board, col(Board.id) == col(BoardPicture.board_id))
+        .where(Board.machine_id == machine.id)
+    )
+    points = (
+        select(MatchPoint)
+        .join(BoardPicture, col(BoardPicture.id) == col(MatchPoint.board_picture_id))
+        .join(Board, col(Board.id) == col(BoardPicture.board_id))
+        .where(Board.machine_id == machine.id)
+        .order_by(col(MatchPoint.place))
+    )
+    pins = (
+        select(MapPin, Board.slug, Position.designator_key)
+        .join(Position, col(Position.id) == col(MapPin.position_id))
+        .join(Board, col(Board.id) == col(Position.board_id))
+        .where(Board.machine_id == machine.id)
+    )
+    return MapsWithin(
+        [row[:2] for row in sorted(session.exec(pictures).all(), key=lambda row: (row[2], row[0].number))],
+        session.exec(points).all(),
+        [row[0] for row in sorted(session.exec(pins).all(), key=lambda row: (row[1], row[2]))],
+    )
 
 
 def pin_of(session: Session, position: Position) -> MapPin | None:

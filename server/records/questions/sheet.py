@@ -22,6 +22,7 @@ from server.records.questions import expectations
 from server.records.questions.expectations import ExpectationLine
 from server.records.questions.foretold import KeptSum
 from server.records.questions.journal import about
+from server.records.questions.maps import MapsWithin, maps_within
 from server.records.questions.stays import MovedMod, mods_that_came, mods_that_left
 from server.records.questions.way_back import WayBack, way_back
 from server.records.tables import (
@@ -36,6 +37,7 @@ from server.records.tables import (
     JournalEntry,
     Loan,
     Machine,
+    MatchPoint,
     Mod,
     ModMove,
     Net,
@@ -86,6 +88,7 @@ class WholeMachine:
     runs: Sequence[CalculationRun]
     nets: Sequence[Net]
     pins: Sequence[NetPin]
+    maps: MapsWithin
     procedures: Sequence[Procedure]
     trials: Sequence[Trial]
     trial_mods: Sequence[TrialMod]
@@ -180,6 +183,10 @@ class WholeMachine:
         return grouped((pin.net_id, pin) for pin in self.pins)
 
     @cached_property
+    def match_points_of(self) -> dict[int, list[MatchPoint]]:
+        return grouped((point.board_picture_id, point) for point in self.maps.points)
+
+    @cached_property
     def mods_at(self) -> dict[int, list[int]]:
         """Which mods were in force at each trial."""
         return grouped((link.trial_id, link.mod_id) for link in self.trial_mods)
@@ -265,6 +272,7 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
             .where(col(Net.board_id).in_(boards))
             .order_by(col(NetPin.place))
         ).all(),
+        maps=maps_within(session, machine),
         procedures=_procedures(session, machine, mods),
         trials=read(select(Trial).where(Trial.machine_id == machine.id).order_by(col(Trial.number))).all(),
         trial_mods=_trial_mods(session, trials, mods),
