@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from typing import Literal
 from urllib.parse import urlencode
 
-from server.engineering.contention_result import Contention
 from server.engineering.errors import EngineeringError
 from server.engineering.logic_families import USUAL_SUPPLY
 from server.engineering.quantities import Toleranced, parse, show
@@ -23,11 +22,12 @@ from server.records.cautions import cautions
 from server.records.errors import Invalid
 from server.records.questions.net_cases import NOW, NetAt, NetRecord, PinAt, unlike
 from server.records.signal_parts import END_MOST
-from server.records.signals import Judged, against_choices, fight, judge
+from server.records.signals import Judged, WhatIf, against_choices, judge, what_if
 from server.records.tables import Board, Machine, Net
 from server.records.words import PinRole
 
 SUPPLY = "5 V ±5 %"
+EVERY = "what always drives, or else the worst two-way pin"
 LEVELS: Words = [("low", "low"), ("high", "high")]
 
 
@@ -82,7 +82,7 @@ class NetPage:
     two_way: Words
     against: Words
     levels: Words
-    asked: Contention | None
+    asked: WhatIf | None
     asked_of: str
 
 
@@ -129,7 +129,7 @@ def net_context(machine: Machine, board: Board, record: NetRecord, key: str, for
         supply=show(supply),
         form=form,
         two_way=two_way,
-        against=[("", "every output of this net"), *((str(row + 1), names[row]) for row in able)],
+        against=[("", EVERY), *((str(row + 1), names[row]) for row in able)],
         levels=LEVELS,
         asked=asked,
         asked_of=asked_of,
@@ -152,7 +152,7 @@ def _supply(form: Form) -> Toleranced:
     return supply
 
 
-def _asked(form: Form, at: NetAt, supply: Toleranced, judged: Judged, two_way: Words) -> tuple[Contention | None, str]:
+def _asked(form: Form, at: NetAt, supply: Toleranced, judged: Judged, two_way: Words) -> tuple[WhatIf | None, str]:
     """The fight that the address asks about, and the pin and level it is about."""
     if not form.text("pin"):
         return None, ""
@@ -167,7 +167,7 @@ def _asked(form: Form, at: NetAt, supply: Toleranced, judged: Judged, two_way: W
     if row is None or {"pin", "level", "against"} & form.errors.keys():
         return None, ""
     try:
-        found = fight(at, supply, row, level, against)
+        found = what_if(at, supply, row, level, against)
     except EngineeringError as fault:
         form.refuse(Invalid({"pin": f"No sum can be made of this: {fault}."}))
         return None, ""

@@ -4,6 +4,7 @@ A two-way pin drives in its turn and listens in the turn of the others; one that
 output. It knows no page and asks the record nothing.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -14,6 +15,7 @@ from server.engineering.logic import FanOut, LogicError, Output, Pull, Receiver,
 from server.engineering.quantities import Toleranced, figure
 from server.engineering.signal_paths import SignalPath, SignalState, signal_path
 from server.records.questions.net_cases import NetAt
+from server.records.questions.nets import DRIVING
 from server.records.signal_parts import Parts, parts_of
 
 UNIT_LOADS = (
@@ -75,31 +77,92 @@ def judge(at: NetAt, supply: Toleranced) -> Judged:
     )
 
 
-def fight(
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """What a two-way pin meets as an output, and in words against what it was set."""
+
+    found: Contention
+    how: str
+
+
+def what_if(
     at: NetAt, supply: Toleranced, row: int, level: Literal["low", "high"], against: int | None = None
-) -> Contention:
+) -> WhatIf:
     """A two-way pin made an output at a level, while whatever else can pulls the other way.
 
-    `against` is the row of the one pin that does; without it, every output of the net. An output that is always at a
-    level is so here too. Raises `LogicError` where the tables do not reach, or where the row is no output they know.
+    `against` is the row of the one pin that does. Without it: every output that drives for sure; where none of them
+    pulls the other way, each other two-way pin by itself, of which the worst is told, the one with the most heat in an
+    output. An output that is always at a level is so here too. Raises `LogicError` where the tables do not reach, or
+    where the row is no output they know.
     """
     parts = parts_of(at, supply)
-    outputs = parts.fixed | parts.free
-    if row not in outputs:
+    if row not in parts.fixed | parts.free:
         raise LogicError("The tables do not know this pin as an output", field="pin")
-    other: Literal["low", "high"] = "low" if level == "high" else "high"
-    met = [replace(outputs[row], drive=level)]
-    for key, output in outputs.items():
-        chosen = key == against if against is not None else key in parts.fixed
-        if key != row and (chosen or output.drive != "either"):
-            met.append(replace(output, drive=other) if output.drive == "either" else output)
-    driving = {key for key, output in outputs.items() if output.name in {one.name for one in met}}
-    return contention(met, parts.listening(*driving), list(parts.pulls.values()))
+    if against is not None:
+        return WhatIf(_met(parts, row, level, [against]), "")
+    sure = [key for key in parts.fixed if key != row]
+    found = _met(parts, row, level, sure)
+    if found.fights:
+        return WhatIf(found, "Set against every output that always drives.")
+    others = [key for key in parts.free if key != row]
+    if not others:
+        return WhatIf(found, _not_known(at, parts, row))
+    tried = {key: _met(parts, row, level, [*sure, key]) for key in _unlike(parts, others)}
+    worst = max(tried, key=lambda key: _heat(tried[key]))
+    name = parts.free[worst].name
+    how = f"No output that always drives pulls the other way. The other two-way pin does: {name}."
+    if len(others) > 1:
+        how = (
+            "No output that always drives pulls the other way. Each of the other "
+            f"{len(others)} two-way pins was set against it by itself; shown is the one with the most heat, {name}."
+        )
+    return WhatIf(tried[worst], " ".join(filter(None, [how, _not_known(at, parts, row)])))
 
 
 def against_choices(parts: Parts, row: int) -> list[int]:
     """The rows of the outputs that a pin could meet."""
     return [key for key in sorted(parts.fixed | parts.free) if key != row]
+
+
+def _met(parts: Parts, row: int, level: Literal["low", "high"], against: Sequence[int]) -> Contention:
+    """The pin at a level, these others at the other one, and those that are always at a level at theirs."""
+    outputs = parts.fixed | parts.free
+    other: Literal["low", "high"] = "low" if level == "high" else "high"
+    met = {row: replace(outputs[row], drive=level)}
+    for key, output in outputs.items():
+        if key != row and (key in against or output.drive != "either"):
+            met[key] = replace(output, drive=other) if output.drive == "either" else output
+    return contention(list(met.values()), parts.listening(*met), list(parts.pulls.values()))
+
+
+def _unlike(parts: Parts, rows: Sequence[int]) -> list[int]:
+    """One of each sort of two-way pin: those of a bus are alike, and so would their sums be."""
+    sorts: dict[tuple[Output, Receiver | None], int] = {}
+    for row in rows:
+        hears = parts.two_way.get(row)
+        sort = replace(parts.free[row], name="x"), replace(hears, name="x") if hears else None
+        sorts.setdefault(sort, row)
+    return list(sorts.values())
+
+
+def _heat(found: Contention) -> tuple[float, float]:
+    """How bad a fight is: the most heat in one output in W, and the least that the worst of them has."""
+    heats = [state.heat for state in found.output_states]
+    most = max(math.inf if heat.high is None else heat.high for heat in heats)
+    return most, max(heat.low for heat in heats)
+
+
+def _not_known(at: NetAt, parts: Parts, row: int) -> str:
+    """That an output without figures may pull the other way as well; empty where there is none."""
+    outputs = parts.fixed | parts.free
+    names = [
+        at.pins[key].line.name
+        for key in sorted(parts.left_out)
+        if key not in outputs and key != row and at.pins[key].line.role in DRIVING
+    ]
+    if not names:
+        return ""
+    return f"{_listed(names)} may pull the other way too: without figures, nothing can be said of that."
 
 
 def _paths(parts: Parts) -> Iterator[tuple[set[str], SignalPath]]:

@@ -252,7 +252,7 @@ def test_a_two_way_pin_made_an_output_fights(client: TestClient, net: str) -> No
     page = client.get(f"{net}?pin=3&level=low&against=")
     said, rows = words_of(page), rows_of(page)
 
-    assert "U3 pin 4 made an output and low" in said
+    assert "U3 pin 4 made an output and low Set against every output that always drives." in said
     assert "Caution Outputs that fight are outside every data sheet's promise" in said
     assert re.search(r"The net stands at \S+ V to \S+ V, from weak to strong samples", said)
     fighting = {row[0]: row[1:] for row in rows if row[1:2] in (["pulls down"], ["pulls up"])}
@@ -261,6 +261,19 @@ def test_a_two_way_pin_made_an_output_fights(client: TestClient, net: str) -> No
     assert "U2 pin 1 (74) may read low, neither or high" in said
     assert re.search(r"U1 pin 3: .+ (can pass|is past) 400 µA \(I_OH of 74LS\)", said)
     assert (typed_in(page, "level"), typed_in(page, "pin")) == ("low", "3")
+    assert_sound(page)
+
+
+def test_a_two_way_pin_meets_the_other_one_where_nothing_drives_for_sure(client: TestClient, board: str) -> None:  # noqa: ARG001
+    """Two ports and an input: it is said which of them pulls the other way, and not that nothing fights."""
+    ports = [PATH[2], PATH[2] | {"pin": "3"}]
+    net = address_of(post(client, f"{NETS}/new", **typed([*ports, PATH[1]])))
+    page = client.get(f"{net}?pin=1&level=high&against=")
+    said = words_of(page)
+
+    assert "No output that always drives pulls the other way. The other two-way pin does: U3 pin 3." in said
+    assert "Caution Outputs that fight are outside every data sheet's promise" in said
+    assert "nothing fights" not in said
     assert_sound(page)
 
 

@@ -7,7 +7,7 @@ from server.records.commands.machines import AddPosition
 from server.records.commands.parts import EnterPart
 from server.records.errors import NotFound
 from server.records.questions.net_cases import CAME, unlike
-from server.records.signals import fight, judge
+from server.records.signals import judge, what_if
 from tests.records.conftest import MAIN, Bench
 from tests.records.net_scene import FIVE, PATH, add, cases_of, judged, pin, place, pull, seen
 
@@ -144,7 +144,7 @@ def test_a_resistor_from_a_lifted_pin_to_its_pad_keeps_it_on_the_net(board: Benc
     board.step("lift pin", "U13", pin="4")
     board.step("fit", "R30", planned_value="1 kΩ ±5 %")
     now, plans = seen(board), seen(board, "mod-1")
-    bare, kept = fight(now, FIVE, 2, "low"), fight(plans, FIVE, 2, "low")
+    bare, kept = what_if(now, FIVE, 2, "low").found, what_if(plans, FIVE, 2, "low").found
 
     assert judge(plans, FIVE).parts.off == {}
     assert bare.output_states[0].current.high is not None

@@ -4,7 +4,7 @@ import pytest
 
 from server.engineering.quantities import parse
 from server.records.commands.parts import EnterPart
-from server.records.signals import fight, judge
+from server.records.signals import judge, what_if
 from tests.records.conftest import MAIN, Bench
 from tests.records.net_scene import FIVE, OPEN, OUTPUT, PATH, add, judged, pin, place, seen
 
@@ -94,7 +94,7 @@ def test_a_two_way_pin_is_a_listener_until_it_is_made_an_output(board: Bench) ->
     """Then it meets what drives the net, and the caution stands that no data sheet promises anything."""
     add(board)
     found = judged(board)
-    met = fight(seen(board), FIVE, 2, "low")
+    met = what_if(seen(board), FIVE, 2, "low").found
 
     assert found.clash is None
     assert found.never_at_once == ("U11 pin 3", "U13 pin 4")
@@ -111,22 +111,62 @@ def test_a_two_way_pin_is_a_listener_until_it_is_made_an_output(board: Bench) ->
 def test_a_two_way_pin_high_meets_an_open_collector_that_pulls_down(board: Bench) -> None:
     add(board, [pin("U11", "3", OPEN), *PATH[1:]])
 
-    assert fight(seen(board), FIVE, 2, "high").fights
-    assert not fight(seen(board), FIVE, 2, "low").fights
+    assert what_if(seen(board), FIVE, 2, "high").found.fights
+    assert not what_if(seen(board), FIVE, 2, "low").found.fights
 
 
 def test_two_two_way_pins_can_be_set_against_each_other(board: Bench) -> None:
-    """Of several, one is chosen; the others listen."""
+    """One that is chosen, or, where nothing drives for sure, the only other one; and it is said which."""
     add(board, [pin("U13", "1", "either way"), pin("U13", "2", "either way"), pin("U12", "1")])
+    chosen, open_ended = (what_if(seen(board), FIVE, 0, "high", against) for against in (1, None))
 
-    assert fight(seen(board), FIVE, 0, "high", against=1).fights
-    assert not fight(seen(board), FIVE, 0, "high").fights
+    assert chosen.found.fights
+    assert chosen.how == ""
+    assert open_ended.found == chosen.found
+    assert open_ended.how == (
+        "No output that always drives pulls the other way. The other two-way pin does: U13 pin 2."
+    )
+
+
+@pytest.mark.parametrize(("mild", "worst"), [(1, 2), (2, 1)])
+def test_of_several_two_way_pins_the_worst_is_told(board: Bench, mild: int, worst: int) -> None:
+    """Each by itself, whatever its place: behind 1 kΩ it is milder, and the others listen meanwhile."""
+    board.do(EnterPart, board=MAIN, designator="R30", kind="resistor", value="1 kΩ ±5 %", origin="new")
+    ports = [pin("U13", str(number), "either way") for number in (1, 2, 3)]
+    ports[mild]["series"] = "R30"
+    add(board, [*ports, pin("U12", "1")])
+    asked = what_if(seen(board), FIVE, 0, "low")
+
+    assert [output.name for output in asked.found.outputs] == ["U13 pin 1", f"U13 pin {worst + 1}"]
+    assert "Each of the other 2 two-way pins was set against it by itself; shown is the one with the most heat, " in (
+        asked.how
+    )
+    assert f"U13 pin {mild + 1}" in {reading.name for reading in asked.found.readings}
+
+
+def test_a_two_way_pin_beside_an_open_collector_that_lets_go_meets_the_other_two_way_pin(board: Bench) -> None:
+    """Low, the open collector does not pull against it; the other port does."""
+    add(board, [pin("U11", "3", OPEN), *PATH[1:], pin("U13", "1", "either way")])
+    asked = what_if(seen(board), FIVE, 2, "low")
+
+    assert asked.found.fights
+    assert [output.drive for output in asked.found.outputs] == ["low", "high", "high"]
+    assert asked.how.endswith("The other two-way pin does: U13 pin 1.")
+
+
+def test_an_output_without_figures_may_pull_the_other_way(board: Bench) -> None:
+    """That nothing fights is then not said of it."""
+    add(board, [*PATH[1:3], pin("U14", "1", OUTPUT)])
+    asked = what_if(seen(board), FIVE, 1, "low")
+
+    assert not asked.found.fights
+    assert asked.how == "U14 pin 1 may pull the other way too: without figures, nothing can be said of that."
 
 
 def test_an_output_that_is_always_low_is_so_whatever_is_asked(board: Bench) -> None:
     """Also where the fight is between two others."""
     two = [pin("U13", "1", "either way"), pin("U13", "2", "either way"), pin("U12", "1")]
     add(board, [*two, pin("U11", "3", OUTPUT, drives="low")])
-    met = fight(seen(board), FIVE, 0, "high", against=1)
+    met = what_if(seen(board), FIVE, 0, "high", against=1).found
 
     assert [output.drive for output in met.outputs] == ["high", "low", "low"]
