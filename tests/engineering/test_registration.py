@@ -454,6 +454,18 @@ def test_the_horizon_sets_the_fewer_points_apart() -> None:
     assert "horizon" in caught.value.sentence
 
 
+def test_a_point_beyond_the_horizon_of_the_way_back_is_refused() -> None:
+    """Points so badly marked that one, in the second picture, lies where no spot of the board is seen."""
+    random = np.random.default_rng(608)
+    points = random.uniform(0, 600, (7, 2)).round()
+
+    with pytest.raises(HorizonBetween) as caught:
+        fit(points, points + random.normal(0, 77, points.shape), "projective")
+
+    assert caught.value.field == "to_points"
+    assert caught.value.places == (3,)
+
+
 def test_pictures_that_do_not_go_together_are_refused() -> None:
     """A mirrored square held to be unmirrored is shrunk to a spot by the fit."""
     square = np.array([[0, 0], [100, 0], [100, 100], [0, 100]])
