@@ -3,14 +3,15 @@
 Each fault is told beside its field: `elements.0.nodes`, `elements.2.text`, `questions.0.which`, `fall.0.text`.
 """
 
+import unicodedata
 from collections.abc import Iterator, Mapping
 from typing import Any
 
 from server.engineering import network as net
 from server.engineering.errors import EngineeringError
 from server.engineering.network.errors import NetworkError
-from server.engineering.network.networks import MOST_NODES
-from server.engineering.quantities import parse, same_dimension
+from server.engineering.network.networks import LONGEST_NAME, MOST_NODES
+from server.engineering.quantities import convert, parse, same_dimension
 from server.records.circuit_kinds import (
     KINDS,
     NOTHING,
@@ -20,7 +21,6 @@ from server.records.circuit_kinds import (
     element,
     more_of,
     nodes_of,
-    ratings_of,
     unacceptable,
 )
 from server.records.circuit_lines import ABOVE, BELOW, CONDUCTS, RELEASED
@@ -70,6 +70,10 @@ def _too_many(command: CircuitFields) -> dict[str, str]:
 
 
 def _element_faults(row: ElementFields) -> Iterator[tuple[str, str]]:
+    if problem := _unfit(row.name):
+        yield "name", problem
+    if problem := next(filter(None, map(_unfit, nodes_of(row.nodes))), ""):
+        yield "nodes", problem
     kind = KINDS.get(row.kind)
     if kind is None:
         yield "kind", f"Choose one of the kinds offered: {', '.join(one.words for one in KINDS.values())}."
@@ -96,6 +100,15 @@ def _element_faults(row: ElementFields) -> Iterator[tuple[str, str]]:
         yield "when_empty", f"A {kind.words} has three ends: where it is missing there is {NOTHING}, and no wire."
 
 
+def _unfit(name: str) -> str:
+    """Why an element or a node cannot be called this, in a sentence; empty if it can."""
+    if len(name) > LONGEST_NAME:
+        return f"{name[:LONGEST_NAME]}… is too long: a name has at most {LONGEST_NAME} letters."
+    if not name.isprintable() or unicodedata.normalize("NFC", name) != name:
+        return "A name has no letters that cannot be seen."
+    return ""
+
+
 def _read_more(kind: Kind, text: str) -> str:
     try:
         more_of(kind, text)
@@ -106,18 +119,25 @@ def _read_more(kind: Kind, text: str) -> str:
 
 def _read_ratings(_: Kind, text: str) -> str:
     try:
-        ratings_of(text)
+        rated(text)
     except Unreadable as fault:
         return str(fault)
+    except EngineeringError as fault:
+        return f"{str(fault).rstrip('.')}."
     return ""
 
 
 def _twice(command: CircuitFields) -> Iterator[tuple[str, str]]:
-    """A name that an earlier row has, or that a further value of some element goes by (`T1_drop`)."""
-    taken = {given.entry.name for given in inputs_of_rows(command) if given.field.endswith((".more", "start"))}
+    """A name that an earlier row has, or that a further value of an element (`T1_drop`) or of the fall goes by."""
+    inputs = inputs_of_rows(command)
+    taken = {given.entry.name for given in inputs if given.field.endswith(".more")}
+    falls = {given.entry.name: given.entry.label for given in inputs if given.field.startswith("fall")}
     for number, row in enumerate(command.elements):
         if row.name in taken:
             yield f"elements.{number}.name", f"There is another {row.name} in this circuit."
+        elif row.name in falls:
+            said = f"{row.name} is what the {falls[row.name]} goes by: call the element something else."
+            yield f"elements.{number}.name", said
         taken.add(row.name)
 
 
@@ -131,22 +151,29 @@ def _sweep_faults(command: CircuitFields) -> Iterator[tuple[str, str]]:
         yield "sweep_source", f"There is no element {command.sweep_source}."
     elif row.kind not in ("source", "current", "output"):
         yield "sweep_source", f"{row.name} is no source: name a voltage source, a current source or a logic output."
-    ends = {}
-    for name in ("low", "high"):
-        try:
-            ends[name] = parse(getattr(command, f"sweep_{name}"), unit=swept_unit(command))
-            if not ends[name].is_exact:
-                yield f"sweep_{name}", "Give it without a tolerance."
-        except EngineeringError as fault:
-            yield f"sweep_{name}", f"{str(fault).rstrip('.')}."
-    if len(ends) == 2 and ends["low"].nominal >= ends["high"].nominal and ends["low"].unit == ends["high"].unit:
-        yield "sweep_high", "It must be above the lower end."
+    yield from _range_faults(command)
     nodes = {node for row in command.elements for node in nodes_of(row.nodes)}
     watched = nodes_of(command.watch)
     if unknown := [node for node in watched if node not in nodes]:
         yield "watch", f"There is no node {unknown[0]}."
     if len(watched) > WATCHED_MOST:
         yield "watch", f"The picture has room for {WATCHED_MOST} nodes."
+
+
+def _range_faults(command: CircuitFields) -> Iterator[tuple[str, str]]:
+    """What is wrong with the ends of the range, as values of the source that is turned down."""
+    unit, ends = swept_unit(command), {}
+    kind = KINDS["current" if unit == "A" else "source"]
+    for name in ("low", "high"):
+        text = getattr(command, f"sweep_{name}")
+        if problem := _unreadable(text, unit, needed=True) or unacceptable(kind, kind.value, text):
+            yield f"sweep_{name}", problem
+            continue
+        ends[name] = parse(text, unit=unit)
+        if not ends[name].is_exact:
+            yield f"sweep_{name}", "Give it without a tolerance."
+    if len(ends) == 2 and convert(ends["low"], unit).nominal >= convert(ends["high"], unit).nominal:
+        yield "sweep_high", "It must be above the lower end."
 
 
 def _question_faults(row: QuestionFields, command: CircuitFields) -> Iterator[tuple[str, str]]:
@@ -167,7 +194,7 @@ def _question_faults(row: QuestionFields, command: CircuitFields) -> Iterator[tu
             yield f"value{suffix}", problem
     if row.most and not command.fall_kind:
         yield "most", "How long it lasts is known once it is said how the rail falls."
-    elif row.most and (problem := _unreadable(row.most, "s", needed=True)):
+    elif row.most and (problem := _positive(row.most, "s")):
         yield "most", problem
     if command.fall_kind and swept_unit(command) == "A":
         yield "which", "Only a voltage falls after switch-off, and what is turned down is a current."
@@ -188,7 +215,7 @@ def _input_faults(command: CircuitFields) -> Iterator[tuple[str, str]]:
     for field, entry in inputs_of_rows(command):
         rows = field.count(".") == 1
         timed = entry.source is Source.TYPED and field.startswith("fall")
-        if timed and (problem := _positive(entry)):
+        if timed and (problem := _positive(entry.text, entry.unit)):
             yield f"{field}.text" if rows else field, problem
         if field.startswith("fall") and (problem := _unreadable(entry.when_empty, entry.unit, needed=False)):
             yield f"{field}.when_empty", problem
@@ -202,10 +229,10 @@ def _input_faults(command: CircuitFields) -> Iterator[tuple[str, str]]:
             yield f"{field}.other_line", "Say which calculation and which of its lines is read."
 
 
-def _positive(entry: InputFields) -> str:
-    if problem := _unreadable(entry.text, entry.unit, needed=True):
+def _positive(text: str, unit: str) -> str:
+    if problem := _unreadable(text, unit, needed=True):
         return problem
-    return "" if parse(entry.text, unit=entry.unit).low > 0 else "It must be above 0, over its whole tolerance."
+    return "" if parse(text, unit=unit).low > 0 else "It must be above 0, over its whole tolerance."
 
 
 def _fault_of_the_whole(command: CircuitFields) -> dict[str, str]:
@@ -215,12 +242,20 @@ def _fault_of_the_whole(command: CircuitFields) -> dict[str, str]:
     try:
         network = net.Network(tuple(_stand_in(row, typed) for row in circuit["elements"]), circuit["reference"])
         network.check_node(circuit["reference"])
-        for condition in conditions_of(circuit):
-            for part in condition.parts if isinstance(condition, net.AllOf) else (condition,):
-                part.check(network)
     except EngineeringError as fault:
         return {field_at_fault(command, fault): f"{str(fault).rstrip('.')}."}
-    return {}
+    return dict(_condition_faults(circuit, network))
+
+
+def _condition_faults(circuit: Mapping[str, Any], network: net.Network) -> Iterator[tuple[str, str]]:
+    """What is asked for and cannot be: its nodes and elements are there by now, so it is an amount."""
+    for number, condition in enumerate(conditions_of(circuit)):
+        parts = condition.parts if isinstance(condition, net.AllOf) else (condition,)
+        for part, suffix in zip(parts, ("", "_too"), strict=False):
+            try:
+                part.check(network)
+            except EngineeringError as fault:
+                yield f"questions.{number}.value{suffix}", f"{str(fault).rstrip('.')}."
 
 
 def _stand_in(row: Mapping[str, Any], typed: Mapping[str, InputFields]) -> net.Element:
