@@ -1,42 +1,28 @@
 """DC circuits against published and exact answers: `data/dc_circuits.json` names the source beside each case.
 
-Linear networks and bridges, Zener diodes, diodes by Lambert's W, textbook bias circuits, Ebers and Moll's transistor,
-supplies at which a transistor turns off, windows over a falling rail, refusals. Saturation currents hold at 300 K, the
-temperature of the cases. Where a case has a transistor with a fixed base-emitter voltage, ours is given that drop at
-the case's own current.
+Linear networks and bridges, Zener diodes, diodes by Lambert's W, refusals. Saturation currents hold at 300 K, the
+temperature of the cases.
 """
 
-import json
 from collections.abc import Iterable
-from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
 
 from server.engineering.network import (
-    NPN,
-    PNP,
     CurrentSource,
     Diode,
     Element,
     Network,
-    OperatingPoint,
     Resistor,
     SourceLoop,
-    Value,
     VoltageSource,
     Zener,
     operating_point,
 )
+from tests.outside.dc_cases import AMPERES, CASES, VOLTS, amperes, case, named, network, zener
 
-_CASES: dict[str, dict[str, Any]] = {
-    case["case_id"]: case
-    for case in json.loads(Path(__file__).with_name("data").joinpath("dc_circuits.json").read_text("utf-8"))["cases"]
-}
-VOLTS = 1e-6
-AMPERES = 1e-6
-THRESHOLD = 1e-3
 # 0.1 pS of leak beside each junction at 5 V; the cases allow for ten times as much.
 LEAKED = 6e-13
 
@@ -52,82 +38,61 @@ def _made(rows: Iterable[list[Any]]) -> Network:
     return Network(tuple(elements))
 
 
-def _zener(cathode: str, anode: str, volts: Value, at: float) -> Zener:
-    """So steep and so sharp that it is the ideal one of the cases."""
-    return Zener("Z", anode, cathode, volts, at=at, slope=1e-3, knee=1e-5)
-
-
-def _network(*elements: Element) -> Network:
-    return Network(elements)
-
-
-def _amperes(point: OperatingPoint, name: str) -> float:
-    return point.elements[name].current.nominal
-
-
-def _case(name: str) -> tuple[Any, Any]:
-    return _CASES[name]["inputs"], _CASES[name]["expected"]
-
-
-def _named(prefix: str) -> list[str]:
-    return [name for name in _CASES if name.startswith(prefix)]
-
-
 @pytest.mark.parametrize("name", ["series_9V", "divider_180V"])
 def test_resistors_in_series_share_the_voltage(name: str) -> None:
     """Each its printed drop."""
-    given, expected = _case(name)
+    given, expected = case(name)
     ends = ["a", "b", "c", "0"]
     resistors = [Resistor(f"R{k}", ends[k], ends[k + 1], ohms) for k, ohms in enumerate(given["R"])]
 
-    point = operating_point(_network(VoltageSource("V", "a", "0", given["V"]), *resistors))
+    point = operating_point(network(VoltageSource("V", "a", "0", given["V"]), *resistors))
 
     drops = [point.elements[resistor.name].volts.nominal for resistor in resistors]
     assert expected["V"] == pytest.approx(drops, rel=1e-9)
-    assert expected.get("I", drops[0] / given["R"][0]) == pytest.approx(_amperes(point, "R0"), rel=1e-9)
+    assert expected.get("I", drops[0] / given["R"][0]) == pytest.approx(amperes(point, "R0"), rel=1e-9)
 
 
 def test_two_sources_feed_one_resistor() -> None:
     """And one of them takes up a current."""
-    given, expected = _case("two_sources_28_7")
+    given, expected = case("two_sources_28_7")
 
     point = operating_point(_made(given["elements"]))
 
     assert expected["V_n2"] == pytest.approx(point.volts["n2"].nominal, rel=1e-9)
-    assert expected["I_4ohm"] == pytest.approx(_amperes(point, "R1"), rel=1e-9)
-    assert expected["I_2ohm"] == pytest.approx(_amperes(point, "R2"), rel=1e-9)
-    assert expected["I_1ohm"] == pytest.approx(_amperes(point, "R3"), rel=1e-9)
-    assert expected["I_1ohm"] == pytest.approx(_amperes(point, "V4"), rel=1e-9)
+    assert expected["I_4ohm"] == pytest.approx(amperes(point, "R1"), rel=1e-9)
+    assert expected["I_2ohm"] == pytest.approx(amperes(point, "R2"), rel=1e-9)
+    assert expected["I_1ohm"] == pytest.approx(amperes(point, "R3"), rel=1e-9)
+    assert expected["I_1ohm"] == pytest.approx(amperes(point, "V4"), rel=1e-9)
 
 
 def test_an_unbalanced_bridge() -> None:
     """By its printed and its exact figures."""
-    given, expected = _case("bridge_unbalanced")
+    given, expected = case("bridge_unbalanced")
 
     point = operating_point(_made(given["elements"]))
 
     exact = expected["exact"]
     assert exact["V_left"] == pytest.approx(point.volts["left"].nominal, rel=1e-9)
     assert exact["V_right"] == pytest.approx(point.volts["right"].nominal, rel=1e-9)
-    assert exact["I_total"] == pytest.approx(-_amperes(point, "V0"), rel=1e-9)
+    assert exact["I_total"] == pytest.approx(-amperes(point, "V0"), rel=1e-9)
     for key, name, sign in (("I_R1", "R1", 1), ("I_R2", "R2", 1), ("I_R3_right_to_left", "R3", -1), ("I_R4", "R4", 1)):
-        assert float(expected[key]) == pytest.approx(sign * _amperes(point, name), abs=0.5e-6)
+        assert float(expected[key]) == pytest.approx(sign * amperes(point, name), abs=0.5e-6)
 
 
 def test_a_balanced_bridge_has_no_current_across() -> None:
     """Equal ratios, equal voltages."""
-    given, expected = _case("bridge_balanced")
+    given, expected = case("bridge_balanced")
 
     point = operating_point(_made(given["elements"]))
 
     assert expected["V_left"] == pytest.approx(point.volts["left"].nominal, abs=1e-9)
     assert expected["V_right"] == pytest.approx(point.volts["right"].nominal, abs=1e-9)
-    assert expected["I_R3"] == pytest.approx(_amperes(point, "R3"), abs=1e-9)
+    assert expected["I_R3"] == pytest.approx(amperes(point, "R3"), abs=1e-9)
 
 
 def test_two_nodes_between_opposed_sources() -> None:
     """Fractions by elimination."""
-    given, expected = _case("two_nodes_10_m4")
+    given, expected = case("two_nodes_10_m4")
 
     point = operating_point(_made(given["elements"]))
 
@@ -137,7 +102,7 @@ def test_two_nodes_between_opposed_sources() -> None:
 
 def test_a_current_source_into_a_ladder() -> None:
     """Printed to a millivolt."""
-    given, expected = _case("ladder_current_source")
+    given, expected = case("ladder_current_source")
 
     point = operating_point(_made(given["elements"]))
 
@@ -147,7 +112,7 @@ def test_a_current_source_into_a_ladder() -> None:
 
 def test_two_sources_that_disagree_are_refused_by_name() -> None:
     """Both of them, and where."""
-    given, _ = _case("refuse_source_loop")
+    given, _ = case("refuse_source_loop")
 
     with pytest.raises(SourceLoop, match=r"“V1”.*“V0”.*“a” and “0”"):
         _made(given["elements"])
@@ -156,21 +121,21 @@ def test_two_sources_that_disagree_are_refused_by_name() -> None:
 @pytest.mark.parametrize("name", ["zener_unloaded", "zener_loaded"])
 def test_an_ideal_zener_diode_holds_its_voltage(name: str) -> None:
     """What it takes is what is left of the supply's current."""
-    given, expected = _case(name)
+    given, expected = case(name)
     zener_current = expected.get("I_Z", expected.get("I"))
     parts: list[Element] = [
         VoltageSource("V", "a", "0", given["V"]),
         Resistor("R", "a", "out", given["R"]),
-        _zener("out", "0", given["VZ"], zener_current),
+        zener("out", "0", given["VZ"], zener_current),
     ]
     if "RL" in given:
         parts.append(Resistor("L", "out", "0", given["RL"]))
 
-    point = operating_point(_network(*parts))
+    point = operating_point(network(*parts))
 
     # 1e-9 in the case, for a Zener that blocks to the last; this one and the leak beside it are told from that at 1e-8.
-    assert zener_current == pytest.approx(-_amperes(point, "Z"), rel=1e-8)
-    assert expected.get("I_R", expected.get("I")) == pytest.approx(_amperes(point, "R"), rel=1e-8)
+    assert zener_current == pytest.approx(-amperes(point, "Z"), rel=1e-8)
+    assert expected.get("I_R", expected.get("I")) == pytest.approx(amperes(point, "R"), rel=1e-8)
     if "P_Z" in expected:
         assert expected["P_Z"] == pytest.approx(point.elements["Z"].power.nominal, rel=1e-8)
         assert expected["P_R"] == pytest.approx(point.elements["R"].power.nominal, rel=1e-8)
@@ -178,37 +143,37 @@ def test_an_ideal_zener_diode_holds_its_voltage(name: str) -> None:
 
 def test_a_zener_diode_below_its_voltage_does_not_conduct() -> None:
     """The divider is left alone."""
-    given, expected = _case("zener_drops_out")
+    given, expected = case("zener_drops_out")
 
     point = operating_point(
-        _network(
+        network(
             VoltageSource("V", "a", "0", given["V"]),
             Resistor("R", "a", "out", given["R"]),
             Resistor("L", "out", "0", given["RL"]),
-            _zener("out", "0", given["VZ"], 5e-3),
+            zener("out", "0", given["VZ"], 5e-3),
         )
     )
 
     assert expected["V_load_exact"] == pytest.approx(point.volts["out"].nominal, abs=1e-6)
-    assert float(expected["I"]) == pytest.approx(_amperes(point, "R"), abs=0.5e-8)
-    assert expected["I_Z"] == pytest.approx(_amperes(point, "Z"), abs=1e-11)
+    assert float(expected["I"]) == pytest.approx(amperes(point, "R"), abs=0.5e-8)
+    assert expected["I_Z"] == pytest.approx(amperes(point, "Z"), abs=1e-11)
 
 
 @pytest.mark.parametrize(("share", "conducts"), [(0.999, False), (1.001, True)])
 def test_the_smallest_load_resistance_of_a_zener_diode(share: float, conducts: bool) -> None:
     """A thousandth less and it does not conduct any more, a thousandth more and it does."""
-    given, expected = _case("zener_minimum_load")
+    given, expected = case("zener_minimum_load")
 
     point = operating_point(
-        _network(
+        network(
             VoltageSource("V", "a", "0", given["V"]),
             Resistor("R", "a", "out", given["R"]),
             Resistor("L", "out", "0", share * expected["RL_exact"]),
-            _zener("out", "0", given["VZ"], 1e-7),
+            zener("out", "0", given["VZ"], 1e-7),
         )
     )
 
-    assert conducts == (-_amperes(point, "Z") > 1e-8)
+    assert conducts == (-amperes(point, "Z") > 1e-8)
 
 
 @pytest.mark.parametrize(
@@ -230,39 +195,39 @@ def test_a_zener_diode_with_a_slope(load: float | None, supply: float, volts: fl
     if load is not None:
         parts.append(Resistor("L", "out", "0", load))
 
-    point = operating_point(_network(*parts))
+    point = operating_point(network(*parts))
 
     assert volts == pytest.approx(point.volts["out"].nominal, rel=1e-9)
 
 
 @pytest.mark.parametrize(
     "name",
-    [name for name in _named("diode_") if "IS" in _CASES[name]["inputs"]],
+    named("diode_", given="IS"),
 )
 def test_a_diode_on_a_resistor_is_lambert_s_w(name: str) -> None:
     """Silicon, germanium, a light-emitting diode; forward, blocking, below its knee, with a series resistance."""
-    given, expected = _case(name)
+    given, expected = case(name)
 
     point = operating_point(
-        _network(
+        network(
             VoltageSource("V", "a", "0", given["V"]),
             Resistor("R", "a", "d", given["R"]),
             Diode("D", "d", "0", saturation=given["IS"], ideality=given["n"], series=given.get("RS", 0.0)),
         )
     )
 
-    rel = _CASES[name]["tolerance"]["i_rel"]
+    rel = CASES[name]["tolerance"]["i_rel"]
     volts = expected.get("V_diode", expected.get("V_terminals"))
-    assert expected["I"] == pytest.approx(_amperes(point, "D"), rel=rel, abs=LEAKED)
+    assert expected["I"] == pytest.approx(amperes(point, "D"), rel=rel, abs=LEAKED)
     assert volts == pytest.approx(point.volts["d"].nominal, abs=VOLTS)
 
 
 def test_two_diodes_in_series() -> None:
     """Each drops as much."""
-    given, expected = _case("two_diodes_in_series")
+    given, expected = case("two_diodes_in_series")
 
     point = operating_point(
-        _network(
+        network(
             VoltageSource("V", "a", "0", given["V"]),
             Resistor("R", "a", "d", given["R"]),
             Diode("D1", "d", "m", saturation=given["IS"]),
@@ -270,34 +235,34 @@ def test_two_diodes_in_series() -> None:
         )
     )
 
-    assert expected["I"] == pytest.approx(_amperes(point, "D1"), rel=AMPERES)
+    assert expected["I"] == pytest.approx(amperes(point, "D1"), rel=AMPERES)
     assert expected["V_each"] == pytest.approx(point.elements["D1"].volts.nominal, abs=VOLTS)
     assert expected["V_each"] == pytest.approx(point.elements["D2"].volts.nominal, abs=VOLTS)
 
 
 def test_a_diode_told_by_its_drop_and_slope() -> None:
     """0.7 V at 1 mA and 0.1 V a decade; the case's law lacks the -1, which is a part in 10^7 here."""
-    given, expected = _case("diode_log_slope")
+    given, expected = case("diode_log_slope")
     ideality = 0.1 / np.log(10) / 0.0258519997864355
 
     point = operating_point(
-        _network(
+        network(
             VoltageSource("V", "a", "0", given["V"]),
             Resistor("R", "a", "d", given["R"]),
             Diode("D", "d", "0", drop=0.7, drop_at=1e-3, ideality=float(ideality)),
         )
     )
 
-    assert expected["I_exact"] == pytest.approx(_amperes(point, "D"), rel=1e-7)
+    assert expected["I_exact"] == pytest.approx(amperes(point, "D"), rel=1e-7)
     assert expected["V_exact"] == pytest.approx(point.volts["d"].nominal, rel=1e-7)
 
 
 def test_two_supplies_joined_by_diodes() -> None:
     """The higher one carries nearly all."""
-    given, expected = _case("diode_or_two_supplies")
+    given, expected = case("diode_or_two_supplies")
 
     point = operating_point(
-        _network(
+        network(
             VoltageSource("V1", "a", "0", given["V1"]),
             VoltageSource("V2", "b", "0", given["V2"]),
             Diode("D1", "a", "out", saturation=1e-14),
@@ -307,160 +272,15 @@ def test_two_supplies_joined_by_diodes() -> None:
     )
 
     assert expected["V_out"] == pytest.approx(point.volts["out"].nominal, abs=VOLTS)
-    assert expected["I_D1"] == pytest.approx(_amperes(point, "D1"), rel=AMPERES)
-    assert expected["I_D2"] == pytest.approx(_amperes(point, "D2"), rel=AMPERES)
+    assert expected["I_D1"] == pytest.approx(amperes(point, "D1"), rel=AMPERES)
+    assert expected["I_D2"] == pytest.approx(amperes(point, "D2"), rel=AMPERES)
 
 
 def test_a_chain_of_diodes_with_taps() -> None:
     """Two nodes that hang on one another."""
-    given, expected = _case("diode_chain_with_taps")
+    given, expected = case("diode_chain_with_taps")
 
     point = operating_point(_made(given["elements"]))
 
     assert expected["V_a"] == pytest.approx(point.volts["a"].nominal, abs=VOLTS)
     assert expected["V_b"] == pytest.approx(point.volts["b"].nominal, abs=VOLTS)
-
-
-@pytest.mark.parametrize("name", _named("bjt_"))
-def test_a_biased_transistor_of_the_textbook(name: str) -> None:
-    """With the exact division of emitter current, and its drop of 0.7 V at the case's own current."""
-    given, expected = _case(name)
-    transistor = NPN(
-        "Q",
-        "c",
-        "b",
-        "e" if given["RE"] else "0",
-        gain=given["beta"],
-        drop=given["VBE"],
-        drop_at=expected["IC_with_beta_plus_1"],
-    )
-    feedback = given["RC_feedback"]
-    parts: list[Element] = [
-        VoltageSource("V", "rail", "0", given["supply_at_RB"]),
-        Resistor("RC", "top", "c", feedback or 0.001),
-        VoltageSource("VC", "top", "0", 10.0),
-        Resistor("RB", "c" if feedback else "rail", "b", given["RB"]),
-        transistor,
-    ]
-    if given["RE"]:
-        parts.append(Resistor("RE", "e", "0", given["RE"]))
-
-    point = operating_point(_network(*parts))
-
-    reading = point.elements["Q"]
-    assert reading.base is not None
-    emitter = reading.current.nominal + reading.base.nominal
-    assert expected["IE_with_beta_plus_1"] == pytest.approx(emitter, rel=1e-6)
-    # The printed figure divides by beta instead of beta + 1, and is rounded to three digits.
-    assert float(expected["IE_printed"]) == pytest.approx(emitter, rel=1 / given["beta"] + 0.005)
-
-
-def test_an_npn_that_drives_a_pnp() -> None:
-    """The pnp's base current counts in the first's collector."""
-    given, expected = _case("two_transistors_constant_vbe")
-
-    point = operating_point(
-        _network(
-            VoltageSource("V", "rail", "0", given["VCC"]),
-            Resistor("RB1", "rail", "b1", given["RB1"]),
-            Resistor("RB2", "b1", "0", given["RB2"]),
-            Resistor("RC1", "rail", "c1", given["RC1"]),
-            Resistor("RE1", "e1", "0", given["RE1"]),
-            NPN("Q1", "c1", "b1", "e1", gain=100, drop=given["VBE"], drop_at=expected["IC1"]),
-            Resistor("RE2", "rail", "e2", given["RE2"]),
-            Resistor("RC2", "c2", "0", given["RC2"]),
-            PNP("Q2", "c2", "c1", "e2", gain=100, drop=given["VBE"], drop_at=expected["IC2"]),
-        )
-    )
-
-    base = point.elements["Q2"].base
-    assert base is not None
-    assert expected["VC1"] == pytest.approx(point.volts["c1"].nominal, rel=1e-6)
-    assert expected["VE2"] == pytest.approx(point.volts["e2"].nominal, rel=1e-6)
-    assert expected["VC2"] == pytest.approx(point.volts["c2"].nominal, rel=1e-6)
-    assert expected["IC1"] == pytest.approx(_amperes(point, "Q1"), rel=1e-6)
-    assert expected["IB2"] == pytest.approx(base.nominal, rel=1e-6)
-
-
-def _npn(name: str, collector: str, base: str, emitter: str) -> NPN:
-    return NPN(name, collector, base, emitter, gain=100, reverse_gain=1, saturation=1e-14)
-
-
-EM: dict[str, tuple[tuple[Element, ...], dict[str, str]]] = {
-    "em_common_emitter_active": (
-        (
-            VoltageSource("V", "rail", "0", 12),
-            Resistor("RB", "rail", "b", 470e3),
-            Resistor("RC", "rail", "c", 2200),
-            _npn("Q", "c", "b", "0"),
-        ),
-        {"VB": "b", "VC": "c"},
-    ),
-    "em_saturated_switch": (
-        (
-            VoltageSource("V", "rail", "0", 5),
-            Resistor("RB", "rail", "b", 4700),
-            Resistor("RC", "rail", "c", 1000),
-            _npn("Q", "c", "b", "0"),
-        ),
-        {"VB": "b", "VC": "c"},
-    ),
-    "em_emitter_follower": (
-        (
-            VoltageSource("V", "rail", "0", 5),
-            VoltageSource("VB", "b", "0", 3),
-            Resistor("RE", "e", "0", 1000),
-            _npn("Q", "rail", "b", "e"),
-        ),
-        {"VE": "e"},
-    ),
-    "em_darlington_follower": (
-        (
-            VoltageSource("V", "rail", "0", 9),
-            VoltageSource("VB", "b1", "0", 3),
-            _npn("Q1", "rail", "b1", "b2"),
-            _npn("Q2", "rail", "b2", "e2"),
-            Resistor("RE", "e2", "0", 100),
-        ),
-        {"VB2": "b2", "VE2": "e2"},
-    ),
-    "em_current_mirror": (
-        (
-            VoltageSource("V", "rail", "0", 5),
-            Resistor("RR", "rail", "b", 4300),
-            Resistor("RO", "rail", "out", 1000),
-            _npn("Q1", "b", "b", "0"),
-            _npn("Q2", "out", "b", "0"),
-        ),
-        {"VB": "b", "V_out": "out"},
-    ),
-    "em_differential_pair_10mV": (
-        (
-            VoltageSource("V", "rail", "0", 10),
-            VoltageSource("VN", "low", "0", -10),
-            Resistor("RC1", "rail", "c1", 10e3),
-            Resistor("RC2", "rail", "c2", 10e3),
-            Resistor("RT", "e", "low", 10e3),
-            VoltageSource("VB1", "b1", "0", 0.01),
-            VoltageSource("VB2", "b2", "0", 0.0),
-            _npn("Q1", "c1", "b1", "e"),
-            _npn("Q2", "c2", "b2", "e"),
-        ),
-        {"VE": "e", "VC1": "c1", "VC2": "c2"},
-    ),
-}
-
-
-@pytest.mark.parametrize("name", EM)
-def test_ebers_and_moll_s_transistor(name: str) -> None:
-    """Active, saturated, following, doubled, mirrored, in a pair."""
-    _, expected = _case(name)
-    elements, nodes = EM[name]
-
-    point = operating_point(Network(elements))
-
-    for key, node in nodes.items():
-        assert expected[key] == pytest.approx(point.volts[node].nominal, abs=VOLTS)
-    for key, element in (("IC", "Q"), ("I_out", "Q2")):
-        if key in expected:
-            assert expected[key] == pytest.approx(_amperes(point, element), rel=AMPERES)

@@ -4,16 +4,12 @@
 and solved by scipy. Rules of thumb that every bench knows say `common practice, no source`.
 """
 
-import json
 from collections.abc import Iterable
-from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 
 from server.engineering.network import (
-    NPN,
     Band,
     Element,
     ExponentialFall,
@@ -24,9 +20,7 @@ from server.engineering.network import (
     ResistorFall,
     SteadyCurrentFall,
     SteadyPowerFall,
-    Value,
     VoltageSource,
-    Zener,
     current,
     operating_point,
     thresholds,
@@ -34,55 +28,30 @@ from server.engineering.network import (
     windows_over_decay,
 )
 from server.engineering.quantities import parse
+from tests.outside.dc_cases import CASES, VOLTS, case, named, network, npn, zener
 
-_CASES: dict[str, dict[str, Any]] = {
-    case["case_id"]: case
-    for case in json.loads(Path(__file__).with_name("data").joinpath("dc_circuits.json").read_text("utf-8"))["cases"]
-}
-VOLTS = 1e-6
 THRESHOLD = 1e-3
 
 
-def _zener(cathode: str, anode: str, volts: Value, at: float) -> Zener:
-    """So steep and so sharp that it is the ideal one of the cases."""
-    return Zener("Z", anode, cathode, volts, at=at, slope=1e-3, knee=1e-5)
-
-
-def _npn(name: str, collector: str, base: str, emitter: str) -> NPN:
-    return NPN(name, collector, base, emitter, gain=100, reverse_gain=1, saturation=1e-14)
-
-
-def _network(*elements: Element) -> Network:
-    return Network(elements)
-
-
-def _case(name: str) -> tuple[Any, Any]:
-    return _CASES[name]["inputs"], _CASES[name]["expected"]
-
-
-def _named(prefix: str) -> list[str]:
-    return [name for name in _CASES if name.startswith(prefix)]
-
-
-@pytest.mark.parametrize("name", [name for name in _named("turn_off_supply_") if "VBE" in _CASES[name]["inputs"]])
+@pytest.mark.parametrize("name", named("turn_off_supply_", given="VBE"))
 def test_the_supply_at_which_a_base_divider_lets_go(name: str) -> None:
     """Where the divider alone gives the base its drop: with a Zener diode above it or without; corners and nominal."""
-    given, expected = _case(name)
+    given, expected = case(name)
     is_plain = isinstance(given["R1"], float)
-    r1, r2, zener, drop = (
+    r1, r2, holds_off, drop = (
         (given["R1"], given["R2"], given["VZ_in_series_with_R1"], given["VBE"])
         if is_plain
         else (parse("10 kΩ ±5 %"), parse("10 kΩ ±5 %"), parse("6.2 V ±5 %"), parse("0.55..0.65 V"))
     )
     parts: list[Element] = [
         VoltageSource("V", "rail", "0", 0.0),
-        Resistor("R1", "top" if zener else "rail", "b", r1),
+        Resistor("R1", "top" if holds_off else "rail", "b", r1),
         Resistor("R2", "b", "0", r2),
     ]
-    if zener:
-        parts.append(_zener("rail", "top", zener, 6e-5))
+    if holds_off:
+        parts.append(zener("rail", "top", holds_off, 6e-5))
 
-    (found,) = thresholds(_network(*parts), "V", 0.0, 12.0, voltage("b").above(drop))
+    (found,) = thresholds(network(*parts), "V", 0.0, 12.0, voltage("b").above(drop))
 
     assert expected.get("V_supply", expected.get("nominal")) == pytest.approx(found.low.nominal, abs=THRESHOLD)
     if not is_plain:
@@ -92,18 +61,18 @@ def test_the_supply_at_which_a_base_divider_lets_go(name: str) -> None:
 
 
 def _one_transistor() -> Network:
-    return _network(
+    return network(
         VoltageSource("V", "rail", "0", 12),
         Resistor("R1", "rail", "b", 10e3),
         Resistor("R2", "b", "0", 1e3),
         Resistor("RC", "rail", "c", 1e3),
-        _npn("Q", "c", "b", "0"),
+        npn("Q", "c", "b", "0"),
     )
 
 
 def test_the_supply_at_which_a_transistor_turns_on() -> None:
     """Its collector at half the supply."""
-    _, expected = _case("em_turn_on_half_supply")
+    _, expected = case("em_turn_on_half_supply")
 
     (found,) = thresholds(_one_transistor(), "V", 0.0, 12.0, voltage("c").below(0.0, share=0.5))
 
@@ -113,7 +82,7 @@ def test_the_supply_at_which_a_transistor_turns_on() -> None:
 @pytest.mark.parametrize("amperes", ["1e-4", "1e-5", "1e-6"])
 def test_the_supply_at_which_a_transistor_turns_off(amperes: str) -> None:
     """By its collector's current."""
-    _, expected = _case(f"em_turn_off_ic_{amperes}")
+    _, expected = case(f"em_turn_off_ic_{amperes}")
 
     (found,) = thresholds(_one_transistor(), "V", 0.0, 12.0, current("Q").above(float(amperes)))
 
@@ -121,14 +90,14 @@ def test_the_supply_at_which_a_transistor_turns_off(amperes: str) -> None:
 
 
 def _two_transistors(rail: float = 12.0) -> Network:
-    return _network(
+    return network(
         VoltageSource("V", "rail", "0", rail),
         Resistor("R1", "rail", "b1", 10e3),
         Resistor("R2", "b1", "0", 1e3),
-        _npn("Q1", "c1", "b1", "0"),
+        npn("Q1", "c1", "b1", "0"),
         Resistor("R3", "rail", "c1", 10e3),
         Resistor("R4", "c1", "b2", 10e3),
-        _npn("Q2", "c2", "b2", "0"),
+        npn("Q2", "c2", "b2", "0"),
         Resistor("R5", "rail", "c2", 1e3),
     )
 
@@ -137,7 +106,7 @@ def _two_transistors(rail: float = 12.0) -> Network:
 def test_two_transistors_at_a_rail_of(rail: float) -> None:
     """The first holds the second off above seven volts."""
     name = "em_two_transistor_window" + (f"_at_{rail}" if rail != 5 else "")
-    expected = _CASES[name]["expected"]
+    expected = CASES[name]["expected"]
     expected = expected.get("at_5V", expected)
 
     point = operating_point(_two_transistors(rail))
@@ -148,7 +117,7 @@ def test_two_transistors_at_a_rail_of(rail: float) -> None:
 
 def test_the_window_of_two_transistors_over_a_supply() -> None:
     """The second conducts between the ends."""
-    _, expected = _case("em_two_transistor_window")
+    _, expected = case("em_two_transistor_window")
 
     found = thresholds(_two_transistors(), "V", 0.0, 12.0, voltage("c2").below(0.0, share=0.5))
 
@@ -163,7 +132,7 @@ def _interval(low: float, high: float) -> Interval:
 
 def test_a_window_over_a_decay_from_its_interval() -> None:
     """t = R C ln(V0/V)."""
-    given, expected = _case("window_over_exponential_decay_em")
+    given, expected = case("window_over_exponential_decay_em")
 
     (window,) = windows_over_decay([_interval(*given["interval"])], ResistorFall(given["V0"], given["R"], given["C"]))
 
@@ -174,7 +143,7 @@ def test_a_window_over_a_decay_from_its_interval() -> None:
 
 def test_a_window_over_a_decay_from_its_circuit() -> None:
     """The same from the two transistors: a millivolt at the lower end is 70 µs."""
-    given, expected = _case("window_over_exponential_decay_em")
+    given, expected = case("window_over_exponential_decay_em")
     found = thresholds(_two_transistors(), "V", 0.0, 12.0, voltage("c2").below(0.0, share=0.5))
 
     (window,) = windows_over_decay(found, ResistorFall(given["V0"], given["R"], given["C"]))
@@ -184,22 +153,22 @@ def test_a_window_over_a_decay_from_its_circuit() -> None:
 
 
 def _falls() -> Iterable[tuple[str, Fall, float]]:
-    for name in _named("constant_current_"):
-        given, _ = _case(name)
+    for name in named("constant_current_"):
+        given, _ = case(name)
         yield name, SteadyCurrentFall(given["V0"], given["C"], given["I"]), given["V1"]
-    for name in _named("constant_power_"):
-        given, _ = _case(name)
+    for name in named("constant_power_"):
+        given, _ = case(name)
         yield name, SteadyPowerFall(given["V0"], given["C"], given["P"]), given["V1"]
-    for name in _named("discharge_"):
-        given, _ = _case(name)
+    for name in named("discharge_"):
+        given, _ = case(name)
         yield name, ResistorFall(given["V0"], given["R"], given["C"]), given["V_safe"]
-        yield name, ExponentialFall(given["V0"], _CASES[name]["expected"]["tau"]), given["V_safe"]
+        yield name, ExponentialFall(given["V0"], CASES[name]["expected"]["tau"]), given["V_safe"]
 
 
 @pytest.mark.parametrize(("name", "fall", "volts"), list(_falls()))
 def test_how_long_a_rail_takes_to_a_voltage(name: str, fall: Fall, volts: float) -> None:
     """Into a resistor, a steady current, a steady power."""
-    expected = _CASES[name]["expected"]
+    expected = CASES[name]["expected"]
 
     (window,) = windows_over_decay([_interval(volts, 1e5)], fall)
 
