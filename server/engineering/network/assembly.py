@@ -1,6 +1,7 @@
 """From a network and its drawn values to the matrices of `equations.py`, element by element.
 
-It knows nothing of how they are solved, and raises nothing: `networks.py` has.
+It knows nothing of how they are solved. Raises BadElementValue for a junction that no double can hold; for the rest,
+`networks.py` has.
 """
 
 import numpy as np
@@ -19,6 +20,7 @@ from server.engineering.network.elements import (
     Zener,
 )
 from server.engineering.network.equations import LEAK, Equations, Places
+from server.engineering.network.errors import BadElementValue
 from server.engineering.network.junctions import (
     VOLTS_PER_KELVIN,
     Array,
@@ -27,7 +29,9 @@ from server.engineering.network.junctions import (
     saturation_at,
     saturation_of_drop,
 )
-from server.engineering.network.networks import Network
+from server.engineering.network.networks import Network, quoted
+
+_LEAST_SATURATION = 1e-300
 
 
 def assemble(network: Network, values: DrawnValues) -> Equations:
@@ -150,8 +154,15 @@ class _Build:
     def _junction(self, element: Junctioned, tap: Array, takes: Array, ideality: Array) -> None:
         self.places.junctions.setdefault(element.name, len(self.taps))
         kelvin = self.values.kelvin
-        cold = self._saturation(element, ideality)
-        self.laws.append((saturation_at(cold, ideality, element.gap, kelvin), ideality * VOLTS_PER_KELVIN * kelvin))
+        with np.errstate(over="ignore", under="ignore", divide="ignore", invalid="ignore"):
+            saturation = saturation_at(self._saturation(element, ideality), ideality, element.gap, kelvin)
+        if not (np.isfinite(saturation) & (saturation > _LEAST_SATURATION)).all():
+            raise BadElementValue(
+                f"{quoted(element.name)} drops so much that no current is left to reckon with: no single junction "
+                "does. Give it a higher emission coefficient, or put several diodes in series",
+                element=element.name,
+            )
+        self.laws.append((saturation, ideality * VOLTS_PER_KELVIN * kelvin))
         self.taps.append(tap)
         self.takes.append(takes)
         self._arm(None, tap, np.full(self.values.rows, LEAK))

@@ -4,7 +4,7 @@ A condition's margin (positive where it holds) is taken along a grid that is fol
 the grid, by its ends:
 
 - one end holds and the other does not: there is an end in it, found by halving to 0.1 mV, or 1e-5 of
-  the range where that is less;
+  the range where that is less, but never closer than numbers of that size can be told apart;
 - both are alike, and the slopes at both ends head for the limit from either side: the margin turns in it. The cell is
   halved, the half kept in which it turns, until it crosses or is narrower than five times that. Those last are
   `grazing`: the condition may change for less than that;
@@ -28,6 +28,8 @@ from server.engineering.network.states import States
 
 _FINE, _FINE_SHARE = 1e-4, 1e-5
 _GRAZING, _NUDGE = 5.0, 1e-2
+# The slope is taken over a hundredth of what ends are found to, which must itself be many numbers wide.
+_TOLD_APART = 1e5
 
 See = Callable[[Rows, Array, Array], States]
 Margin = Callable[[States], Array]
@@ -82,7 +84,7 @@ def between(first: Edge, last: Edge) -> Cells:
 
 def fine_of(low: float, high: float) -> float:
     """How closely ends are found in a range."""
-    return min(_FINE, _FINE_SHARE * (high - low))
+    return max(min(_FINE, _FINE_SHARE * (high - low)), _TOLD_APART * float(np.spacing(max(abs(low), abs(high)))))
 
 
 @dataclass(frozen=True)

@@ -31,7 +31,8 @@ def _asked(unit: str, least: float, most: float) -> dict[str, Asked]:
     return {"asked": Asked(unit, least, most)}
 
 
-_OHMS = _asked("Ω", 1e-3, 1e12)
+# Beside every junction lies a leak of 10 TΩ that keeps the sums whole; a resistor has to be far below it.
+_OHMS = _asked("Ω", 1e-3, 1e10)
 _VOLTS = _asked("V", -1e5, 1e5)
 _DROP = _asked("V", 0.01, 10.0)
 _AMPERES = _asked("A", 1e-9, 100.0)

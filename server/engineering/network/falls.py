@@ -17,8 +17,10 @@ import numpy as np
 
 from server.engineering.decays import Decay
 from server.engineering.network.elements import Asked, Value
+from server.engineering.network.errors import BadElementValue
 from server.engineering.network.junctions import Array
 from server.engineering.network.networks import value_box
+from server.engineering.propagation import box
 from server.engineering.toleranced import Toleranced
 
 _LEAST, _MOST = 1e-15, 1e12
@@ -41,11 +43,26 @@ class Fall:
     start: Value
 
     def check(self) -> None:
-        """Raises BadElementValue for what is no such value, or not above 0 where it must be."""
+        """Raises BadElementValue for what is no such value, not above 0 where it must be, or no fall at all."""
         for item in fields(self):
             least = -_MOST if _UNITS[item.name] == "V" else _LEAST
             asked = Asked(_UNITS[item.name], least, _MOST)
             value_box(getattr(self, item.name), asked, f"The {item.name} of the fall", None)
+        if _lowest(self.start) <= self.settles_at:
+            raise BadElementValue(
+                f"The rail starts at {_lowest(self.start):.4g} V and comes to rest at {self.settles_at:.4g} V: it does "
+                "not fall. Of a negative rail give the volts without their sign, and turn the whole network round"
+            )
+
+    @property
+    def settles_at(self) -> float:
+        """The highest voltage, in V, at which it may come to rest."""
+        return 0.0
+
+    @property
+    def highest_start(self) -> float:
+        """The highest voltage, in V, at which it may start."""
+        return _highest(self.start)
 
     @property
     def varies(self) -> bool:
@@ -70,6 +87,11 @@ class ExponentialFall(Fall):
     tau: Value
     rest: Value = 0.0
 
+    @property
+    def settles_at(self) -> float:
+        """At its rest."""
+        return _highest(self.rest)
+
     def _time(self, volts: Array, values: dict[str, Array]) -> Array:
         return _exponential(volts, values["start"], values["rest"], values["tau"])
 
@@ -81,6 +103,11 @@ class ResistorFall(Fall):
     resistance: Value
     capacitance: Value
     rest: Value = 0.0
+
+    @property
+    def settles_at(self) -> float:
+        """At its rest."""
+        return _highest(self.rest)
 
     def _time(self, volts: Array, values: dict[str, Array]) -> Array:
         tau = values["resistance"] * values["capacitance"]
@@ -115,6 +142,14 @@ def fall_of(decay: "Fall | Decay") -> Fall:
     if isinstance(decay, Fall):
         return decay
     return ExponentialFall(decay.start_volts, decay.tau, decay.end_volts)
+
+
+def _lowest(value: Value) -> float:
+    return box(value).low if isinstance(value, Toleranced) else float(value)
+
+
+def _highest(value: Value) -> float:
+    return box(value).high if isinstance(value, Toleranced) else float(value)
 
 
 def _exponential(volts: Array, start: Array, rest: Array, tau: Array) -> Array:

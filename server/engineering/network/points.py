@@ -32,7 +32,7 @@ from server.engineering.network.states import States, Terminal
 DRAWS = 1000
 MOST_POINTS = 5_000
 MOST_STATES = 1_000_000
-_CHOICE = (
+CHOICE = (
     "The network can rest in more than one state here, and the state first found is one that it would not stay in; "
     "these figures are of one in which it stays."
 )
@@ -102,6 +102,15 @@ class Sweep:
         """An element's heat in W. Raises UnknownElement."""
         return self._trace(self._states.power(element), "W")
 
+    def peak(self, element: str, quantity: Quantity) -> Band:
+        """The greatest amount of an element's heat (W), current (A) or voltage (V) anywhere in the sweep.
+
+        Without its sign, and for each draw by itself. Raises UnknownElement.
+        """
+        amount = {"power": self._states.power, "current": self._states.current, "volts": self._states.across}[quantity]
+        found = np.abs(amount(element)).reshape(len(self.values), -1).max(axis=0)
+        return band(found, {"power": "W", "current": "A", "volts": "V"}[quantity])
+
     @cached_property
     def over(self) -> tuple[OverRating, ...]:
         """Elements past their ratings anywhere in the sweep."""
@@ -119,7 +128,7 @@ def operating_point(network: Network, *, draws: int = DRAWS, seed: UUID | int = 
     states, pushed = _solved(network, None, np.zeros(1), draws, seed)
     nodes = {node: band(states.volts(node), "V") for node in network.nodes}
     elements = {element.name: _reading(states, element) for element in network.elements}
-    return OperatingPoint(nodes, elements, states.drawn.draws, (*network.notes, *((_CHOICE,) if pushed else ())))
+    return OperatingPoint(nodes, elements, states.drawn.draws, (*network.notes, *((CHOICE,) if pushed else ())))
 
 
 def sweep(
@@ -132,7 +141,7 @@ def sweep(
     """
     points = swept_values(values)
     states, pushed = _solved(network, source, points, draws, seed)
-    return Sweep(states, source, points, (*network.notes, *((_CHOICE,) if pushed else ())))
+    return Sweep(states, source, points, (*network.notes, *((CHOICE,) if pushed else ())))
 
 
 def swept_values(values: Sequence[float] | Array) -> Array:

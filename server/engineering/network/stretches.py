@@ -8,6 +8,7 @@ from itertools import pairwise
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.engineering.network.junctions import Array
 
@@ -45,13 +46,20 @@ def both(first: list[Stretch], second: list[Stretch]) -> list[Stretch]:
     return sorted(met)
 
 
-def matched(nominal: list[Stretch], others: list[list[Stretch]]) -> tuple[list[Array], int, int]:
-    """For each nominal stretch the ends of each other row's, shape (others, 2), NaN where it has none.
+class Matched(NamedTuple):
+    """For each nominal stretch the ends of each other row's, shape (others, 2), NaN where it has none, and which of
+    these are open; how many rows have a stretch more, and how many lack one."""
 
-    Also how many rows have a stretch more, and how many lack one. With as many as the nominal they are matched in
-    order, else by how much they have in common.
-    """
+    ends: list[Array]
+    open: list[NDArray[np.bool_]]
+    more: int
+    fewer: int
+
+
+def matched(nominal: list[Stretch], others: list[list[Stretch]]) -> Matched:
+    """With as many as the nominal they are matched in order, else by how much they have in common."""
     ends = [np.full((len(others), 2), np.nan) for _ in nominal]
+    unended = [np.zeros((len(others), 2), dtype=np.bool_) for _ in nominal]
     more = fewer = 0
     for row, found in enumerate(others):
         more, fewer = more + (len(found) > len(nominal)), fewer + (len(found) < len(nominal))
@@ -59,7 +67,8 @@ def matched(nominal: list[Stretch], others: list[list[Stretch]]) -> tuple[list[A
         for place, (_, stretch) in enumerate(pairs):
             if stretch is not None:
                 ends[place][row] = stretch.low, stretch.high
-    return ends, more, fewer
+                unended[place][row] = stretch.open_low, stretch.open_high
+    return Matched(ends, unended, more, fewer)
 
 
 def _nearest(nominal: list[Stretch], found: list[Stretch]) -> Iterable[tuple[Stretch, Stretch | None]]:

@@ -10,6 +10,8 @@ been missed, if narrower than the grid's step, is told too. Raises the `NetworkE
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import reduce
+from typing import NamedTuple
 from uuid import UUID
 
 import numpy as np
@@ -24,7 +26,7 @@ from server.engineering.network.errors import BadSweep, NetworkTooLarge
 from server.engineering.network.following import follow
 from server.engineering.network.junctions import Array, Rows
 from server.engineering.network.networks import Network
-from server.engineering.network.points import DRAWS, MOST_STATES, swept_values
+from server.engineering.network.points import CHOICE, DRAWS, MOST_STATES, swept_values
 from server.engineering.network.ports import Ports
 from server.engineering.network.states import States
 from server.engineering.network.stretches import Stretch, both, matched, stretches
@@ -39,7 +41,8 @@ class Interval:
     """A stretch over which the condition holds, its ends in the source's unit.
 
     `open_low`, `open_high`: the condition still holds where the looking ended. `share` of the draws have the stretch;
-    the ends' bands are over those. `draws` are the ends of each, shape (draws, 2), NaN where a draw has it not.
+    the ends' bands are over those. `draws` are the ends of each, shape (draws, 2), NaN where a draw has it not, and
+    `draws_open`, if given, says which of them are only where the looking ended.
     """
 
     low: Band
@@ -48,12 +51,14 @@ class Interval:
     open_high: bool
     share: float
     draws: Array = field(repr=False, compare=False)
+    draws_open: NDArray[np.bool_] = field(default_factory=lambda: np.zeros((0, 2), np.bool_), repr=False, compare=False)
 
 
 class Thresholds(list[Interval]):
     """The intervals, from low to high, and in sentences what has to be known with them.
 
     `share_with_more` of the draws have more stretches than the nominal values have, `share_with_fewer` lack one.
+    `parts` are, where several conditions are to hold together, the intervals of each by itself.
     """
 
     def __init__(
@@ -63,12 +68,14 @@ class Thresholds(list[Interval]):
         draws: int = 0,
         share_with_more: float = 0.0,
         share_with_fewer: float = 0.0,
+        parts: "tuple[Thresholds, ...]" = (),
     ) -> None:
         super().__init__(intervals)
         self.notes = notes
         self.draws = draws
         self.share_with_more = share_with_more
         self.share_with_fewer = share_with_fewer
+        self.parts = parts
 
 
 def thresholds(
@@ -94,20 +101,32 @@ def thresholds(
     element = network.source(source)
     grid = _grid(low, high, falling)
     search = _Search(network, source, parts, draws, seed)
-    rows, grazing = search.along(grid)
-    there_and_back = _Search(network, source, parts, 0, seed).along(grid[::-1])[0][0]
+    along = search.along(grid)
+    back = _Search(network, source, parts, 0, seed).along(grid[::-1]).together[0]
     unit = "A" if element.kind == "current source" else "V"
-    found = _intervals(rows, unit)
+    found = _intervals(along.together, unit)
     step = abs(float(grid[1] - grid[0]))
     notes = (
         *network.notes,
+        *((CHOICE,) if along.pushed else ()),
         *found.notes,
-        *_told_of_return(rows[0], there_and_back, falling, unit, _AGREE * fine_of(low, high)),
-        *_told_of_grazing(grazing, unit),
+        *_told_of_return(along.together[0], back, falling, unit, _AGREE * fine_of(low, high)),
+        *_told_of_grazing(along.grazing, unit),
         f"Looked at every {step:.3g} {unit}: a stretch narrower than that may be missed, unless the slopes at both "
         "sides of it lead to it.",
     )
-    return Thresholds(found, notes, search.drawn.draws, found.share_with_more, found.share_with_fewer)
+    each = tuple(_intervals(rows, unit) for rows in along.each) if len(parts) > 1 else ()
+    return Thresholds(found, notes, search.drawn.draws, found.share_with_more, found.share_with_fewer, each)
+
+
+class _Along(NamedTuple):
+    """What was found along a grid: every row's stretches of all conditions together and of each by itself, where a
+    condition grazes its limit at the nominal values, and whether one of several resting states was chosen."""
+
+    together: list[list[Stretch]]
+    each: list[list[list[Stretch]]]
+    grazing: list[float]
+    pushed: bool
 
 
 class _Search:
@@ -121,22 +140,23 @@ class _Search:
         self.ports = Ports(assemble(network, self.drawn), source)
         self.limits = [part.drawn_limit(self.drawn, place) for place, part in enumerate(parts)]
 
-    def along(self, grid: Array) -> tuple[list[list[Stretch]], list[float]]:
-        """The stretches of every row along a grid, and where a condition grazes its limit at the nominal values."""
+    def along(self, grid: Array) -> _Along:
+        """The stretches of every row along a grid. Raises NetworkTooLarge."""
         if self.drawn.rows * len(grid) > MOST_STATES:
             raise NetworkTooLarge(f"{len(grid)} points of {self.drawn.rows} draws are too many: give fewer draws")
         low, high = float(grid.min()), float(grid.max())
         lookings = [self._looking(place, fine_of(low, high)) for place in range(len(self.parts))]
-        together: list[list[Stretch]] | None = None
+        each: list[list[list[Stretch]]] = []
         grazes: list[float] = []
-        for looking, (cells, held) in zip(lookings, self._cells(grid, lookings), strict=True):
+        some, pushed = self._cells(grid, lookings)
+        for looking, (cells, held) in zip(lookings, some, strict=True):
             rows, values, grazing = crossings(looking, cells)
-            found = [
-                stretches(values[rows == row].tolist(), bool(held[row]), low, high) for row in range(self.drawn.rows)
-            ]
-            together = found if together is None else [both(a, b) for a, b in zip(together, found, strict=True)]
+            each.append(
+                [stretches(values[rows == row].tolist(), bool(held[row]), low, high) for row in range(self.drawn.rows)]
+            )
             grazes += grazing.start[grazing.rows == 0].tolist()
-        return together or [], grazes
+        together = [reduce(both, of_a_row) for of_a_row in zip(*each, strict=True)]
+        return _Along(together, each, grazes, pushed)
 
     def _looking(self, place: int, fine: float) -> Looking:
         part, limit = self.parts[place], self.limits[place]
@@ -149,12 +169,17 @@ class _Search:
     def _see(self, rows: Rows, values: Array, unknowns: Array) -> States:
         return States(self.network, self.drawn, self.ports, rows, values, unknowns)
 
-    def _cells(self, grid: Array, lookings: list[Looking]) -> list[tuple[Cells, NDArray[np.bool_]]]:
-        """For each condition the cells of the grid that may have an end in them, and which rows hold at the low end."""
+    def _cells(self, grid: Array, lookings: list[Looking]) -> tuple[list[tuple[Cells, NDArray[np.bool_]]], bool]:
+        """For each condition the cells of the grid that may have an end in them, and which rows hold at the low end.
+
+        Also whether one of several resting states was chosen on the way.
+        """
         cells: list[list[Cells]] = [[] for _ in lookings]
         held: list[NDArray[np.bool_]] = []
         before: list[Edge] = []
-        for value, volts, unknowns, _ in follow(self.ports, grid):
+        pushed = False
+        for value, volts, unknowns, chosen in follow(self.ports, grid):
+            pushed = pushed or chosen
             at = np.full(self.drawn.rows, value)
             views = lookings[0].views(slice(None), at, volts, unknowns)
             now = [Edge(at, volts, *looking.of(*views)) for looking in lookings]
@@ -163,13 +188,15 @@ class _Search:
             before = now
             if value == grid.min():
                 held = [edge.margin > 0 for edge in now]
-        return [(joined(some), rows) for some, rows in zip(cells, held, strict=True)]
+        return [(joined(some), rows) for some, rows in zip(cells, held, strict=True)], pushed
 
 
 def _grid(low: float, high: float, falling: bool) -> Array:
     low, high = (float(end) for end in swept_values([low, high]))
     if not low < high:
         raise BadSweep("The range to look over must go from a lower value to a higher one")
+    if high - low < _FEWEST_CELLS * fine_of(low, high):
+        raise BadSweep("The range to look over is too narrow: its ends can hardly be told apart")
     cells = min(max(int(np.ceil((high - low) / STEP)), _FEWEST_CELLS), _MOST_CELLS)
     grid = np.linspace(low, high, cells + 1)
     return grid[::-1] if falling else grid
@@ -178,7 +205,7 @@ def _grid(low: float, high: float, falling: bool) -> Array:
 def _intervals(rows: list[list[Stretch]], unit: str) -> Thresholds:
     """The nominal stretches with the ends that the draws give them, and what is told of draws that have others."""
     nominal, others = rows[0], rows[1:]
-    ends, more, fewer = matched(nominal, others)
+    ends, unended, more, fewer = matched(nominal, others)
     intervals = [
         Interval(
             _band(stretch.low, end[:, 0], unit),
@@ -187,11 +214,15 @@ def _intervals(rows: list[list[Stretch]], unit: str) -> Thresholds:
             stretch.open_high,
             float(np.isfinite(end[:, 0]).mean()) if others else 1.0,
             end,
+            unended_there,
         )
-        for stretch, end in zip(nominal, ends, strict=True)
+        for stretch, end, unended_there in zip(nominal, ends, unended, strict=True)
     ]
     count = len(others) or 1
-    notes = tuple(_told_of_draws(rows, more / count, fewer / count, unit))
+    notes = (
+        *_told_of_draws(rows, more / count, fewer / count, unit),
+        *(note for interval in intervals for note in _told_of_open_draws(interval)),
+    )
     return Thresholds(intervals, notes, len(others), more / count, fewer / count)
 
 
@@ -206,6 +237,18 @@ def _told_of_draws(rows: list[list[Stretch]], more: float, fewer: float, unit: s
         )
 
 
+def _told_of_open_draws(interval: Interval) -> Iterator[str]:
+    """Where the nominal stretch ends within the range, and some draws' does not."""
+    for side, closed in enumerate((not interval.open_low, not interval.open_high)):
+        share = float(interval.draws_open[:, side].mean()) if len(interval.draws_open) else 0.0
+        if closed and share:
+            end = (interval.low.least, interval.high.most)[side]
+            yield (
+                f"In {_percent(share)} of the draws the condition still holds at {end:.4g} {interval.low.unit}, "
+                "where the looking ended: there it goes on beyond."
+            )
+
+
 def _band(nominal: float, draws: Array, unit: str) -> Band:
     known = draws[np.isfinite(draws)]
     if not known.size:
@@ -215,7 +258,7 @@ def _band(nominal: float, draws: Array, unit: str) -> Band:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.2g} %"
+    return f"{100 * share:.3g} %"
 
 
 def _told_of_return(there: list[Stretch], back: list[Stretch], falling: bool, unit: str, room: float) -> list[str]:

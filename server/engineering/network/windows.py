@@ -6,11 +6,12 @@ The rail is taken to fall as told, whatever the network does, and the network to
 the change of its own load are left out. Each draw of the network goes with one draw of the fall. Times in s.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from uuid import UUID
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.engineering.decays import Decay
 from server.engineering.network.bands import Band
@@ -29,7 +30,7 @@ class Window:
     """A span of time after switch-off, in s; `end` and `length` are infinite where the rail never falls that far.
 
     `share` of the draws have it; the bands are over those. `at_least`: it may last longer, for the condition still
-    held at the lowest voltage that was looked at.
+    held where the looking ended, below or at the top. Where only draws of it do, their lengths are infinite.
     """
 
     start: Band
@@ -88,6 +89,17 @@ class _Timed:
         self.begin, self.end = (fall.seconds_to(ends[:, side], drawn) for side in (1, 0))
         self.begin = np.where(self.volts_at_first > ends[:, 0], self.begin, np.nan)
         self.begin[np.isinf(self.begin)] = np.nan
+        self.cut_below, self.cut_above = self._cut(ends)
+        self.at_least = bool(self.cut_below[0] or self.cut_above[0])
+        if not self.at_least:
+            self.end = np.where((self.cut_below | self.cut_above) & ~np.isnan(self.begin), np.inf, self.end)
+
+    def _cut(self, ends: Array) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+        """In which rows the condition still held where the looking ended: at the bottom, and below where it starts."""
+        unended = np.tile((self.interval.open_low, self.interval.open_high), (len(ends), 1))
+        if len(self.interval.draws_open):
+            unended[1:] = self.interval.draws_open
+        return unended[:, 0], unended[:, 1] & (self.volts_at_first > ends[:, 1])
 
     @property
     def comes(self) -> bool:
@@ -96,7 +108,7 @@ class _Timed:
     def window(self) -> Window:
         has = np.isfinite(self.begin[1:]) if len(self.begin) > 1 else np.ones(1)
         length = self.end - self.begin
-        return Window(_band(self.begin), _band(self.end), _band(length), float(has.mean()), self.interval.open_low)
+        return Window(_band(self.begin), _band(self.end), _band(length), float(has.mean()), self.at_least)
 
     def notes(self) -> list[str]:
         low, high = self.interval.low.nominal, self.interval.high.nominal
@@ -107,9 +119,20 @@ class _Timed:
             return [f"The rail never falls into the stretch from {span}."]
         if np.isinf(self.end[0]):
             return [f"The rail comes to rest within the stretch from {span}: it is never left."]
-        if self.interval.open_low:
-            return [f"The condition still holds at {low:.4g} V, the lowest that was looked at: it may last longer."]
-        return []
+        return list(self._notes_of_cuts(low, high))
+
+    def _notes_of_cuts(self, low: float, high: float) -> Iterator[str]:
+        if self.cut_below[0]:
+            yield f"The condition still holds at {low:.4g} V, the lowest that was looked at: it may last longer."
+        if self.cut_above[0]:
+            start = self.volts_at_first[0]
+            yield (
+                f"The rail starts at {start:.4g} V and the condition holds at {high:.4g} V, the highest that was "
+                "looked at: it may begin earlier."
+            )
+        share = float((self.cut_below | self.cut_above)[1:].mean()) if len(self.begin) > 1 else 0.0
+        if share and not self.at_least:
+            yield f"In {100 * share:.3g} % of the draws it goes on beyond what was looked at: those have no end here."
 
 
 def _band(times: Array) -> Band:

@@ -46,12 +46,18 @@ def test_draws_are_matched_in_order_where_they_have_as_many() -> None:
     """Else by what they have in common."""
     nominal = [Stretch(1, 2), Stretch(4, 6)]
 
-    ends, more, fewer = matched(
+    ends, unended, more, fewer = matched(
         nominal,
-        [[Stretch(0.5, 1.5), Stretch(5, 7)], [Stretch(5, 5.5)], [Stretch(1, 2), Stretch(2.5, 3), Stretch(4, 5)], []],
+        [
+            [Stretch(0.5, 1.5, open_low=True), Stretch(5, 7)],
+            [Stretch(5, 5.5)],
+            [Stretch(1, 2), Stretch(2.5, 3), Stretch(4, 5)],
+            [],
+        ],
     )
 
     assert (more, fewer) == (1, 2)
     assert ends[0][[0, 2]].tolist() == [[0.5, 1.5], [1, 2]]
     assert ends[1][:3].tolist() == [[5, 7], [5, 5.5], [4, 5]]
     assert np.isnan(ends[0][[1, 3]]).all()
+    assert unended[0].tolist() == [[True, False], *[[False, False]] * 3]

@@ -206,12 +206,53 @@ def test_a_trigger_turns_over_where_it_does_in_that_direction() -> None:
     assert "two resting states" in rising.notes[0]
 
 
-def test_a_latch_keeps_its_state_as_its_rail_falls() -> None:
-    """It does not turn over on the way down."""
-    found = thresholds(latch(), "V", 2.0, 5.0, voltage("c1", "c2").above(0.0))
+def test_a_latch_keeps_its_state_as_its_rail_falls_and_that_one_was_chosen_is_told() -> None:
+    """Of two sides that are alike one is on all the way down, the other off; which of them is no more than a choice."""
+    first, second = (thresholds(latch(), "V", 2.5, 5.0, voltage(side).above(2.0)) for side in ("c1", "c2"))
 
-    assert len(found) in (0, 1)
-    assert all(interval.open_low and interval.open_high for interval in found)
+    assert sorted([len(first), len(second)]) == [0, 1]
+    assert all(interval.open_low and interval.open_high for interval in [*first, *second])
+    assert all(any("more than one state" in note for note in found.notes) for found in (first, second))
+
+
+def test_a_network_with_one_resting_state_says_nothing_of_a_choice() -> None:
+    """So that the sentence above means something."""
+    found = thresholds(two_transistors(), "V", 0.0, 12.0, current("Q2").above(1e-4))
+
+    assert not any("more than one state" in note for note in found.notes)
+
+
+def test_each_of_two_conditions_is_told_by_itself() -> None:
+    """The stretch of both together is where those of each overlap."""
+    low, high = voltage("m").above(1.0), voltage("m").below(3.0)
+    found = thresholds(_divider(), "V", 0.0, 12.0, all_of(low, high))
+
+    assert _ends(found) == [pytest.approx((2.0, 6.0), abs=1e-3)]
+    assert [_ends(part) for part in found.parts] == [
+        [pytest.approx((2.0, 12.0), abs=1e-3)],
+        [pytest.approx((0.0, 6.0), abs=1e-3)],
+    ]
+    assert thresholds(_divider(), "V", 0.0, 12.0, low).parts == ()
+
+
+def test_draws_that_go_on_where_the_looking_ended_are_told() -> None:
+    """Half of the source is above 3 V ±10 %: down to 5.4 to 6.6 V. Looked at only down to 5.9 V, many draws go on."""
+    (found,) = whole = thresholds(_divider(), "V", 5.9, 12.0, voltage("m").above(parse("3 V ±10 %")))
+
+    share = float(found.draws_open[:, 0].mean())
+    assert not found.open_low
+    assert 0.3 < share < 0.6
+    assert any(
+        f"In {100 * share:.3g} % of the draws the condition still holds at 5.9 V" in note for note in whole.notes
+    )
+    assert found.draws[found.draws_open[:, 0], 0] == pytest.approx(5.9)
+
+
+@pytest.mark.parametrize(("low", "high"), [(5.0, 5.0 + 2e-11), (99_999.999_999_9, 100_000.0)])
+def test_a_range_that_cannot_be_divided_is_refused(low: float, high: float) -> None:
+    """It would be halved for ever: the halves are the same number."""
+    with pytest.raises(BadSweep, match="too narrow"):
+        thresholds(_divider(), "V", low, high, voltage("m").above(2.5))
 
 
 def test_while_one_conducts_and_the_other_no_longer_holds_it_off() -> None:

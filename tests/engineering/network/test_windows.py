@@ -26,9 +26,19 @@ from server.engineering.quantities import parse
 from tests.engineering.network.made import two_transistors
 
 
-def _interval(low: float, high: float, open_low: bool = False, unit: str = "V", draws: Any = ()) -> Interval:
+def _interval(
+    low: float,
+    high: float,
+    open_low: bool = False,
+    unit: str = "V",
+    draws: Any = (),
+    open_high: bool = False,
+    draws_open: Any = (),
+) -> Interval:
     first, last = (Band(end, end, end, end, end, unit) for end in (low, high))
-    return Interval(first, last, open_low, open_high=False, share=1.0, draws=np.array(draws).reshape(-1, 2))
+    ends = np.array(draws, dtype=np.float64).reshape(-1, 2)
+    unended = np.array(draws_open, dtype=np.bool_).reshape(-1, 2) if len(draws_open) else np.zeros_like(ends, np.bool_)
+    return Interval(first, last, open_low, open_high, share=1.0, draws=ends, draws_open=unended)
 
 
 def test_the_higher_stretch_comes_first() -> None:
@@ -148,3 +158,50 @@ def test_intervals_that_are_no_rail_s_are_refused() -> None:
         windows_over_decay([_interval(1.0, 2.0, unit="A")], ExponentialFall(5.0, 1.0))
     with pytest.raises(BadSweep, match="belong together"):
         windows_over_decay([_interval(1.0, 2.0), _interval(3.0, 4.0, draws=[(3.0, 4.0)])], ExponentialFall(5.0, 1.0))
+
+
+def test_a_window_that_may_have_begun_above_what_was_looked_at_lasts_at_least_so_long() -> None:
+    """The rail starts at 12 V, and only 5 V and less was looked at: ln(12/5) s is when it is seen to hold, not when it
+    begins."""
+    (window,) = found = windows_over_decay([_interval(1.0, 5.0, open_high=True)], ExponentialFall(12.0, 1.0))
+
+    assert window.at_least
+    assert window.start.nominal == pytest.approx(math.log(12 / 5))
+    assert "may begin earlier" in found.notes[0]
+
+
+def test_a_rail_that_starts_where_the_looking_did_has_its_whole_window() -> None:
+    """Nothing lies above."""
+    (window,) = windows_over_decay([_interval(1.0, 5.0, open_high=True)], ExponentialFall(5.0, 1.0))
+
+    assert not window.at_least
+
+
+@pytest.mark.parametrize("side", [0, 1])
+def test_draws_that_go_on_beyond_what_was_looked_at_have_no_end(side: int) -> None:
+    """One of four draws is cut off: its length is not the cut one."""
+    unended = np.zeros((4, 2), dtype=np.bool_)
+    unended[2, side] = True
+    interval = _interval(2.0, 4.0, draws=[[2.0, 4.0]] * 4, draws_open=unended)
+    (window,) = found = windows_over_decay([interval], ExponentialFall(8.0, 1.0))
+
+    assert not window.at_least
+    assert window.length.nominal == pytest.approx(math.log(2))
+    assert window.length.most == math.inf
+    assert "In 25 % of the draws it goes on beyond" in found.notes[0]
+
+
+@pytest.mark.parametrize(
+    "fall",
+    [
+        ExponentialFall(-12.0, 1.0),
+        ExponentialFall(5.0, 1.0, rest=8.0),
+        ResistorFall(parse("5 V ±10 %"), 100.0, 1e-3, rest=4.6),
+        SteadyCurrentFall(0.0, 1e-3, 1e-3),
+        SteadyPowerFall(-1.0, 1e-3, 1e-3),
+    ],
+)
+def test_a_rail_that_does_not_fall_is_refused(fall: Fall) -> None:
+    """A negative one, or one that rises: no time is told of it."""
+    with pytest.raises(BadElementValue, match="does not fall"):
+        windows_over_decay([_interval(1.0, 2.0)], fall)
