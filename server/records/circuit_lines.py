@@ -4,7 +4,7 @@ Plain values of a calculation's `circuit`; nothing is solved here.
 """
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from server.records.circuit_kinds import ratings_of
 
@@ -17,6 +17,10 @@ FALLS: dict[str, tuple[str, ...]] = {
     "steady power": ("power", "capacitance"),
 }
 FALL_UNITS = {"start": "V", "tau": "s", "resistance": "Ω", "current": "A", "power": "W", "capacitance": "F"}
+
+
+# What an element can be rated for, and the letter of the line that tells it.
+RATINGS: dict[Literal["power", "current", "volts"], str] = {"power": "P", "current": "I", "volts": "U"}
 
 
 def lines_declared(circuit: Mapping[str, Any]) -> list[dict[str, str]]:
@@ -41,11 +45,12 @@ def lines_declared(circuit: Mapping[str, Any]) -> list[dict[str, str]]:
 
 def limits_declared(circuit: Mapping[str, Any]) -> list[dict[str, str]]:
     """The limits that ratings and questions set."""
-    letters = {"power": "P", "current": "I", "volts": "U"}
     limits = [
-        _limit(f"{letters[quantity]}_{row['name']}", amount, row["basis"] or f"rating of {row['name']}")
+        _limit(f"{letter}_{row['name']}", stands[quantity], row["basis"] or f"rating of {row['name']}")
         for row in circuit["elements"]
-        for quantity, amount in ratings_of(row["rating"]).items()
+        for stands in (ratings_of(row["rating"]),)
+        for quantity, letter in RATINGS.items()
+        if quantity in stands
     ]
     for number, question in enumerate(circuit["questions"], start=1):
         if question["most"]:
@@ -55,20 +60,22 @@ def limits_declared(circuit: Mapping[str, Any]) -> list[dict[str, str]]:
 
 def in_words(parts: Sequence[Mapping[str, str]]) -> str:
     """`T1 conducts while T2 no longer holds it off`, with the amount where it is not the usual one."""
-    words = [_part_in_words(part) for part in parts]
+    words = [_part_in_words(part, usual=CONDUCTING) for part in parts]
     if [part["how"] for part in parts] == [CONDUCTS, RELEASED]:
         words[1] = words[1].replace(RELEASED, "no longer holds it off", 1)
     return " while ".join(words)
 
 
-def _part_in_words(part: Mapping[str, str]) -> str:
+def part_in_words(part: Mapping[str, str]) -> str:
+    """`T1 conducts (more than 0.1 mA)`: with the amount, whatever it is."""
+    return _part_in_words(part, usual="")
+
+
+def _part_in_words(part: Mapping[str, str], usual: str) -> str:
     if part["how"] in (ABOVE, BELOW):
         return f"{part['which']} {part['how']} {part['value']}"
-    amount = (
-        ""
-        if part["value"] == CONDUCTING
-        else f" ({'more' if part['how'] == CONDUCTS else 'less'} than {part['value']})"
-    )
+    side = "more" if part["how"] == CONDUCTS else "less"
+    amount = "" if part["value"] == usual else f" ({side} than {part['value']})"
     return f"{part['which']} {part['how']}{amount}"
 
 

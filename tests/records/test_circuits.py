@@ -1,5 +1,6 @@
 """Circuits of a mod: drawn up in rows, solved for three cases, run again as parts change, refused beside the row."""
 
+import re
 from typing import Any
 
 import pytest
@@ -94,7 +95,12 @@ def test_a_window_over_a_fall_is_told_in_time(scene: Bench) -> None:
     verdicts = [
         [one["verdict"] for one in kept(scene, case)["result"]["limits"]] for case in (Case.STOCK, Case.PLANNED)
     ]
-    assert verdicts == [["holds", "fails"], ["holds", "holds"]]
+    assert verdicts == [["at risk", "fails"], ["holds", "holds"]]
+    heat = kept(scene)["result"]["limits"][0]["sentence"]
+    found = re.search(r"at its greatest, as V1 is turned down, is ([\d.]+) mW: over .* it passes with the rail", heat)
+    assert found
+    # T1 is on at 7.7 V at the latest, and begins a little above: more than at 7.7 V, less than at the full rail.
+    assert 7.6**2 / 100 < float(found[1]) / 1000 < 12**2 / 100
 
 
 def test_a_window_that_never_closes_is_beyond_any_limit(scene: Bench) -> None:
@@ -263,3 +269,47 @@ def test_any_name_that_can_be_printed_will_do(scene: Bench, name: str) -> None:
     attach(scene, elements=[*rows(), {"name": name, "nodes": f"rail, {name}", "text": "1 kΩ"}], questions=[])
 
     assert line(scene, f"V_{name}") == pytest.approx(12)
+
+
+# ---- What is asked about what is not there, and what is no resistance ----
+
+
+def test_a_question_about_a_part_that_is_not_there_yet_leaves_the_rest_of_the_case(scene: Bench) -> None:
+    """In the stock machine there is no Zener diode; its voltages and pictures are still told."""
+    diode = rows(D9={"nodes": "rail, top", "when_empty": "nothing"}, RL={"nodes": "rail, top", "text": "10 kΩ"})
+    attach(scene, elements=diode, questions=[{"which": "D9", "how": "conducts"}, WINDOW])
+
+    first, second = kept(scene)["circuit"]["answers"]
+    assert "There is no element “D9”" in first["missing"]
+    assert first["stretches"] == []
+    assert second["missing"] == ""
+    assert line(scene, "V_c1") == pytest.approx(12.0, abs=0.1)
+
+
+def test_a_recorded_link_of_no_resistance_is_a_wire(scene: Bench) -> None:
+    """As it is on a net; typed, no resistance is a slip of the pen and is refused."""
+    scene.do(EnterPart, board=MAIN, designator="R9", kind="resistor", value="0 Ω", origin="original")
+    link = {"nodes": "c1, far", "board": MAIN, "designator": "R9", "source": "part"}
+    attach(scene, elements=rows(R9=link, RL={"nodes": "far, 0", "text": "10 kΩ"}))
+
+    assert line(scene, "V_far") == pytest.approx(line(scene, "V_c1"), abs=1e-5)
+    assert "R9 is a wire: of no resistance, original part at R9." in kept(scene)["circuit"]["notes"]
+
+
+def test_a_rail_that_starts_above_what_was_asked_for_is_looked_at_from_there(scene: Bench) -> None:
+    """From 12 V in 100 ms: T2 lets go at 7.7 V, above the 5 V from which the keeper wanted to look."""
+    attach(scene, **FALL | {"sweep_high": "5 V", "fall_start": "12 V"}, questions=[WINDOW])
+
+    assert line(scene, "Q1_lasts") == pytest.approx(0.1859, abs=4e-4)
+
+
+def test_each_part_of_a_question_is_told_by_itself(scene: Bench) -> None:
+    """T1 conducts as soon as its base gets there; which of the two decides is seen side by side."""
+    attach(scene)
+
+    answer = kept(scene)["circuit"]["answers"][0]
+    alone = [[(one["low"][0], one["high"][0]) for one in part] for part in answer["parts"]]
+    both = [(one["low"][0], one["high"][0]) for one in answer["stretches"]]
+    assert both == [(pytest.approx(1.2, abs=0.05), pytest.approx(7.7, abs=0.05))]
+    assert alone[0][0][0] == both[0][0]
+    assert alone[1] == [(0.0, both[0][1])]
