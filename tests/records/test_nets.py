@@ -5,13 +5,15 @@ from typing import Any
 
 import pytest
 
-from server.records.commands.nets import DropNet, ReviseNet
+from server.records.commands.board_moves import MoveBoard
+from server.records.commands.machines import AddPosition, EnterMachine
+from server.records.commands.nets import AddNet, DropNet, ReviseNet
 from server.records.errors import NotFound, Stale
 from server.records.questions.addresses import find_board, find_machine
 from server.records.questions.net_cases import CAME
 from server.records.questions.nets import nets_of
 from server.records.tables import Net, NetPin
-from tests.records.conftest import MAIN, TAG, Bench
+from tests.records.conftest import KEEPER, MAIN, TAG, Bench
 from tests.records.net_scene import OUTPUT, PATH, Row, add, judged, pin, place, pull, refused, rows_in_order, seen
 
 
@@ -131,6 +133,40 @@ def test_a_net_is_taken_off_the_record(board: Bench) -> None:
     assert board.faults() == []
     with pytest.raises(NotFound):
         board.do(DropNet, board=MAIN, net=1, opened_version=1)
+
+
+def test_a_number_is_never_given_to_another_net(board: Bench) -> None:
+    """Neither the last one's, nor one in between, also after the board went to another machine and another net went."""
+    other = "supply"
+    for name in ("A", "B", "C"):
+        add(board, [pin("U12", str("ABC".index(name) + 1))], name=name)
+    for number in (3, 2):
+        board.do(DropNet, board=MAIN, net=number, opened_version=1)
+    add(board, [pin("U12", "8")], name="D")
+    board.do(AddPosition, board=other, designator="J1", kind="connector", mounting="soldered")
+    board.do(AddNet, board=other, name="E", pins=[pin("J1", "1")])
+    board.do(DropNet, board=MAIN, net=4, opened_version=1)
+    board.do(EnterMachine, tag="TM-04", model="Merle 40")
+    board.do(MoveBoard, board=MAIN, to="TM-04", day="2025-06-01", signer=KEEPER)
+    board.do(AddNet, machine="TM-04", board=MAIN, name="F", pins=[pin("U12", "9")])
+
+    assert sorted((net.name, net.number) for net in board.rows(Net)) == [("A", 1), ("E", 1), ("F", 5)]
+    assert board.faults() == []
+
+
+@pytest.mark.parametrize("bench", ["sqlite"], indirect=True)
+def test_a_net_is_written_down_in_as_many_queries_however_many_went(board: Bench) -> None:
+    """What went is asked for at once."""
+    from tests.pages.benchwork import queries as counted
+
+    counts = []
+    for _ in range(6):
+        with counted(board.store) as asked:
+            add(board, PATH[:2])
+        counts.append(len(asked))
+        board.do(DropNet, board=MAIN, net=board.rows(Net)[0].number, opened_version=1)
+
+    assert len(set(counts)) == 1
 
 
 def test_nets_are_listed_with_who_drives_and_who_listens(board: Bench) -> None:

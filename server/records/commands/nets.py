@@ -7,8 +7,8 @@ from sqlmodel import col, select
 from server.records.commands.base import Command, change, expect_version, part_changed
 from server.records.commands.net_rows import NetFields, PinFields, faults_of
 from server.records.errors import Invalid, NotFound
-from server.records.questions.addresses import designator_key, find_board, find_machine, find_net, next_number
-from server.records.questions.nets import pins_of
+from server.records.questions.addresses import designator_key, find_board, find_machine, find_net
+from server.records.questions.nets import DROPPED, next_net_number, pins_of
 from server.records.questions.stacking import pins_in
 from server.records.tables import Board, Machine, Net, NetPin, Position
 from server.records.words import PartKind
@@ -52,7 +52,7 @@ def add_net(work: Work, command: AddNet) -> Entry:
     net = work.add(
         Net(
             board_id=board.key,
-            number=next_number(work.session, Net.number, Net.board_id == board.id),
+            number=next_net_number(work.session, board),
             **_net_columns(command),
         )
     )
@@ -91,7 +91,7 @@ def drop_net(work: Work, command: DropNet) -> Entry:
     work.session.flush()
     work.session.delete(net)
     work.session.flush()
-    return Entry("drop net", net, f"{called(machine, board, net)} was taken off the record.", machine)
+    return Entry(DROPPED, net, f"{called(machine, board, net)} was taken off the record.", machine)
 
 
 def called(machine: Machine, board: Board, net: Net) -> str:
