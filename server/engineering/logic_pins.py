@@ -35,6 +35,8 @@ DRIVES: tuple[Drive, ...] = ("high", "low", "off", "either")
 ROLES: tuple[Role, ...] = ("totem-pole", "open collector", "either way")
 _LONGEST = 80
 _HIGHEST_LEVEL = 30.0
+# A load equal to what is promised is within it, however its sum was rounded: to one part in 10^9.
+_EVEN = 1 + 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -146,6 +148,7 @@ def weak(output: Output, *, promised: bool) -> Strength:
     if not knots:
         return Strength(((0.0, 0.0),), 0.0)
     last_drop, last_amps = knots[-1]
+    knots = (*knots[:-1], (last_drop, last_amps * _EVEN))
     if short and short[0] > last_amps and short[2] > last_drop:
         return Strength((*knots, (short[2], short[0])), 0.0)
     saturated = chip.is_bipolar and low and not promised

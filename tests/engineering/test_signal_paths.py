@@ -56,6 +56,16 @@ def test_too_many_inputs_are_too_much() -> None:
     assert any("too much for it" in sentence for sentence in path.sentences)
 
 
+@pytest.mark.parametrize("inputs", range(1, 6))
+def test_as_many_inputs_as_are_promised_are_held_low(inputs: int) -> None:
+    """Five 74 inputs on 74LS: 8.0 mA against 8 mA, so 0.5 V as promised; levels and loads say the same."""
+    path = signal_path([Output("U1", LS, "either")], [Receiver(f"U{n}", chip("74")) for n in range(2, 2 + inputs)])
+
+    assert path.loads[0][1].holds is True
+    assert path.holds is True
+    assert all((margin or 0.0) >= 0.3 - 1e-9 for margin in _margins(path).values())
+
+
 def test_a_missing_figure_leaves_the_answer_open() -> None:
     """Input levels that no table has: neither yes nor no."""
     path = signal_path([Output("U1", chip("74"), "either")], [Receiver("U2", chip("74LS bus driver"))])
