@@ -25,6 +25,7 @@ from server.documents.record_schema import (
     RecordedDesign,
     RecordedEvidence,
     RecordedExpectation,
+    RecordedFile,
     RecordedInput,
     RecordedLoan,
     RecordedMachine,
@@ -134,7 +135,8 @@ class _Writer:
             trials=[self.of_trial(row) for row in whole.trials],
             waveforms=[self.entry(RecordedWaveform, row) for row in whole.waveforms],
             symptoms=[self.of_symptom(row) for row in whole.symptoms],
-            photographs=[self.entry(RecordedPhotograph, row) for row in whole.photographs],
+            photographs=[self.entry(RecordedPhotograph, row, machine=tag) for row, tag in whole.photographs],
+            files=[self.entry(RecordedFile, row, machine=tag) for row, tag in whole.files],
             designs=[self.entry(RecordedDesign, row, roles=_roles(row)) for row in whole.designs],
             journal=JournalHead(seq=whole.head[0], hash=whole.head[1]) if whole.head else None,
         )

@@ -365,9 +365,11 @@ class RecordedWaveform(Recorded):
 class RecordedPhotograph(Recorded):
     """A photograph by the digests of its file: as kept, without place data, and as it was sent."""
 
+    machine: str = Field(description="The tag of the machine in which it was added, and has its number.")
     number: int
     on_kind: str
     on_uuid: UUID = Field(description="The entry of this record that the photograph is attached to.")
+    moment: str = Field(description="before or after, of the step that it shows; empty where it is not said.")
     caption: str
     taken_on: date | None
     file_name: str
@@ -377,6 +379,22 @@ class RecordedPhotograph(Recorded):
     size: int
     sha256: str
     sent_sha256: str
+
+
+class RecordedFile(Recorded):
+    """Another file, kept byte for byte, by its digests."""
+
+    machine: str = Field(description="The tag of the machine in which it was added, and has its number.")
+    number: int
+    on_kind: str
+    on_uuid: UUID = Field(description="The entry of this record that the file is attached to.")
+    kind: str = Field(description="schematic, firmware dump, capture or other.")
+    caption: str
+    file_name: str
+    size: int
+    sha256: str
+    crc32: str
+    sha1: str
 
 
 class RecordedDesign(Recorded):
@@ -461,5 +479,6 @@ class MachineRecord(BaseModel):
     waveforms: list[RecordedWaveform]
     symptoms: list[RecordedSymptom]
     photographs: list[RecordedPhotograph]
+    files: list[RecordedFile]
     designs: list[RecordedDesign]
     journal: JournalHead | None

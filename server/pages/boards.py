@@ -8,6 +8,7 @@ from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.responses import Response
 
+from server.pages.files import Attached, attached_to
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
@@ -65,6 +66,7 @@ class BoardPage:
     stays: list[Stay]
     moved: list[MovedMod]
     nets: Paged[NetLine]
+    attached: Attached | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,6 +102,7 @@ class PositionPage:
     form: Form
     kinds: Options
     mountings: Options
+    attached: Attached | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,6 +181,7 @@ def board_page(house: AtHome, tag: str, slug: str, number: PageNumber) -> Respon
             stays=stays_of(session, board),
             moved=mods_on(session, board),
             nets=nets_of(session, board, 1, NETS_SHOWN),
+            attached=attached_to(session, "board", board),
         )
     return house.page("boards/board.html", context)
 
@@ -305,6 +309,7 @@ def _position_page(
         sittings = sittings_at(session, position, number)
         nets = nets_at(session, position)
         emptied = emptied_by(session, position)
+        attached = attached_to(session, "position", position)
     context = PositionPage(
         machine=machine,
         tabs=sections(machine),
@@ -320,5 +325,6 @@ def _position_page(
         form=form,
         kinds=PART_KINDS,
         mountings=MOUNTINGS,
+        attached=attached,
     )
     return house.page("boards/position.html", context, status)

@@ -1,40 +1,22 @@
-"""The shelf, and each machine's own page."""
+"""The shelf, where each machine's pages are, and the forms that enter and revise a machine."""
 
 from dataclasses import dataclass
-from datetime import date
 from urllib.parse import quote
 
 from fastapi import APIRouter
-from sqlmodel import Session
 from starlette.responses import Response
 
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
-from server.records.cautions import cautions
 from server.records.commands.machines import EnterMachine, MachineFields, ReviseMachine
 from server.records.questions.addresses import find_machine
-from server.records.questions.journal import Told, latest
-from server.records.questions.machines import (
-    BagLine,
-    BoardLine,
-    ModLine,
-    OnShelf,
-    bags_of,
-    boards_of,
-    mods_of,
-    shelf,
-)
+from server.records.questions.machines import OnShelf, shelf
 from server.records.questions.paging import Paged
-from server.records.questions.stays import LeftBoard, MovedMod, boards_left, mods_that_came, mods_that_left
-from server.records.questions.symptoms import SymptomLine, latest_symptoms
 from server.records.tables import Machine
 from server.records.words import Hazard
 
 router = APIRouter()
 HAZARDS = [(hazard.value, hazard.value) for hazard in Hazard]
-RECENT = 8
-BAGS_SHOWN = 20
-SYMPTOMS_SHOWN = 20
 
 
 def address(machine: Machine | str) -> str:
@@ -67,24 +49,6 @@ class ShelfPage:
 
 
 @dataclass(frozen=True, slots=True)
-class MachinePage:
-    """One machine: what it is, its boards, symptoms, mods, what lies aside, and what was last done."""
-
-    machine: Machine
-    tabs: list[tuple[str, str]]
-    cautions: list[str]
-    boards: list[BoardLine]
-    boards_left: list[LeftBoard]
-    mods_came: list[MovedMod]
-    mods_left: list[MovedMod]
-    symptoms: list[SymptomLine]
-    mods: Paged[ModLine]
-    bags: list[BagLine]
-    recent: list[Told]
-    today: date
-
-
-@dataclass(frozen=True, slots=True)
 class MachineFormPage:
     """The form that enters or revises a machine; `machine` is none while it is new."""
 
@@ -113,32 +77,6 @@ def enter_machine(house: AtHome, form: PostedForm) -> Response:
         EnterMachine,
         to=lambda done: address(form.text("tag").strip()),  # noqa: ARG005
         again=lambda form, status: _machine_form(house, None, form, status),
-    )
-
-
-@router.get("/machines/{tag}")
-def machine_page(house: AtHome, tag: str, number: PageNumber) -> Response:
-    with house.reading() as session:
-        machine = find_machine(session, tag)
-        return house.page("machines/machine.html", machine_context(session, machine, number))
-
-
-def machine_context(session: Session, machine: Machine, number: int) -> MachinePage:
-    """Everything the machine's page shows; a fixed number of queries."""
-    boards = boards_of(session, machine)
-    return MachinePage(
-        machine=machine,
-        tabs=sections(machine),
-        cautions=cautions(machine.hazards, *(line.board.hazards for line in boards)),
-        boards=boards,
-        boards_left=boards_left(session, machine),
-        mods_came=mods_that_came(session, machine),
-        mods_left=mods_that_left(session, machine),
-        symptoms=latest_symptoms(session, machine, SYMPTOMS_SHOWN + 1),
-        mods=mods_of(session, machine, number),
-        bags=bags_of(session, machine, BAGS_SHOWN + 1),
-        recent=latest(session, machine, RECENT),
-        today=date.today(),  # noqa: DTZ011 (the keeper's own calendar day)
     )
 
 

@@ -2,12 +2,14 @@
 
 from dataclasses import dataclass
 from datetime import date
+from uuid import UUID
 
 from fastapi import APIRouter
 from sqlmodel import Session, col, select
 from starlette.responses import Response
 
 from server.pages.calculations import SumLine, sums_of
+from server.pages.files import Attached, attached_to
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
@@ -25,6 +27,7 @@ from server.records.commands.mods import (
 )
 from server.records.questions.addresses import find_expectation, find_machine, find_mod
 from server.records.questions.assumptions import RULE, Held, Untested, untested
+from server.records.questions.attached_files import files_on_steps
 from server.records.questions.designs import design_of
 from server.records.questions.expectations import ExpectationLine, Verdict, verdicts
 from server.records.questions.foretold import units_of_lines
@@ -32,6 +35,7 @@ from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import ModLine, mods_of
 from server.records.questions.mods import StepLine, moves_of, steps_of, trace_of, why_of
 from server.records.questions.paging import Paged
+from server.records.questions.photographs import Counted, counted_on_steps
 from server.records.questions.stays import LeftBoard, MovedMod, board_gone, mods_that_came
 from server.records.questions.sums import LineOffered, lines_offered
 from server.records.questions.symptoms import cured_by, symptoms_offered
@@ -69,7 +73,7 @@ class ModPage:
     """One mod: its steps, what they leave, its sums, what is expected of it and what came of it.
 
     `gone` is a board that it has steps on and that is in another machine now; `work` says what kind of work it is, and
-    `answers` which symptom it is for.
+    `answers` which symptom it is for. `photographs` and `files` are how many its steps have.
     """
 
     machine: Machine
@@ -89,6 +93,9 @@ class ModPage:
     work: str
     answers: Symptom | None
     next_words: str
+    attached: Attached | None
+    photographs: dict[UUID, Counted]
+    files: dict[UUID, int]
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +211,9 @@ def mod_context(session: Session, machine: Machine, mod: Mod) -> ModPage:
         work=in_words(mod.aim),
         answers=session.get(Symptom, mod.symptom_id) if mod.symptom_id else None,
         next_words=_next_words(mod, steps, sums, unmet),
+        attached=attached_to(session, "mod", mod),
+        photographs=counted_on_steps(session, [line.step.uuid for line in steps]),
+        files=files_on_steps(session, [line.step.uuid for line in steps]),
     )
 
 

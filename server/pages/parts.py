@@ -13,6 +13,7 @@ from fastapi import APIRouter, Depends, Request
 from starlette.responses import Response
 
 from server.pages.boards import PART_KINDS, Options
+from server.pages.files import Attached, attached_to
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
@@ -81,6 +82,7 @@ class PartPage:
     told: Paged[Told]
     today: date
     code: Code
+    attached: Attached | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,6 +157,7 @@ def part_page(house: AtHome, number: PartNumber, page: PageNumber) -> Response:
         stays, loans = stays_of(session, part), loans_of(session, part)
         told = told_of(session, part, page)
         code = code_of(session, part)
+        attached = attached_to(session, "part", part)
     seat, bag = seat_of(stays), bag_of(stays)
     context = PartPage(
         part=part,
@@ -170,6 +173,7 @@ def part_page(house: AtHome, number: PartNumber, page: PageNumber) -> Response:
         told=told,
         today=date.today(),  # noqa: DTZ011 (the keeper's own calendar day)
         code=code,
+        attached=attached,
     )
     return house.page("parts/part.html", context)
 

@@ -1,46 +1,49 @@
 """Photographs: the section on the page of what they show, each one's own page, and the files that browsers fetch.
 
-A page that shows photographs asks `album_of` for them and includes `photographs/_album.html`; everything else about
+A page that shows photographs asks `attached_to` for them and includes `files/_attached.html`; everything else about
 them is here, whatever kind of record they show.
 """
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Annotated
-from urllib.parse import quote, urljoin
+from itertools import zip_longest
+from typing import Literal
 
-from fastapi import APIRouter, Depends, Request
+from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.datastructures import UploadFile
-from starlette.responses import Response
+from starlette.responses import RedirectResponse, Response
 
-from server.pages.file_names import as_attachment, name_alone, with_ending
-from server.pages.forms import FIELD_BYTES_MOST, FIELDS_MOST, Form, PostedForm
+from server.pages.file_names import as_attachment, with_ending
+from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
+from server.pages.uploads import (
+    LAST_PAGE,
+    FilesSent,
+    Outcome,
+    address_on,
+    check,
+    keep_each,
+    onward,
+    subject_at,
+)
 from server.records.commands.base import Command, Line
 from server.records.commands.photographs import AddPhotograph, CaptionFields, ReviseCaption
-from server.records.errors import Invalid, NotFound
+from server.records.errors import NotFound
 from server.records.pictures import JPEG, SCREEN, SMALL, fitted
 from server.records.questions.addresses import find_machine, find_photograph
-from server.records.questions.photographs import (
-    Subject,
-    any_of_file,
-    find_subject,
-    photographs_of,
-    subject_of,
-    view_of,
-)
+from server.records.questions.photographs import Numbered, any_of_file, photographs_of, view_of
+from server.records.questions.subjects import STEP, Subject, subject_of
 from server.records.store import Done
-from server.records.tables import Machine, Photograph
+from server.records.tables import Machine, Photograph, Step
+from server.records.words import Moment
 
 router = APIRouter()
-FIELD = "photographs"
+WHAT = "photographs"
 NAMELESS = "photograph"
-FILES_MOST, FILES_READ = 20, 1_000  # at once: those beyond the first are named, with the reason
-LAST_PAGE = 1_000_000
 FOR_GOOD = "private, max-age=31536000, immutable"  # what lies under a digest never changes
 ENDINGS = {JPEG: (".jpg", ".jpeg"), "image/png": (".png",), "image/webp": (".webp",)}
+MOMENTS = [("", "not said"), *((moment.value, f"{moment} the step") for moment in Moment)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,15 +62,19 @@ class Shot:
 class Album:
     """One page of the photographs of one record, how many pages and photographs there are, and the form for more.
 
-    At its `address` the pages are seen, and there the form is sent to.
+    `pairs` are those taken before a step beside those taken after it, `others` the rest. At its `address` the pages are
+    seen, and there the form is sent to; `moments` are offered only for a step.
     """
 
     shots: list[Shot]
+    pairs: list[tuple[Shot | None, Shot | None]]
+    others: list[Shot]
     number: int
     last: int
     total: int
     address: str
     form: Form
+    moments: list[tuple[str, str]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,19 +83,23 @@ class AlbumPage:
 
     machine: Machine
     tabs: list[tuple[str, str]]
-    subject: str
+    subject: Subject
     onward: str
     album: Album
 
 
 @dataclass(frozen=True, slots=True)
 class PhotographPage:
-    """One photograph, as large as a screen, with what is known of it; `onward` leads to what it shows."""
+    """One photograph, as large as a screen, with what is known of it; `onward` leads to what it shows.
+
+    `machine` is the one that what it shows is in now, `tag` that of the one in which the photograph has its number.
+    """
 
     machine: Machine
     tabs: list[tuple[str, str]]
+    tag: str
     shot: Shot
-    subject: str
+    subject: Subject
     onward: str
     album: str
     kind: str
@@ -96,11 +107,13 @@ class PhotographPage:
 
 @dataclass(frozen=True, slots=True)
 class CaptionFormPage:
-    """The form that revises what is said of a photograph."""
+    """The form that revises what is said of a photograph, numbered in the machine `tag`."""
 
     machine: Machine
+    tag: str
     shot: Shot
     form: Form
+    moments: list[tuple[str, str]]
     action: str
 
 
@@ -109,7 +122,7 @@ class SentPage:
     """What became of files of which some were not kept: how many were, and the others' names with the reasons."""
 
     machine: Machine
-    subject: str
+    subject: Subject
     onward: str
     kept: int
     refused: list[tuple[str, str]]
@@ -117,58 +130,55 @@ class SentPage:
 
 
 class Captioned(Command):
-    """The one line that goes with every file of a form."""
+    """What goes with every file of a form."""
 
     caption: Line = ""
+    moment: Moment | Literal[""] = ""
 
 
-async def files_sent(request: Request) -> Sequence[UploadFile]:
-    """The files of the form, in their order.
-
-    It stands before the form in a handler, because the form is read once, and other forms take fewer files.
-    """
-    data = await request.form(max_files=FILES_READ, max_fields=FIELDS_MOST, max_part_size=FIELD_BYTES_MOST)
-    return [one for one in data.getlist(FIELD) if isinstance(one, UploadFile) and one.filename]
+def photograph_address(tag: str, photograph: Photograph) -> str:
+    """`tag` is that of the machine in which it has its number."""
+    return f"{address(tag)}/photographs/{photograph.number}"
 
 
-FilesSent = Annotated[Sequence[UploadFile], Depends(files_sent)]
-
-
-def photograph_address(machine: Machine, photograph: Photograph) -> str:
-    return f"{address(machine)}/photographs/{photograph.number}"
-
-
-def album_of(session: Session, machine: Machine, shown: Subject, form: Form | None = None, page: int = 1) -> Album:
+def album_of(session: Session, shown: Subject, form: Form | None = None, page: int = 1) -> Album:
     """A page of the photographs of a record, the first for the record's own page; two queries."""
     found = photographs_of(session, shown, page)
-    form = form or Form.blank()
+    form = form or Form.blank(moment=_likely(shown))
     form.prefix = "photo"
+    shots = [_shot(shown, one, SMALL) for one in found.rows]
+    before, after = ([one for one in shots if one.photograph.moment == moment] for moment in Moment)
     return Album(
-        shots=[_shot(machine, shown, one, SMALL) for one in found.rows],
+        shots=shots,
+        pairs=list(zip_longest(before, after)),
+        others=[one for one in shots if not one.photograph.moment],
         number=found.number,
         last=found.last,
         total=found.total,
-        address=_album_address(machine, shown),
+        address=address_on(shown, WHAT),
         form=form,
+        moments=_moments(shown),
     )
 
 
-def _album_address(machine: Machine, shown: Subject) -> str:
-    return f"{address(machine)}/photographs/on/{quote(shown.kind)}/{quote(shown.on)}"
+def _moments(shown: Subject) -> list[tuple[str, str]]:
+    return MOMENTS if shown.kind == STEP else []
 
 
-def _onward(machine: Machine, subject: Subject) -> str:
-    """Where the record is that a photograph shows."""
-    return urljoin(f"{address(machine)}/", subject.place)
+def _likely(shown: Subject) -> str:
+    """What is photographed while a step waits to be done is how it was before."""
+    return Moment.BEFORE if isinstance(shown.row, Step) and shown.row.done_on is None else ""
 
 
-def _shot(machine: Machine, subject: Subject, photograph: Photograph, most: int) -> Shot:
+def _shot(subject: Subject, numbered: Numbered, most: int) -> Shot:
+    photograph = numbered.photograph
     width, height = fitted(photograph.width, photograph.height, most)
     day = f", {photograph.taken_on}" if photograph.taken_on else ""
+    when = f", {photograph.moment} it" if photograph.moment else ""
     return Shot(
         photograph=photograph,
-        alt=photograph.caption or f"Photograph {photograph.number} of {subject}{day}",
-        address=photograph_address(machine, photograph),
+        alt=photograph.caption or f"Photograph {photograph.number} of {subject}{when}{day}",
+        address=photograph_address(numbered.tag, photograph),
         view=f"/photographs/{photograph.sha256}/{most}",
         width=width,
         height=height,
@@ -178,76 +188,58 @@ def _shot(machine: Machine, subject: Subject, photograph: Photograph, most: int)
 # ---- All of a record, and adding ----
 
 
+@router.get("/machines/{tag}/photographs/on/{kind}")
 @router.get("/machines/{tag}/photographs/on/{kind}/{on:path}")
-def photographs_on(house: AtHome, tag: str, kind: str, on: str, page: PageNumber) -> Response:
+def photographs_on(house: AtHome, tag: str, kind: str, page: PageNumber, on: str = "") -> Response:
+    subject = subject_at(house, tag, kind, on)
     with house.reading() as session:
-        machine = find_machine(session, tag)
-        subject = find_subject(session, machine, kind, on)
-        album = album_of(session, machine, subject, page=page)
-    context = AlbumPage(machine, sections(machine), str(subject), _onward(machine, subject), album)
+        if find_machine(session, tag).id != subject.machine.id:
+            return RedirectResponse(address_on(subject, WHAT), 303)
+        album = album_of(session, subject, page=page)
+    context = AlbumPage(subject.machine, sections(subject.machine), subject, onward(subject, WHAT), album)
     return house.page("photographs/album.html", context)
 
 
+@router.post("/machines/{tag}/photographs/on/{kind}")
 @router.post("/machines/{tag}/photographs/on/{kind}/{on:path}")
-def add_photographs(house: AtHome, tag: str, kind: str, on: str, files: FilesSent, form: PostedForm) -> Response:
+def add_photographs(house: AtHome, tag: str, kind: str, files: FilesSent, form: PostedForm, on: str = "") -> Response:
     """Each file is an act of its own: those that will not do are named, and the others are kept."""
-    with house.reading() as session:
-        machine = find_machine(session, tag)
-        subject = find_subject(session, machine, kind, on)
-    _check(form, files)
+    subject = subject_at(house, tag, kind, on)
+    check(form, files, Captioned, WHAT)
     if form.errors:
-        return _sent(house, machine, subject, form)
-    kept: list[Done] = []
-    refused: list[tuple[str, str]] = []
-    for number, file in enumerate(files, 1):
-        name = name_alone(file.filename or "", NAMELESS)
-        if number > FILES_MOST:
-            refused.append((name, f"It was not looked at, because {FILES_MOST} are taken at once. Send it again."))
-            continue
-        try:
-            kept.append(_add(house, machine, subject, form.text("caption"), name, file))
-        except Invalid as problem:
-            refused.append((name, str(problem)))
-    if refused:
-        return _sent(house, machine, subject, form, len(kept), refused)
-    return house.go(_where_seen(house, machine, subject), kept[-1])
+        return _sent(house, subject, form, Outcome())
+    outcome = keep_each(files, NAMELESS, lambda name, file: _add(house, subject, form, name, file))
+    if outcome.refused:
+        return _sent(house, subject, form, outcome)
+    return house.go(_where_seen(house, subject), outcome.kept[-1])
 
 
-def _check(form: Form, files: Sequence[UploadFile]) -> None:
-    """What is wrong with the form whatever the files are is said once, beside its field."""
-    if not files:
-        form.refuse(Invalid({FIELD: "Choose a file, or several."}))
-    try:
-        form.read(Captioned)
-    except Invalid as problem:
-        form.refuse(problem)
-
-
-def _where_seen(house: House, machine: Machine, subject: Subject) -> str:
+def _where_seen(house: House, subject: Subject) -> str:
     """Where what was added last is seen: on the record's own page as long as that shows all."""
     with house.reading() as session:
         last = photographs_of(session, subject).last
-    return (
-        f"{_onward(machine, subject)}#photographs" if last == 1 else f"{_album_address(machine, subject)}?page={last}"
-    )
+    if subject.section:  # it has no page of its own
+        return address_on(subject, WHAT) if last == 1 else f"{address_on(subject, WHAT)}?page={last}"
+    return onward(subject, WHAT) if last == 1 else f"{address_on(subject, WHAT)}?page={last}"
 
 
-def _add(house: House, machine: Machine, subject: Subject, caption: str, name: str, file: UploadFile) -> Done:
-    asked = {"machine": machine.tag, "on_kind": subject.kind, "on": subject.on, "caption": caption, "file_name": name}
+def _add(house: House, subject: Subject, form: Form, name: str, file: UploadFile) -> Done:
+    asked = {
+        "machine": subject.machine.tag,
+        "on_kind": subject.kind,
+        "on": subject.on,
+        "caption": form.text("caption"),
+        "moment": form.text("moment"),
+        "file_name": name,
+    }
     return house.store.carry_out(AddPhotograph.read({**asked, "content": file.file.read()}), house.who)
 
 
-def _sent(
-    house: House,
-    machine: Machine,
-    subject: Subject,
-    form: Form,
-    kept: int = 0,
-    refused: Sequence[tuple[str, str]] = (),
-) -> Response:
+def _sent(house: House, subject: Subject, form: Form, outcome: Outcome) -> Response:
     with house.reading() as session:
-        album = album_of(session, machine, subject, form, LAST_PAGE)
-    context = SentPage(machine, str(subject), _onward(machine, subject), kept, list(refused), album)
+        album = album_of(session, subject, form, LAST_PAGE)
+    kept, refused = len(outcome.kept), outcome.refused
+    context = SentPage(subject.machine, subject, onward(subject, WHAT), kept, refused, album)
     return house.page("photographs/sent.html", context, 422)
 
 
@@ -256,53 +248,51 @@ def _sent(
 
 @router.get("/machines/{tag}/photographs/{n:int}")
 def photograph_page(house: AtHome, tag: str, n: int) -> Response:
-    with house.reading() as session:
-        machine, photograph = _found(session, tag, n)
-        subject = subject_of(session, photograph)
-    shot = _shot(machine, subject, photograph, SCREEN)
-    kind = photograph.media_type.removeprefix("image/")
+    numbered, subject = _found(house, tag, n)
     context = PhotographPage(
-        machine=machine,
-        tabs=sections(machine),
-        shot=shot,
-        subject=str(subject),
-        onward=_onward(machine, subject),
-        album=_album_address(machine, subject),
-        kind=kind,
+        machine=subject.machine,
+        tabs=sections(subject.machine),
+        tag=numbered.tag,
+        shot=_shot(subject, numbered, SCREEN),
+        subject=subject,
+        onward=onward(subject, WHAT),
+        album=address_on(subject, WHAT),
+        kind=numbered.photograph.media_type.removeprefix("image/"),
     )
     return house.page("photographs/photograph.html", context)
 
 
 @router.get("/machines/{tag}/photographs/{n:int}/edit")
 def edit_caption(house: AtHome, tag: str, n: int) -> Response:
-    with house.reading() as session:
-        machine, photograph = _found(session, tag, n)
-    return _caption_form(house, machine, photograph, Form.of_row(CaptionFields, photograph))
+    numbered, subject = _found(house, tag, n)
+    return _caption_form(house, numbered, subject, Form.of_row(CaptionFields, numbered.photograph))
 
 
 @router.post("/machines/{tag}/photographs/{n:int}/edit")
 def revise_caption(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
-    with house.reading() as session:
-        machine, photograph = _found(session, tag, n)
+    numbered, subject = _found(house, tag, n)
     return house.write(
         form,
         ReviseCaption,
-        to=lambda done: photograph_address(machine, photograph),  # noqa: ARG005
-        again=lambda form, status: _caption_form(house, machine, photograph, form, status),
-        machine=machine.tag,
+        to=lambda done: photograph_address(numbered.tag, numbered.photograph),  # noqa: ARG005
+        again=lambda form, status: _caption_form(house, numbered, subject, form, status),
+        machine=numbered.tag,
         photograph=n,
     )
 
 
-def _found(session: Session, tag: str, n: int) -> tuple[Machine, Photograph]:
-    machine = find_machine(session, tag)
-    return machine, find_photograph(session, machine, n)
-
-
-def _caption_form(house: House, machine: Machine, photograph: Photograph, form: Form, status: int = 200) -> Response:
+def _found(house: House, tag: str, n: int) -> tuple[Numbered, Subject]:
     with house.reading() as session:
-        shot = _shot(machine, subject_of(session, photograph), photograph, SMALL)
-    return house.page("photographs/form.html", CaptionFormPage(machine, shot, form, f"{shot.address}/edit"), status)
+        machine = find_machine(session, tag)
+        photograph = find_photograph(session, machine, n)
+        return Numbered(photograph, machine.tag), subject_of(session, photograph.on_kind, photograph.on_uuid)
+
+
+def _caption_form(house: House, numbered: Numbered, subject: Subject, form: Form, status: int = 200) -> Response:
+    shot = _shot(subject, numbered, SMALL)
+    moments, action = _moments(subject), f"{shot.address}/edit"
+    context = CaptionFormPage(subject.machine, numbered.tag, shot, form, moments, action)
+    return house.page("photographs/form.html", context, status)
 
 
 # ---- Files ----
@@ -311,8 +301,7 @@ def _caption_form(house: House, machine: Machine, photograph: Photograph, form: 
 @router.get("/machines/{tag}/photographs/{n:int}/file")
 def kept_file(house: AtHome, tag: str, n: int) -> Response:
     """The kept file under its own name, to be saved."""
-    with house.reading() as session:
-        _, photograph = _found(session, tag, n)
+    photograph = _found(house, tag, n)[0].photograph
     content = house.store.files.read(photograph.sha256)
     name = with_ending(photograph.file_name, ENDINGS[photograph.media_type])
     headers = {"Content-Disposition": as_attachment(name)}

@@ -8,10 +8,10 @@ from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.responses import Response
 
+from server.pages.files import Attached, attached_to
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
-from server.pages.photographs import Album, album_of
 from server.records.commands.symptoms import (
     EndFields,
     EndSymptom,
@@ -23,7 +23,6 @@ from server.records.commands.symptoms import (
 from server.records.questions.addresses import find_machine, find_symptom
 from server.records.questions.hazards import cautions_for
 from server.records.questions.paging import Paged
-from server.records.questions.photographs import subject
 from server.records.questions.symptoms import CauseLine, SymptomWithCauses, answered_by, causes_of, symptoms_of
 from server.records.questions.trials import mods_offered
 from server.records.tables import Machine, Mod, Symptom
@@ -59,7 +58,7 @@ class SymptomPage:
     cured_by: Mod | None
     answered_by: list[Mod]
     causes: list[CauseLine]
-    album: Album
+    attached: Attached | None
     next_words: str
     form: Form
 
@@ -152,7 +151,7 @@ def show_symptom(house: House, tag: str, n: int, form: Form, status: int = 200) 
             cured_by=session.get(Mod, symptom.ended_by_mod_id) if symptom.ended_by_mod_id else None,
             answered_by=list(answered_by(session, symptom)),
             causes=causes,
-            album=album_of(session, machine, subject("symptom", symptom)),
+            attached=attached_to(session, "symptom", symptom),
             next_words="" if symptom.ended_as else _next_words(causes),
             form=form,
         )

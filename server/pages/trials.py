@@ -7,6 +7,7 @@ from datetime import date
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from server.pages.files import Attached, attached_to
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import sections
@@ -60,6 +61,7 @@ class TrialPage:
     reason: str
     form: Form
     mods: list[tuple[str, str]]
+    attached: Attached | None
 
 
 @router.get("/machines/{tag}/trials")
@@ -185,6 +187,7 @@ def _trial(house: House, tag: str, n: int, form: Form | None = None, status: int
             reason=_reason(line, own_in_force(session, machine, trial.day)) if trial.mods_reason else "",
             form=_mods_form(line, form, status),
             mods=[(str(number), f"{number} {title}") for number, title in mods_offered(session, machine)],
+            attached=attached_to(session, "trial", trial),
         )
     return house.page("trials/trial.html", context, status)
 

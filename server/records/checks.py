@@ -10,14 +10,15 @@ from typing import Any
 
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError
-from sqlmodel import Session, func, select
+from sqlmodel import Session, col, func, select
 
 from server.records import journal, tables
 from server.records.errors import Damaged
+from server.records.file_facts import BadFile, facts_of
 from server.records.files import FileStore
 from server.records.reading import Unreadable, every
 from server.records.rules import RULES
-from server.records.tables import JournalEntry, Photograph, Waveform
+from server.records.tables import AttachedFile, JournalEntry, Photograph, Waveform
 from server.records.tables.base import Kept
 from server.records.work import UNJOURNALLED, filled
 
@@ -71,6 +72,22 @@ def _files(files: FileStore, session: Session) -> Iterator[str]:
             files.read(digest)
         except Damaged as damage:
             yield f"{name}: {damage}"
+    for file in session.exec(select(AttachedFile).order_by(col(AttachedFile.id))):
+        yield from _attached(files, file)
+
+
+def _attached(files: FileStore, file: AttachedFile) -> Iterator[str]:
+    """A file that is told of by several digests has each of them."""
+    try:
+        facts = facts_of(files.read(file.sha256))
+    except Damaged as damage:
+        yield f"{file.file_name}: {damage}"
+    except BadFile as fault:
+        yield f"{file.file_name}: {fault}"
+    else:
+        for what, told, found in (("CRC-32", file.crc32, facts.crc32), ("SHA-1", file.sha1, facts.sha1)):
+            if told != found:
+                yield f"{file.file_name}: its {what} is {found}, and not {told} as the record says."
 
 
 def _rows_against_journal(session: Session) -> Iterator[str]:

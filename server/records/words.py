@@ -194,3 +194,19 @@ class EvidenceSide(StrEnum):
 
     FOR = "for"
     AGAINST = "against"
+
+
+class Moment(StrEnum):
+    """When a photograph of a step was taken."""
+
+    BEFORE = "before"
+    AFTER = "after"
+
+
+class FileKind(StrEnum):
+    """What a file is that is kept beside the photographs."""
+
+    SCHEMATIC = "schematic"
+    FIRMWARE_DUMP = "firmware dump"
+    CAPTURE = "capture"
+    OTHER = "other"

@@ -14,7 +14,7 @@ from sqlalchemy import event
 from starlette.requests import Request
 
 from server.app import create_app
-from server.pages.machines import machine_context
+from server.pages.machine_page import machine_context
 from server.pages.templating import environment
 from server.records.commands import machines, mods, parts, steps
 from server.records.commands.base import Command

@@ -73,8 +73,9 @@ def test_a_page_without_photographs_says_how_to_add_one(client: TestClient) -> N
     """On a telephone the field offers the camera; several files go at once; the place is told to be taken out."""
     page = client.get(SYMPTOM)
 
-    (field,) = Page(page.text, SYMPTOM).document.xpath("//input[@type='file']")
-    assert (field.get("accept"), field.get("multiple")) == ("image/*", "multiple")
+    picker, camera, _ = Page(page.text, SYMPTOM).document.xpath("//input[@type='file']")
+    assert (picker.get("accept"), picker.get("multiple"), picker.get("capture")) == ("image/*", "multiple", None)
+    assert (camera.get("accept"), camera.get("multiple"), camera.get("capture")) == ("image/*", None, "environment")
     assert "None yet." in words_of(page)
     assert "Where a picture was taken and with which camera is taken out of the file" in words_of(page)
     assert_sound(page)
@@ -189,6 +190,7 @@ def test_the_keyboard_goes_through_the_section_in_reading_order(client: TestClie
         f"{BASE}/photographs/2",
         "Add photographs",
         "photographs",
+        "camera",
         "caption",
         "Add the photographs",
     ]

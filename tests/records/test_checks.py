@@ -18,6 +18,7 @@ from server.records.commands.calculations import AttachCalculation, ReviseCalcul
 from server.records.commands.circuits import AttachCircuit, ReviseCircuit
 from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
+from server.records.commands.files import AddFile, ReviseFile
 from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
 from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
@@ -49,6 +50,8 @@ from server.records.errors import RecordError, Stale
 from server.records.words import ModState, StepKind
 from tests.records.blinker import ELEMENTS, blinker
 from tests.records.conftest import KEEPER, KINDS, MAIN, TAG, Bench, Copies, behind
+from tests.records.map_scene import ACTS as MAP_ACTS
+from tests.records.map_scene import mapped, photograph
 
 # ---- Whatever the commands do, the record stays whole ----
 
@@ -250,12 +253,21 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "opened_version": VERSIONS,
     },
     AddPhotograph: {
-        "on_kind": st.just("symptom"),
-        "on": st.sampled_from(["1", "2"]),
+        "on_kind": st.sampled_from(["symptom", "step"]),
+        "on": st.sampled_from(["1", "2", "2/1", "2/5"]),
+        "moment": st.sampled_from(["", "before"]),
         "file_name": st.just("screen.png"),
         "content": st.just(PICTURE),
     },
     ReviseCaption: {"photograph": FIRST, "caption": WORDS, "opened_version": VERSIONS},
+    AddFile: {
+        "on_kind": st.sampled_from(["mod", "step"]),
+        "on": st.sampled_from(["1", "2/5"]),
+        "kind": st.sampled_from(["firmware dump", "other"]),
+        "file_name": st.just("dump.bin"),
+        "content": st.sampled_from([b"dump", b""]),
+    },
+    ReviseFile: {"file": FIRST, "kind": st.just("capture"), "caption": WORDS, "opened_version": VERSIONS},
     WriteDesign: {
         "mod": MODS,
         "title": WORDS,
@@ -271,6 +283,7 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     AddNet: NET,
     ReviseNet: {"net": FIRST, "opened_version": VERSIONS, **NET},
     DropNet: {"board": st.just(MAIN), "net": NUMBERS, "opened_version": VERSIONS},
+    **MAP_ACTS,
     NoteModsInForce: {
         "trial": FIRST,
         "mods": st.lists(NUMBERS, max_size=2),
@@ -284,7 +297,7 @@ ASKED = st.sampled_from(ASKABLE).flatmap(lambda kind: st.tuples(st.just(kind), s
 
 
 def prepare(bench: Bench) -> None:
-    """A mod that is fitted, one whose steps wait to be done, a sum, a procedure, a trial, and a second machine."""
+    """A mod that is fitted, one whose steps wait to be done, a sum, a procedure, a trial, a map, another machine."""
     bench.do(EnterMachine, tag=SECOND, model="Merle 80")
     bench.replace_r2()
     bench.plan()
@@ -297,6 +310,8 @@ def prepare(bench: Bench) -> None:
     bench.do(RecordTrial, procedure="timing", day="2025-02-04", readings="501 503", signer=KEEPER)
     lines = [{"name": "I", "expression": "V / R"}]
     bench.do(AttachCalculation, mod=2, title="Current", inputs=SUM_INPUTS, lines=lines)
+    mapped(bench)
+    photograph(bench, 4)
 
 
 def ask(bench: Bench, kind: type[Command], typed: dict[str, Any]) -> None:
@@ -365,16 +380,23 @@ BROKEN = [
     ("step", 1, {"position_id": 5}, "Step 1 is at a position of another machine."),
     ("net_pin", 1, {"position_id": 5}, "Pin 1 of net 1 is at a position of another board."),
     ("net_pin", 1, {"series_position_id": 5}, "Pin 1 of net 1 is at a position of another board."),
+    ("map_pin", 1, {"position_id": 5}, "Map pin 1 is on a picture of another board."),
+    ("board_picture", 1, {"board_id": 2}, "Board picture 1 is a photograph of something else than its board."),
+    ("photograph", 2, {"on_kind": "symptom"}, "Board picture 2 is a photograph of something else than its board."),
+    ("board_picture", 1, {"is_reference": False}, "The map of board 1 has no reference pictures."),
+    ("board_picture", 2, {"is_reference": True}, "The map of board 1 has 2 reference pictures."),
+    ("match_point", 1, {"board_picture_id": 1}, "Board picture 1 is the reference, and matched to itself."),
 ]
 
 
 @pytest.fixture
 def eventful(bench: Bench) -> Bench:
-    """A mod fitted at R2, another planned, a net, a second machine with one position, a spare that is lent again."""
+    """A mod fitted at R2, another planned, a net, a map, a machine with one position, a spare that is lent again."""
     bench.replace_r2()
     bench.plan()
     pin = {"designator": "R2", "role": "passive", "other_end": "5 V"}
     bench.do(AddNet, board=MAIN, name="HOLD", pins=[pin])
+    mapped(bench)
     bench.do(EnterMachine, tag="TM-04", model="Merle 80")
     bench.do(AddBoard, machine="TM-04", name="Main board", kind="main board")
     bench.do(AddPosition, machine="TM-04", board=MAIN, designator="R1", mounting="soldered")

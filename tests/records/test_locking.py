@@ -12,7 +12,9 @@ from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation
 from server.records.commands.circuits import AttachCircuit, ReviseCircuit
 from server.records.commands.designs import ReviseDesign, WriteDesign
+from server.records.commands.files import AddFile, ReviseFile
 from server.records.commands.machines import ReviseBoard, ReviseMachine, RevisePosition
+from server.records.commands.maps import MatchPictures, PlacePin
 from server.records.commands.mods import ReviseMod
 from server.records.commands.nets import AddNet, ReviseNet
 from server.records.commands.parts import EnterPart, RevisePart
@@ -24,6 +26,7 @@ from server.records.commands.waveforms import ReviseWaveform
 from server.records.errors import RecordError, Stale
 from server.records.store import Store
 from server.records.tables import JournalEntry, Machine, Placement
+from tests.records import map_scene
 from tests.records.blinker import blinker
 from tests.records.captures import record
 from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
@@ -46,11 +49,15 @@ def busy(bench: Bench) -> Bench:
     bench.do(SuspectCause, title="It hangs at times", seen_on="2025-01-05", sentence="The supply sags")
     record(bench)
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="hang.jpg", content=jpeg())
+    bench.do(AddFile, on_kind="symptom", on="1", kind="other", file_name="hang.bin", content=b"hang")
     bench.do(AttachCircuit, **blinker())
     bench.plan("Slower clock")
     bench.step("take out", "R7", 2)
     bench.do(WriteDesign, mod=2, title="Clock", roles=[{"board": MAIN, "designator": "R7", "name": "R7"}])
     bench.do(AddNet, name="KEY 1", **NET)
+    for number in (2, 3):
+        map_scene.add(bench, number)
+    map_scene.pin(bench, "R2", 30, 20)
     return bench
 
 
@@ -166,6 +173,13 @@ REVISIONS: list[tuple[type[Command], dict[str, Any], dict[str, Any], dict[str, A
         {"caption": ("Stopped", "Hanging"), "taken on": ("", "2025-01-05")},
     ),
     (
+        ReviseFile,
+        {"file": 1},
+        {"kind": "capture", "caption": "Hanging"},
+        {"kind": "other", "caption": "Stopped"},
+        {"kind": ("other", "capture"), "caption": ("Stopped", "Hanging")},
+    ),
+    (
         ReviseNet,
         {"net": 1},
         {"name": "KEY 2", "board": MAIN, "pins": [{"designator": "U7", "pin": "2", "role": "input"}]},
@@ -175,6 +189,26 @@ REVISIONS: list[tuple[type[Command], dict[str, Any], dict[str, Any], dict[str, A
             "sheet": ("2", ""),
             "pins": ("U7 · 1 · input", "U7 · 2 · input"),
         },
+    ),
+    (
+        MatchPictures,
+        {"board": MAIN, "picture": 2},
+        {"points": map_scene.FRONT[1:]},
+        {"points": map_scene.BACK[1:], "match_kind": "affine"},
+        {
+            "match kind": ("affine", ""),
+            "points": (
+                "110 · 10 · 10 · 10; 110 · 70 · 10 · 70; 10 · 70 · 110 · 70",
+                "110 · 10 · 75 · 15; 110 · 70 · 75 · 45; 10 · 70 · 25 · 45",
+            ),
+        },
+    ),
+    (
+        PlacePin,
+        {"board": MAIN, "designator": "R2"},
+        {"picture": 1, "x": 40, "y": 25},
+        {"picture": 2, "x": 50, "y": 25},
+        {"picture": ("2", "1"), "x": ("50.0", "40.0")},
     ),
     (ReviseDesign, {"design": "clock"}, {"title": "Fast"}, {"title": "Slow"}, {"title": ("Slow", "Fast")}),
 ]

@@ -14,16 +14,9 @@ from server.records.commands.symptoms import NoteSymptom
 from server.records.errors import Damaged, NotFound, Stale
 from server.records.files import DERIVED
 from server.records.pictures import SCREEN, SMALL, take_in
-from server.records.questions.addresses import find_machine, find_photograph
-from server.records.questions.photographs import (
-    KINDS,
-    any_of_file,
-    find_subject,
-    photographs_of,
-    subject,
-    subject_of,
-    view_of,
-)
+from server.records.questions.addresses import find_machine
+from server.records.questions.photographs import any_of_file, photographs_of, view_of
+from server.records.questions.subjects import Subject, find_subject
 from server.records.store import open_engine, take_turn
 from server.records.tables import Photograph, Symptom
 from tests.records.conftest import TAG, Bench
@@ -41,6 +34,11 @@ def symptoms(bench: Bench) -> None:
 def add(bench: Bench, on: str = "1", content: bytes = b"", **more: object) -> None:
     typed = {"on_kind": "symptom", "on": on, "file_name": "shot.jpg", "content": content or jpeg(), **more}
     bench.do(AddPhotograph, **typed)
+
+
+def symptom(bench: Bench, on: str = "1") -> Subject:
+    with bench.store.reading() as session:
+        return find_subject(session, find_machine(session, TAG), "symptom", on)
 
 
 # ---- Adding ----
@@ -90,14 +88,14 @@ def test_photographs_of_a_machine_count_from_one(bench: Bench) -> None:
     with bench.store.reading() as session:
         machine = find_machine(session, TAG)
         shown = [find_subject(session, machine, "symptom", on) for on in ("1", "2")]
-        found = {one.on: [row.number for row in photographs_of(session, one).rows] for one in shown}
+        found = {one.on: [row.photograph.number for row in photographs_of(session, one).rows] for one in shown}
     assert found == {"1": [1, 3], "2": [2]}
     assert [row.number for row in bench.rows(Photograph)] == [1, 2, 3, 1]
 
 
 def test_a_record_without_photographs_has_none(bench: Bench) -> None:
     with bench.store.reading() as session:
-        found = photographs_of(session, subject("symptom", bench.row(Symptom, 1)))
+        found = photographs_of(session, symptom(bench))
     assert (list(found.rows), found.last, found.total) == ([], 1, 0)
 
 
@@ -108,9 +106,8 @@ def test_the_photographs_of_a_record_come_page_by_page(bench: Bench, monkeypatch
         add(bench, content=jpeg(orientation))
 
     with bench.store.reading() as session:
-        shown = subject("symptom", bench.row(Symptom, 1))
-        pages = [photographs_of(session, shown, page) for page in (1, 2, 3, 9)]
-    assert [[row.number for row in page.rows] for page in pages] == [[1, 2], [3, 4], [5], [5]]
+        pages = [photographs_of(session, symptom(bench), page) for page in (1, 2, 3, 9)]
+    assert [[row.photograph.number for row in page.rows] for page in pages] == [[1, 2], [3, 4], [5], [5]]
     assert {(page.last, page.total) for page in pages} == {(3, 5)}
 
 
@@ -121,7 +118,7 @@ def test_photographs_are_found_by_the_kind_of_what_they_show(bench: Bench) -> No
         connection.execute(text("UPDATE photograph SET on_kind = 'lamp'"))
 
     with bench.store.reading() as session:
-        assert photographs_of(session, subject("symptom", bench.row(Symptom, 1))).total == 0
+        assert photographs_of(session, symptom(bench)).total == 0
     add(bench)
     assert len(bench.rows(Photograph)) == 2
 
@@ -210,20 +207,6 @@ def test_what_is_not_there_has_no_photographs(bench: Bench, kind: str, on: str) 
     with pytest.raises(NotFound):
         add(bench, on, on_kind=kind)
     assert before == bench.entries()
-
-
-@pytest.mark.parametrize("kind", KINDS)
-def test_every_kind_of_record_finds_its_way_back(bench: Bench, kind: str) -> None:
-    """From the name that people use to the record, to its photograph, and to the same name."""
-    names = {"symptom": "2"}
-    add(bench, names[kind], on_kind=kind)
-
-    with bench.store.reading() as session:
-        machine = find_machine(session, TAG)
-        subject = find_subject(session, machine, kind, names[kind])
-        back = subject_of(session, find_photograph(session, machine, 1))
-    assert (back.kind, back.on, back.row.uuid) == (kind, names[kind], subject.row.uuid)
-    assert (str(back), back.place) == ("symptom 2", "symptoms/2")
 
 
 # ---- Revising ----

@@ -16,6 +16,7 @@ from sqlmodel import Session, SQLModel
 
 from server.records import commands, journal
 from server.records.commands.base import LINE_MOST, Command
+from server.records.commands.files import AddFile
 from server.records.commands.loans import LendPart
 from server.records.commands.machines import EnterMachine
 from server.records.commands.nets import AddNet
@@ -28,6 +29,7 @@ from server.records.errors import Invalid, RecordError, Stale
 from server.records.store import take_turn
 from server.records.tables import Evidence, Part
 from server.records.work import HANDLERS, Work, plain, unheard
+from tests.records import map_scene
 from tests.records.blinker import blinker
 from tests.records.captures import capture, ramping, record
 from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
@@ -113,9 +115,20 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("DropEvidence", {"symptom": 1, "cause": 1}),
     ("AddPhotograph", {"on_kind": "symptom", "on": "2", "file_name": "shot.jpg", "content": jpeg()}),
     ("ReviseCaption", {"photograph": 1}),
+    ("AddFile", {"on_kind": "step", "on": "1/2", "kind": "other", "file_name": "dump.bin", "content": b"more"}),
+    ("ReviseFile", {"file": 1, "kind": "other"}),
     ("AddNet", {"board": MAIN, "name": "WAIT", "pins": [{"designator": "U7", "pin": "1", "role": "input"}]}),
     ("ReviseNet", {"board": MAIN, "net": 1, "name": "KEY 2", "pins": PINS}),
     ("DropNet", {"board": MAIN, "net": 1}),
+    ("AddBoardPicture", {"board": MAIN, "photograph": 4, "kind": "layout"}),
+    ("LeavePictureOut", {"board": MAIN, "picture": 3}),
+    ("MatchPictures", {"board": MAIN, "picture": 2, "points": map_scene.FRONT[1:]}),
+    ("PlacePin", {"board": MAIN, "designator": "R9", "picture": 1, "x": 30, "y": 20}),
+    ("TakePinOff", {"board": MAIN, "designator": "R2"}),
+    (
+        "PointOutPosition",
+        {"board": MAIN, "designator": "Q1", "mounting": "soldered", "picture": 1, "x": 30, "y": 20},
+    ),
 ]
 UNREAD = {
     *(f"{row}.0.{field}" for row in ("elements", "fall") for field in ("other_line", "figure")),
@@ -133,7 +146,7 @@ UNUSED = {
 
 
 def set_up(bench: Bench) -> None:
-    """A mod half carried out, one whose part was discarded, sums, trials, symptoms; parts bagged, lent and lost."""
+    """A mod half carried out, one whose part is gone, sums, trials, symptoms, a map; parts bagged, lent and lost."""
     bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new")
     bench.do(EnterMachine, tag="TM-09", model="Merle 40")
     bench.plan()
@@ -151,12 +164,15 @@ def set_up(bench: Bench) -> None:
     bench.do(WriteProcedure, title="Timing")
     bench.do(RecordTrial, procedure="timing", day="2025-02-04", readings="501", **SIGNED)
     bench.do(AddNet, board=MAIN, name="KEY 1", pins=PINS)
+    map_scene.mapped(bench)
+    map_scene.photograph(bench, 4)
     record(bench, ramping(60))
     for title in ("It hangs", "It hums"):
         bench.do(SuspectCause, title=title, seen_on="2025-01-05", sentence="A cause")
     bench.do(EndSymptom, symptom=2, ended_as="accepted", ended_on="2025-02-05", opened_version=1)
     bench.do(AddEvidence, symptom=1, cause=1, side="for", day="2025-02-05", note="Seen")
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="shot.jpg", content=jpeg())
+    bench.do(AddFile, on_kind="mod", on="1", kind="firmware dump", file_name="dump.bin", content=b"dump")
     lent = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
     bench.do(LendPart, part=lent, to_whom="Ida Quern", day="2025-01-20")
     lost = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key

@@ -6,18 +6,20 @@ A photograph that was added stays: the record keeps what it once was shown.
 """
 
 from functools import partial
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import BeforeValidator
 from sqlmodel import Session
 
 from server.records.commands.base import Command, Line, NeededLine, OptionalDay, change, expect_version
-from server.records.errors import Refused
+from server.records.errors import Invalid, Refused
 from server.records.files import FileStore
 from server.records.pictures import Picture, take_in, view_name
 from server.records.questions.addresses import find_machine, find_photograph, next_number
-from server.records.questions.photographs import Subject, find_subject, those_of
-from server.records.tables import Photograph
+from server.records.questions.photographs import those_of
+from server.records.questions.subjects import STEP, Subject, subject_in
+from server.records.tables import Machine, Photograph
+from server.records.words import Moment
 from server.records.work import Entry, Work, handles
 
 
@@ -28,9 +30,10 @@ def _taken_in(content: object) -> Picture:
 
 
 class CaptionFields(Command):
-    """What is said of a photograph."""
+    """What is said of a photograph; `moment` only of one that shows a step."""
 
     caption: Line = ""
+    moment: Moment | Literal[""] = ""
     taken_on: OptionalDay = None
 
 
@@ -40,6 +43,7 @@ class AddPhotograph(Command):
     machine: str
     on_kind: Line
     on: Line
+    moment: Moment | Literal[""] = ""
     caption: Line = ""
     file_name: NeededLine
     content: Annotated[Picture, BeforeValidator(_taken_in)]
@@ -58,9 +62,9 @@ class ReviseCaption(CaptionFields):
 
 @handles(AddPhotograph)
 def add_photograph(work: Work, command: AddPhotograph) -> Entry:
-    machine = find_machine(work.session, command.machine)
-    subject = find_subject(work.session, machine, command.on_kind, command.on)
-    picture = command.content
+    subject, picture = subject_in(work.session, command.machine, command.on_kind, command.on), command.content
+    machine = subject.machine
+    _check_moment(subject.kind, command.moment)
     _check_new(work.session, subject, picture)
     photograph = work.add(
         Photograph(
@@ -68,6 +72,7 @@ def add_photograph(work: Work, command: AddPhotograph) -> Entry:
             number=next_number(work.session, Photograph.number, Photograph.machine_id == machine.id),
             on_kind=subject.kind,
             on_uuid=subject.row.uuid,
+            moment=command.moment,
             caption=command.caption,
             taken_on=picture.taken_on,
             file_name=command.file_name,
@@ -80,7 +85,8 @@ def add_photograph(work: Work, command: AddPhotograph) -> Entry:
         )
     )
     said = f": “{photograph.caption}”" if photograph.caption else ""
-    words = f"Added photograph {photograph.number} of {machine.tag}, to {subject}{said}."
+    when = f", {photograph.moment} it" if photograph.moment else ""
+    words = f"Added photograph {photograph.number} of {machine.tag}, to {subject}{when}{said}."
     return Entry("add photograph", photograph, words, machine)
 
 
@@ -88,14 +94,24 @@ def add_photograph(work: Work, command: AddPhotograph) -> Entry:
 def revise_caption(work: Work, command: ReviseCaption) -> Entry:
     machine = find_machine(work.session, command.machine)
     photograph = find_photograph(work.session, machine, command.photograph)
+    _check_moment(photograph.on_kind, command.moment)
     values = command.columns(CaptionFields)
+    if photograph.on_kind != STEP:
+        del values["moment"]
     expect_version("photograph", photograph, command.opened_version, values)
     words = f"Photograph {photograph.number} of {machine.tag}: {change(photograph, values)}."
     return Entry("revise caption", photograph, words, machine)
+
+
+def _check_moment(kind: str, moment: str) -> None:
+    if moment and kind != STEP:
+        raise Invalid({"moment": "Only a photograph of a step is taken before it or after it."})
 
 
 def _check_new(session: Session, subject: Subject, picture: Picture) -> None:
     """The same file twice says nothing more; it comes of a form that was sent again."""
     known = session.exec(those_of(subject).where(Photograph.sent_sha256 == picture.sent_sha256).limit(1)).first()
     if known:
-        raise Refused(f"This file is photograph {known.number} already.", "content")
+        elsewhere = known.machine_id != subject.machine.id
+        of = f" of {session.get_one(Machine, known.machine_id).tag}" if elsewhere else ""
+        raise Refused(f"This file is photograph {known.number}{of} already.", "content")

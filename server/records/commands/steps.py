@@ -20,8 +20,10 @@ from server.records.commands.step_order import check_turn, check_undo, expect_no
 from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
 from server.records.placing import describe, occupant, place, take_out
 from server.records.questions.addresses import find_board, find_machine, find_mod, find_position, find_step, next_number
+from server.records.questions.attached_files import move_to
 from server.records.questions.stacking import OF_ONE_PIN
 from server.records.questions.stays import home_of, mods_ever, was_in
+from server.records.questions.subjects import STEP, subject_of
 from server.records.questions.way_back import waits_for_its_part
 from server.records.tables import Board, Machine, Mod, Part, Position, Step
 from server.records.traces import ORDER, trace_of_kind, words_of
@@ -158,6 +160,8 @@ def drop_step(work: Work, command: DropStep) -> Entry:
     if step.done_on:
         raise Refused("A step that was done cannot be taken off the plan. Put it back instead.")
     words = f"{called(machine, mod)} step {step.number} was taken off the plan."
+    if move_to(work.session, subject_of(work.session, STEP, step.uuid), subject_of(work.session, "mod", mod.uuid)):
+        words += " What was attached to it is attached to the mod now."
     work.session.delete(step)
     work.session.flush()
     later = work.session.exec(select(Step).where(Step.mod_id == mod.id).order_by(col(Step.number)))

@@ -12,6 +12,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.errors import BoardLeft, NotFound
 from server.records.tables import (
+    AttachedFile,
     Board,
     BoardPicture,
     BoardStay,
@@ -157,6 +158,11 @@ def find_waveform(session: Session, machine: Machine, number: int) -> Waveform:
 def find_photograph(session: Session, machine: Machine, number: int) -> Photograph:
     query = select(Photograph).where(Photograph.machine_id == machine.id, Photograph.number == storable(number))
     return _only(session, query, "photograph", number)
+
+
+def find_file(session: Session, machine: Machine, number: int) -> AttachedFile:
+    query = select(AttachedFile).where(AttachedFile.machine_id == machine.id, AttachedFile.number == storable(number))
+    return _only(session, query, "file", number)
 
 
 def find_design(session: Session, name: str) -> Design:

@@ -1,102 +1,76 @@
-"""Questions about photographs: what can have them, which a record has, and the views that pages show.
+"""Questions about photographs: which a record has, and the views that pages show."""
 
-`KINDS` is the one place that says which kinds of record can have photographs, and how each is found and named.
-"""
-
-from collections.abc import Callable
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import Any
+from uuid import UUID
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.errors import Damaged, NotFound
 from server.records.files import FileStore
 from server.records.picture_formats import BadPicture
 from server.records.pictures import take_in, view_name
-from server.records.questions.addresses import find_symptom
 from server.records.questions.paging import Paged, paged
-from server.records.tables import Machine, Photograph, Symptom
-from server.records.tables.base import Kept
+from server.records.questions.subjects import STEP, Subject
+from server.records.tables import Machine, Photograph
+from server.records.words import Moment
 
-NUMBER_DIGITS = 9
 ON_A_PAGE = 24
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
-    """A kind of record that can have photographs.
+class Counted:
+    """How many photographs there are of a step, and how many of them were taken before it and after it."""
 
-    `find` finds one by the name that people use within its machine, `named` gives that name, and `place` says where
-    the record named so stands below its machine's own address.
-    """
-
-    table: type[Kept]
-    find: Callable[[Session, Machine, str], Kept]
-    named: Callable[[Any], str]
-    place: Callable[[str], str]
-
-
-def _numbered(kind: str, find: Callable[[Session, Machine, int], Kept]) -> Callable[[Session, Machine, str], Kept]:
-    """What has a number within its machine, found by that number as it is typed."""
-
-    def found(session: Session, machine: Machine, on: str) -> Kept:
-        if not (on.isascii() and on.isdigit() and len(on) <= NUMBER_DIGITS):
-            raise NotFound(kind, on)
-        return find(session, machine, int(on))
-
-    return found
-
-
-KINDS: dict[str, Kind] = {
-    "symptom": Kind(Symptom, _numbered("symptom", find_symptom), lambda row: str(row.number), "symptoms/{}".format),
-}
+    total: int
+    before: int
+    after: int
 
 
 @dataclass(frozen=True, slots=True)
-class Subject:
-    """The record that a photograph shows."""
+class Numbered:
+    """A photograph, and the tag of the machine in which it is numbered."""
 
-    kind: str
-    on: str
-    row: Kept
-
-    @property
-    def place(self) -> str:
-        """Where it stands below its machine's address."""
-        return KINDS[self.kind].place(self.on)
-
-    def __str__(self) -> str:
-        return f"{self.kind} {self.on}".rstrip()
-
-
-def find_subject(session: Session, machine: Machine, kind: str, on: str) -> Subject:
-    """What photographs are to be added to: a `kind` of record of this machine, named as people name it."""
-    if kind not in KINDS:
-        raise NotFound("kind of record that has photographs,", kind)
-    return subject(kind, KINDS[kind].find(session, machine, on))
-
-
-def subject(kind: str, row: Kept) -> Subject:
-    """A record that may have photographs, as what they show."""
-    return Subject(kind, KINDS[kind].named(row), row)
-
-
-def subject_of(session: Session, photograph: Photograph) -> Subject:
-    """What a photograph shows."""
-    table = KINDS[photograph.on_kind].table
-    return subject(photograph.on_kind, session.exec(select(table).where(table.uuid == photograph.on_uuid)).one())
+    photograph: Photograph
+    tag: str
 
 
 def those_of(shown: Subject) -> SelectOfScalar[Photograph]:
     """A select of the photographs of one record, in the order in which they were added."""
-    mine = (Photograph.on_kind == shown.kind, Photograph.on_uuid == shown.row.uuid)
-    return select(Photograph).where(*mine).order_by(col(Photograph.number))
+    return select(Photograph).where(*_on(shown)).order_by(col(Photograph.id))
 
 
-def photographs_of(session: Session, shown: Subject, page: int = 1) -> Paged[Photograph]:
+def photographs_of(session: Session, shown: Subject, page: int = 1) -> Paged[Numbered]:
     """One page of the photographs of a record; two queries, however many there are."""
-    return paged(session, those_of(shown), page, ON_A_PAGE)
+    query = (
+        select(Photograph, Machine.tag)
+        .join(Machine, col(Machine.id) == col(Photograph.machine_id))
+        .where(*_on(shown))
+        .order_by(col(Photograph.id))
+    )
+    found = paged(session, query, page, ON_A_PAGE)
+    return Paged([Numbered(*row) for row in found.rows], found.number, found.last, found.total)
+
+
+def _on(shown: Subject) -> tuple[bool, bool]:
+    return Photograph.on_kind == shown.kind, Photograph.on_uuid == shown.row.uuid
+
+
+def counted_on_steps(session: Session, steps: Iterable[UUID]) -> dict[UUID, Counted]:
+    """How many photographs each of these steps has, those that have any; in one query."""
+    query = (
+        select(Photograph.on_uuid, Photograph.moment, func.count())
+        .where(Photograph.on_kind == STEP, col(Photograph.on_uuid).in_(list(steps)))
+        .group_by(col(Photograph.on_uuid), col(Photograph.moment))
+    )
+    found: dict[UUID, dict[str, int]] = {}
+    for step, moment, many in session.exec(query):
+        found.setdefault(step, {})[moment] = many
+    return {
+        step: Counted(sum(many.values()), many.get(Moment.BEFORE, 0), many.get(Moment.AFTER, 0))
+        for step, many in found.items()
+    }
 
 
 def any_of_file(session: Session, sha256: str) -> Photograph:

@@ -19,6 +19,7 @@ from sqlmodel import Session, col, or_, select
 from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.questions import expectations
+from server.records.questions.attached_files import attached_within
 from server.records.questions.expectations import ExpectationLine
 from server.records.questions.foretold import KeptSum
 from server.records.questions.journal import about
@@ -26,6 +27,7 @@ from server.records.questions.maps import MapsWithin, maps_within
 from server.records.questions.stays import MovedMod, mods_that_came, mods_that_left
 from server.records.questions.way_back import WayBack, way_back
 from server.records.tables import (
+    AttachedFile,
     Board,
     BoardStay,
     Calculation,
@@ -67,7 +69,8 @@ class WholeMachine:
     """One machine's rows, table by table, and the last journal entry about it: (seq, hash).
 
     A board that moved takes its positions and all that sat there along. So a step can stand at a position that is not
-    here, and a placement can be the act of a step that is not. `came` and `left` are the mods that went with boards.
+    here, and a placement can be the act of a step that is not. What is attached to a record comes with the tag of the
+    machine in which it has its number. `came` and `left` are the mods that went with boards.
     """
 
     machine: Machine
@@ -96,7 +99,8 @@ class WholeMachine:
     causes: Sequence[PossibleCause]
     evidence: Sequence[Evidence]
     waveforms: Sequence[Waveform]
-    photographs: Sequence[Photograph]
+    photographs: Sequence[tuple[Photograph, str]]
+    files: Sequence[tuple[AttachedFile, str]]
     designs: Sequence[Design]
     came: Sequence[MovedMod]
     left: Sequence[MovedMod]
@@ -286,9 +290,8 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
             .order_by(col(Evidence.day), col(Evidence.uuid))
         ).all(),
         waveforms=read(select(Waveform).where(Waveform.machine_id == machine.id).order_by(col(Waveform.number))).all(),
-        photographs=read(
-            select(Photograph).where(Photograph.machine_id == machine.id).order_by(col(Photograph.number))
-        ).all(),
+        photographs=_attached(session, Photograph, machine, positions),
+        files=_attached(session, AttachedFile, machine, positions),
         designs=_designs(session, machine),
         came=mods_that_came(session, machine),
         left=mods_that_left(session, machine),
@@ -305,6 +308,33 @@ def read_stays(session: Session, boards: Keys) -> Sequence[tuple[BoardStay, str]
         .where(col(BoardStay.board_id).in_(boards))
     )
     return sorted(session.exec(query).all(), key=lambda row: (row[0].since or date.min, row[0].uuid))
+
+
+Attached = TypeVar("Attached", Photograph, AttachedFile)
+
+
+def _attached(
+    session: Session, table: type[Attached], machine: Machine, positions: Keys
+) -> Sequence[tuple[Attached, str]]:
+    """What is attached to the records of this machine, wherever it was added; with the tag of where that was."""
+    boards = select(col(Board.id)).where(Board.machine_id == machine.id)
+    mods = select(col(Mod.id)).where(Mod.machine_id == machine.id)
+    kinds = {
+        "machine": select(Machine.uuid).where(Machine.id == machine.id),
+        "board": select(Board.uuid).where(Board.machine_id == machine.id),
+        "position": select(Position.uuid).where(col(Position.board_id).in_(boards)),
+        "part": select(Part.uuid).where(_belongs(col(Part.id), positions)),
+        "mod": select(Mod.uuid).where(Mod.machine_id == machine.id),
+        "step": select(Step.uuid).where(col(Step.mod_id).in_(mods)),
+        "symptom": select(Symptom.uuid).where(Symptom.machine_id == machine.id),
+        "trial": select(Trial.uuid).where(Trial.machine_id == machine.id),
+    }
+    query = (
+        select(table, Machine.tag)
+        .join(Machine, col(Machine.id) == col(table.machine_id))
+        .where(attached_within(table, kinds))
+    )
+    return sorted(session.exec(query).all(), key=lambda row: (row[1], row[0].number))
 
 
 def _belongs(part: Mapped[Any], positions: Keys) -> ColumnElement[bool]:
