@@ -164,7 +164,8 @@ def match_pictures(work: Work, command: MatchPictures) -> Entry:
     rows = read_points(command.points, command.match_kind, reference, pictures[picture.key])
     said = [change(picture, values)]
     if _replace_points(work, picture, stored, rows):
-        part_changed(picture)
+        if not said[0]:
+            part_changed(picture)
         said.append(f"matched to picture {reference.number} by {len(rows)} points" if rows else "no longer matched")
     what = f"{called(machine, board, picture)}: {'; '.join(filter(None, said)) or 'nothing changed'}."
     return Entry("match pictures", picture, what, machine)
