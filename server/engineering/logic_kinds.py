@@ -11,21 +11,21 @@ what the pin does, for one chip can keep a family's levels at its inputs and not
 
 Out: a member of `logic_families.kinds()`. Volts and amperes are those tables' matter; an input is taken for one unit
 load, which pins of counters and flip-flops can exceed. Raises nothing.
-Source: type numbers and pin numbers are common practice, no source.
+Source: type numbers are common practice, no source; pins, `port_pins`.
 """
 
 import re
 from functools import lru_cache
 from typing import Literal
 
+from server.engineering.port_pins import joined, port_pin
+
 Does = Literal["drives", "listens", "both"]
 
 _LOGIC = re.compile(r"[A-Z]{0,3}?74(?P<family>[A-Z]{0,5}?)(?P<number>\d{2,4})[A-Z]{0,4}\d?", re.ASCII)
 # A 1 before the number belongs to a maker's own way of numbering: MC14011B.
 _CMOS = re.compile(r"[A-Z]{0,3}1?(?P<number>4\d{3}|40\d{3})(?P<build>U?B)[A-Z]{0,3}\d?", re.ASCII)
-_PORT_8255 = re.compile(r"[A-ZΜ]{0,3}8255(?P<revision>A?)[CDNP]?\d?", re.ASCII)
-_PORT_65 = re.compile(r"[A-Z]{0,3}65(?:20|21|22|26|30|32)[AB]?[CDNP]?")
-_JOINING = re.compile(r"[\s\-.]+")
+_PORT_8255A = re.compile(r"[A-ZΜ]{0,3}8255A[CDNP]?\d?", re.ASCII)
 _FAMILIES = {"": "74", "LS": "74LS", "HC": "74HC", "HCT": "74HCT"}
 _LONGEST = 40
 
@@ -46,9 +46,6 @@ _CMOS_DRIVES_OTHERWISE = frozenset(
     {4007, 4009, 4010, 4041, 4049, 4050, 4054, 4055, 4056, 4104, 4107, 4109, 4502, 4503, 4504, 4511, 4513, 4543, 4547}
     | {40107, 40109, 40110, 40116, 40240, 40244, 40245, 40373, 40374}
 )
-# A 40-pin package, from pin 1: the pins of ports, and of the data bus.
-_PINS_8255 = ({*range(1, 5), *range(10, 26), *range(37, 41)}, {*range(27, 35)})
-_PINS_65: tuple[set[int], set[int]] = ({*range(2, 18)}, set())
 
 
 @lru_cache(maxsize=1024)
@@ -59,7 +56,7 @@ def kind_of(type_number: str, pin: str = "", does: Does = "both") -> str | None:
     """
     if len(type_number) > _LONGEST:
         return None
-    name = _JOINING.sub("", type_number.upper())
+    name = joined(type_number)
     found = {kind for kind in (_of_74(name, does), _of_4000(name, does), _of_port(name, pin)) if kind}
     return found.pop() if len(found) == 1 else None
 
@@ -98,20 +95,9 @@ def _of_4000(name: str, does: Does) -> str | None:
 
 
 def _of_port(name: str, pin: str) -> str | None:
-    if match := _PORT_8255.fullmatch(name):
-        place = _place(pin, _PINS_8255)
-        return f"8255{match['revision']} {place}" if place else None
-    if _PORT_65.fullmatch(name):
-        return "65xx-style port" if _place(pin, _PINS_65) == "port" else None
-    return None
-
-
-def _place(pin: str, numbers: tuple[set[int], set[int]]) -> Literal["port", "data bus", ""]:
-    """Whether a pin belongs to a port or to the data bus; neither where its number or name does not say so."""
-    word = re.sub(r"^PIN", "", _JOINING.sub("", pin.upper()))
-    if word.isascii() and word.isdecimal() and len(word) < 4:
-        ports, bus = numbers
-        return "port" if int(word) in ports else "data bus" if int(word) in bus else ""
-    if re.fullmatch(r"P[ABC][0-7]", word):
-        return "port"
-    return "data bus" if re.fullmatch(r"DB?[0-7]", word) else ""
+    found = port_pin(name, pin)
+    if found is None or not found.place:
+        return None
+    if found.chip == "8255":
+        return f"8255{'A' if _PORT_8255A.fullmatch(name) else ''} {found.place}"
+    return "65xx-style port" if found.place == "port" else None

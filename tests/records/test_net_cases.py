@@ -44,6 +44,15 @@ def test_a_lifted_pin_is_off_the_net(board: Bench) -> None:
     assert judged(board).parts.off == {}
 
 
+def test_a_pin_that_was_lifted_by_its_name_is_off_the_net_by_its_number(board: Bench) -> None:
+    """Pin 4 of an 8255A is its PA0."""
+    add(board)
+    board.plan()
+    board.step("lift pin", "U13", pin="PA0")
+
+    assert judged(board, "mod-1").parts.off == {2: "U13 pin 4 is lifted (mod 1, step 1) and is not on the net."}
+
+
 def test_another_pin_lifted_changes_nothing(board: Bench) -> None:
     add(board)
     board.plan()

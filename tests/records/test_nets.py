@@ -14,7 +14,20 @@ from server.records.questions.net_cases import CAME
 from server.records.questions.nets import nets_of
 from server.records.tables import Net, NetPin
 from tests.records.conftest import KEEPER, MAIN, TAG, Bench
-from tests.records.net_scene import OUTPUT, PATH, Row, add, judged, pin, place, pull, refused, rows_in_order, seen
+from tests.records.net_scene import (
+    INPUT,
+    OUTPUT,
+    PATH,
+    Row,
+    add,
+    judged,
+    pin,
+    place,
+    pull,
+    refused,
+    rows_in_order,
+    seen,
+)
 
 
 @pytest.fixture
@@ -84,6 +97,28 @@ def test_a_pin_is_on_one_net(board: Bench) -> None:
     messages = refused(board, pin("U12", "pin 1"), pull("R7"))
 
     assert messages == {"pins.0.pin": "That pin is on net 1, KEY 2, already; a pin is on one net."}
+
+
+@pytest.mark.parametrize(("one", "other"), [("PA0", "4"), ("4", "pa0"), ("pin 34", "DB0")])
+def test_a_pin_is_on_a_net_once_by_its_number_or_its_name(board: Bench, one: str, other: str) -> None:
+    """As the type of the part there tells: U13 holds an 8255A."""
+    messages = refused(board, pin("U13", one, "either way"), pin("U12", "1"), pin("u13", other, INPUT))
+
+    assert messages == {"pins.2.pin": f"On the 8255A there, {other} is the same pin as {one}, in pin row 1."}
+
+
+def test_a_pin_is_on_one_net_by_its_number_or_its_name(board: Bench) -> None:
+    add(board)
+    messages = refused(board, pin("U13", "PA0", "either way"))
+
+    assert messages == {"pins.0.pin": "That pin is on net 1, KEY 2, already; a pin is on one net."}
+
+
+def test_other_chips_have_their_own_names(board: Bench) -> None:
+    """Of a chip that nothing is known of, and of other pins of the same one, nothing is refused."""
+    add(board, [pin("U14", "PA0", "either way"), pin("U14", "4"), pin("U13", "PA0"), pin("U13", "3")])
+
+    assert len(board.rows(NetPin)) == 4
 
 
 def test_a_net_has_pins(board: Bench) -> None:

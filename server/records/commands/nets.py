@@ -8,7 +8,7 @@ from server.records.commands.base import Command, change, expect_version, part_c
 from server.records.commands.net_rows import NetFields, PinFields, faults_of
 from server.records.errors import Invalid, NotFound
 from server.records.questions.addresses import designator_key, find_board, find_machine, find_net
-from server.records.questions.nets import DROPPED, next_net_number, pins_of
+from server.records.questions.nets import DROPPED, next_net_number, pin_key, pins_of, types_at
 from server.records.questions.stacking import pins_in
 from server.records.tables import Board, Machine, Net, NetPin, Position
 from server.records.words import PartKind
@@ -125,7 +125,10 @@ def _rows(work: Work, board: Board, command: NetFields, net: Net | None) -> list
         del columns["designator"], columns["series"]
         tied = {"position_id": at.key if at else 0, "series_position_id": through.key if through else None}
         rows.append(columns | tied)
-    if faults := faults or _taken(work, rows, net):
+    if not faults:
+        types = types_at(work.session, positions.values())
+        faults = _by_two_names(rows, types) or _taken(work, rows, net, types)
+    if faults:
         raise Invalid(faults)
     return rows
 
@@ -146,19 +149,34 @@ def _series_fault(pin: PinFields, at: Position | None, through: Position | None)
     return ""
 
 
-def _taken(work: Work, rows: list[Columns], net: Net | None) -> dict[str, str]:
+def _by_two_names(rows: list[Columns], types: dict[int, str]) -> dict[str, str]:
+    """A sentence for each pin that an earlier row has by its other name, as the type of the part there tells."""
+    seen: dict[tuple[int, str], int] = {}
+    faults = {}
+    for number, row in enumerate(rows):
+        kind = types.get(row["position_id"], "")
+        first = seen.setdefault((row["position_id"], pin_key(kind, row["pin"])), number)
+        if first != number:
+            faults[f"pins.{number}.pin"] = (
+                f"On the {kind} there, {row['pin']} is the same pin as {rows[first]['pin']}, in pin row {first + 1}."
+            )
+    return faults
+
+
+def _taken(work: Work, rows: list[Columns], net: Net | None, types: dict[int, str]) -> dict[str, str]:
     """A pin is on one net: a sentence for each that another net of the board has already."""
     ids = {row["position_id"] for row in rows}
     query = select(NetPin, Net).join(Net, col(Net.id) == col(NetPin.net_id)).where(col(NetPin.position_id).in_(ids))
     others = {
-        (pin.position_id, pins_in(pin.pin)): other
+        (pin.position_id, pin_key(types.get(pin.position_id, ""), pin.pin)): other
         for pin, other in work.session.exec(query)
         if pin.pin and (net is None or other.id != net.id)
     }
+    keys = [(row["position_id"], pin_key(types.get(row["position_id"], ""), row["pin"])) for row in rows]
     return {
         f"pins.{number}.pin": f"That pin is on net {other.number}, {other.name}, already; a pin is on one net."
-        for number, row in enumerate(rows)
-        if (other := others.get((row["position_id"], pins_in(row["pin"]))))
+        for number, key in enumerate(keys)
+        if (other := others.get(key))
     }
 
 

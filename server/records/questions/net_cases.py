@@ -14,7 +14,7 @@ from sqlmodel import Session, col, select
 from server.engineering.logic_kinds import Does, kind_of
 from server.records.errors import NotFound
 from server.records.placing import described
-from server.records.questions.nets import DRIVING, LISTENING, PinLine, pins_of
+from server.records.questions.nets import DRIVING, LISTENING, PinLine, pin_key, pins_of
 from server.records.questions.stacking import pins_in
 from server.records.tables import Machine, Mod, Net, Part, Placement, Position, Step
 from server.records.words import ModState, Origin, PinRole, StepKind
@@ -203,17 +203,17 @@ class NetRecord:
 
     def _lifted(self, line: PinLine, case: Case) -> str:
         """Which step lifted the pin, or a leg of a passive part; a part that is fitted later has all its pins in."""
-        said = ""
+        said, kind = "", self._here(line.position, case).type
         for one in self._in_force(case):
             if one.step.kind == StepKind.FIT and one.step.position_id == line.position.id:
                 said = ""
-            elif one.step.kind == StepKind.LIFT_PIN and _meets(one.step, line):
+            elif one.step.kind == StepKind.LIFT_PIN and _meets(one.step, line, kind):
                 said = one.words
         return said
 
     def _notes(self, case: Case) -> Iterator[str]:
         for one in self._in_force(case):
-            touched = [line for line in self.lines if _meets(one.step, line)]
+            touched = [line for line in self.lines if _meets(one.step, line, self._here(line.position, case).type)]
             if touched and one.step.kind == StepKind.CUT_TRACE:
                 yield (
                     f"A trace is cut at {touched[0].name} ({one.words}). If that parts it from this net, take the pin "
@@ -258,10 +258,12 @@ def _nothing_known(position: Position) -> Here:
     return Here(position.kind, origin=_NOTHING_KNOWN)
 
 
-def _meets(step: Step, line: PinLine) -> bool:
-    """Whether a step is at this pin; at either leg of a passive part, which has no more."""
-    here = step.position_id == line.position.id
-    return here and (line.role is PinRole.PASSIVE or pins_in(line.entry.pin)[0] in pins_in(step.pin))
+def _meets(step: Step, line: PinLine, kind: str) -> bool:
+    """Whether a step is at this pin; at either leg of a passive part, which has no more. `kind` is the type there."""
+    if step.position_id != line.position.id:
+        return False
+    meant = pin_key(kind, line.entry.pin)
+    return line.role is PinRole.PASSIVE or meant in (pin_key(kind, pin) for pin in pins_in(step.pin))
 
 
 def _moment(one: DoneOrPlanned) -> tuple[str, int, int]:

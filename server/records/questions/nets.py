@@ -4,15 +4,17 @@ What sits at the pins in one case or another is for `net_cases.py` to tell.
 """
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
+from server.engineering.port_pins import port_pin
 from server.records.questions.addresses import next_number
 from server.records.questions.paging import Paged, paged
-from server.records.tables import Board, BoardStay, JournalEntry, Machine, Net, NetPin, Position
+from server.records.questions.stacking import pins_in
+from server.records.tables import Board, BoardStay, JournalEntry, Machine, Net, NetPin, Part, Placement, Position
 from server.records.words import PinRole
 
 DRIVING = (PinRole.TOTEM_POLE, PinRole.OPEN_COLLECTOR, PinRole.EITHER_WAY)
@@ -74,6 +76,23 @@ def nets_of(session: Session, board: Board, number: int, most: int = 50) -> Page
 def pins_of(session: Session, net: Net) -> list[PinLine]:
     """The pins of a net in their order along the schematic."""
     return _pin_lines(session, [net.key])
+
+
+def types_at(session: Session, positions: Collection[Position]) -> dict[int, str]:
+    """The type numbers at these positions, by their keys: of the part there now, else the one that is expected."""
+    types = {position.key: position.expected_type for position in positions}
+    query = (
+        select(Placement.position_id, Part.type)
+        .join(Part, col(Part.id) == col(Placement.part_id))
+        .where(col(Placement.position_id).in_(sorted(types)), col(Placement.removed_on).is_(None))
+    )
+    return types | {position: kind for position, kind in session.exec(query) if kind}
+
+
+def pin_key(type_number: str, pin: str) -> str:
+    """What a pin goes by, however it is spelled; a number and a name are one where the chip's type tells it."""
+    known = port_pin(type_number, pin)
+    return known.name if known else pins_in(pin)[0]
 
 
 def next_net_number(session: Session, board: Board) -> int:
