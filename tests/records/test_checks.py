@@ -18,6 +18,7 @@ from server.records.commands.calculations import AttachCalculation, ReviseCalcul
 from server.records.commands.circuits import AttachCircuit, ReviseCircuit
 from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
+from server.records.commands.files import AddFile, ReviseFile
 from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
 from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
@@ -252,12 +253,21 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "opened_version": VERSIONS,
     },
     AddPhotograph: {
-        "on_kind": st.just("symptom"),
-        "on": st.sampled_from(["1", "2"]),
+        "on_kind": st.sampled_from(["symptom", "step"]),
+        "on": st.sampled_from(["1", "2", "2/1", "2/5"]),
+        "moment": st.sampled_from(["", "before"]),
         "file_name": st.just("screen.png"),
         "content": st.just(PICTURE),
     },
     ReviseCaption: {"photograph": FIRST, "caption": WORDS, "opened_version": VERSIONS},
+    AddFile: {
+        "on_kind": st.sampled_from(["mod", "step"]),
+        "on": st.sampled_from(["1", "2/5"]),
+        "kind": st.sampled_from(["firmware dump", "other"]),
+        "file_name": st.just("dump.bin"),
+        "content": st.sampled_from([b"dump", b""]),
+    },
+    ReviseFile: {"file": FIRST, "kind": st.just("capture"), "caption": WORDS, "opened_version": VERSIONS},
     WriteDesign: {
         "mod": MODS,
         "title": WORDS,

@@ -12,6 +12,7 @@ from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation
 from server.records.commands.circuits import AttachCircuit, ReviseCircuit
 from server.records.commands.designs import ReviseDesign, WriteDesign
+from server.records.commands.files import AddFile, ReviseFile
 from server.records.commands.machines import ReviseBoard, ReviseMachine, RevisePosition
 from server.records.commands.maps import MatchPictures, PlacePin
 from server.records.commands.mods import ReviseMod
@@ -48,6 +49,7 @@ def busy(bench: Bench) -> Bench:
     bench.do(SuspectCause, title="It hangs at times", seen_on="2025-01-05", sentence="The supply sags")
     record(bench)
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="hang.jpg", content=jpeg())
+    bench.do(AddFile, on_kind="symptom", on="1", kind="other", file_name="hang.bin", content=b"hang")
     bench.do(AttachCircuit, **blinker())
     bench.plan("Slower clock")
     bench.step("take out", "R7", 2)
@@ -169,6 +171,13 @@ REVISIONS: list[tuple[type[Command], dict[str, Any], dict[str, Any], dict[str, A
         {"caption": "Hanging", "taken_on": "2025-01-05"},
         {"caption": "Stopped", "taken_on": ""},
         {"caption": ("Stopped", "Hanging"), "taken on": ("", "2025-01-05")},
+    ),
+    (
+        ReviseFile,
+        {"file": 1},
+        {"kind": "capture", "caption": "Hanging"},
+        {"kind": "other", "caption": "Stopped"},
+        {"kind": ("other", "capture"), "caption": ("Stopped", "Hanging")},
     ),
     (
         ReviseNet,

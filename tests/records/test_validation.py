@@ -16,6 +16,7 @@ from sqlmodel import Session, SQLModel
 
 from server.records import commands, journal
 from server.records.commands.base import LINE_MOST, Command
+from server.records.commands.files import AddFile
 from server.records.commands.loans import LendPart
 from server.records.commands.machines import EnterMachine
 from server.records.commands.nets import AddNet
@@ -114,6 +115,8 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("DropEvidence", {"symptom": 1, "cause": 1}),
     ("AddPhotograph", {"on_kind": "symptom", "on": "2", "file_name": "shot.jpg", "content": jpeg()}),
     ("ReviseCaption", {"photograph": 1}),
+    ("AddFile", {"on_kind": "step", "on": "1/2", "kind": "other", "file_name": "dump.bin", "content": b"more"}),
+    ("ReviseFile", {"file": 1, "kind": "other"}),
     ("AddNet", {"board": MAIN, "name": "WAIT", "pins": [{"designator": "U7", "pin": "1", "role": "input"}]}),
     ("ReviseNet", {"board": MAIN, "net": 1, "name": "KEY 2", "pins": PINS}),
     ("DropNet", {"board": MAIN, "net": 1}),
@@ -169,6 +172,7 @@ def set_up(bench: Bench) -> None:
     bench.do(EndSymptom, symptom=2, ended_as="accepted", ended_on="2025-02-05", opened_version=1)
     bench.do(AddEvidence, symptom=1, cause=1, side="for", day="2025-02-05", note="Seen")
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="shot.jpg", content=jpeg())
+    bench.do(AddFile, on_kind="mod", on="1", kind="firmware dump", file_name="dump.bin", content=b"dump")
     lent = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
     bench.do(LendPart, part=lent, to_whom="Ida Quern", day="2025-01-20")
     lost = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
