@@ -138,8 +138,25 @@ def test_the_reference_goes_last(bench: Bench) -> None:
     for number in (2, 1):
         bench.do(LeavePictureOut, board=MAIN, picture=number, opened_version=1)
     bench.do(AddBoardPicture, board=MAIN, photograph=2, kind="layout")
-    assert [(one.number, one.is_reference) for one in shown(bench).pictures] == [(1, True)]
+    assert [(one.number, one.is_reference) for one in shown(bench).pictures] == [(3, True)]
     assert bench.faults() == []
+
+
+def test_a_number_is_never_given_to_another_picture(bench: Bench) -> None:
+    """Also after the board went to another machine, and another board's picture went."""
+    for number in (1, 2):
+        add(bench, number)
+    photograph(bench, 3, "supply")
+    bench.do(AddBoardPicture, board="supply", photograph=3, kind="layout")
+    for board, number in ((MAIN, 2), ("supply", 1)):
+        bench.do(LeavePictureOut, board=board, picture=number, opened_version=1)
+    bench.do(EnterMachine, tag="TM-09", model="Merle 40")
+    bench.do(MoveBoard, board=MAIN, to="TM-09", day="2025-03-01", signer=KEEPER)
+
+    bench.do(AddBoardPicture, machine="TM-09", board=MAIN, photograph=2, kind="photograph")
+    bench.do(AddBoardPicture, board="supply", photograph=3, kind="layout")
+
+    assert [(row.board_id, row.number) for row in bench.rows(BoardPicture)] == [(1, 1), (1, 3), (2, 2)]
 
 
 def test_a_picture_that_somebody_changed_is_not_left_out_unseen(bench: Bench) -> None:

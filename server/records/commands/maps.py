@@ -23,10 +23,17 @@ from server.records.questions.addresses import (
     find_board_picture,
     find_machine,
     find_position,
-    next_number,
     storable,
 )
-from server.records.questions.maps import COORDINATES, ON_KIND, MapPicture, pictures_of, pin_of
+from server.records.questions.maps import (
+    COORDINATES,
+    LEFT_OUT,
+    ON_KIND,
+    MapPicture,
+    next_picture_number,
+    pictures_of,
+    pin_of,
+)
 from server.records.tables import Board, BoardPicture, Machine, MapPin, MatchPoint, Photograph, Position
 from server.records.words import PictureKind
 from server.records.work import Entry, Work, handles
@@ -122,7 +129,7 @@ def add_board_picture(work: Work, command: AddBoardPicture) -> Entry:
     picture = work.add(
         BoardPicture(
             board_id=board.key,
-            number=next_number(session, BoardPicture.number, BoardPicture.board_id == board.id),
+            number=next_picture_number(session, board),
             photograph_id=photograph.key,
             kind=command.kind.value,
             is_reference=not on_map,
@@ -145,7 +152,7 @@ def leave_picture_out(work: Work, command: LeavePictureOut) -> Entry:
     session.delete(picture)
     session.flush()
     said = f"{called(machine, board, picture)} was left out of the map; its photograph stays."
-    return Entry("leave picture out", picture, said, machine)
+    return Entry(LEFT_OUT, picture, said, machine)
 
 
 @handles(MatchPictures)
