@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from typing import Any, Literal, NamedTuple
 
+from server.engineering.errors import EngineeringError
 from server.engineering.quantities import Toleranced, convert, parse
 from server.records.circuit_kinds import KINDS, more_of, nodes_of
 from server.records.circuit_lines import CONDUCTING, FALL_UNITS, FALLS, RELEASED
@@ -102,13 +103,25 @@ def _element_inputs(command: CircuitFields) -> Iterator[Given]:
 def _fall_inputs(command: CircuitFields) -> Iterator[Given]:
     if not command.fall_kind:
         return
-    start = command.fall_start or command.sweep_high
+    start = command.fall_start or _usual_start(command)
     yield Given("fall_start", InputFields(name="fall_start", label="rail at switch-off", unit="V", text=start))
     for number, field in enumerate(FALLS[command.fall_kind]):
         row = command.fall[number] if number < len(command.fall) else ValueFields()
         columns = {name: getattr(row, name) for name in ValueFields.model_fields}
         own = {"name": f"fall_{field}", "label": f"{field} of the fall", "unit": FALL_UNITS[field]}
         yield Given(f"fall.{number}", InputFields(**columns | own))
+
+
+def _usual_start(command: CircuitFields) -> str:
+    """The upper end of the range; where the source itself stands there, as it is written, with its tolerance."""
+    row = next((row for row in command.elements if row.name == command.sweep_source), None)
+    if row is None or row.source is not Source.TYPED:
+        return command.sweep_high
+    try:
+        own, end = (convert(parse(text, unit="V"), "V").nominal for text in (row.text, command.sweep_high))
+    except EngineeringError:
+        return command.sweep_high  # what is wrong with them is told beside them
+    return row.text if own == end else command.sweep_high
 
 
 def circuit_of(command: CircuitFields) -> dict[str, Any]:
