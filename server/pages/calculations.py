@@ -36,6 +36,7 @@ from server.pages.mod_places import address_of_new_calculation, calculation_addr
 from server.pages.offers import others_offered, read_figures_offered, trials_offered
 from server.pages.pictures import Picture
 from server.pages.results import CaseView, InputView, LineView, kept_verdict, lines_of, pictures_of
+from server.records.circuit_kinds import NOTHING, WIRE
 from server.records.commands.calculations import (
     AttachCalculation,
     ReviseCalculation,
@@ -50,6 +51,8 @@ from server.records.sums import digest_of, read_cases
 from server.records.tables import Calculation, CalculationRun, Machine, Mod
 from server.records.words import Case, Source
 
+# What is shown of an element whose place is empty.
+STANDS_IN = {WIRE: "a wire instead", NOTHING: "left out"}
 router = APIRouter()
 PRESET = "value."  # before an input's name, in the address of a new calculation's form
 
@@ -288,6 +291,8 @@ def _case_view(case: Case, kept: Mapping[str, Any]) -> CaseView:
 
 
 def _input_view(name: str, entry: Mapping[str, Any]) -> InputView:
+    if not entry["value"] and entry["problem"] in STANDS_IN:
+        return InputView(name, STANDS_IN[entry["problem"]], entry["origin"], "")
     value = show(Toleranced(**entry["value"])) if entry["value"] else "none"
     return InputView(name, value, entry["origin"], entry["problem"])
 

@@ -3,7 +3,7 @@
 What was concluded is shown as it was kept; nothing is solved anew. It knows kept runs and no request.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,7 +14,7 @@ from server.pages.results import CaseView
 from server.records.cautions import CAUTIONS
 from server.records.circuit_answers import answer_in_words, of_the_looking, question_in_words, swept_unit, told
 from server.records.circuit_kinds import KINDS
-from server.records.circuits import MAY_CHANGE
+from server.records.circuits import DRAWS, MAY_CHANGE
 from server.records.words import Hazard
 
 SAFE_VOLTS = 50.0
@@ -79,7 +79,7 @@ class CircuitView:
     elements: list[ElementRow]
     sweeps: list[Picture]
     notes: list[str]
-    draws: int
+    spread: str
     may_change: str
     cautions: list[str]
     reference: str
@@ -99,7 +99,7 @@ def circuit_view(circuit: Mapping[str, Any], kept: Mapping[str, Any], cases: Seq
         elements=_element_rows(circuit, known),
         sweeps=_sweeps(circuit, kept, known),
         notes=_notes(kept, known),
-        draws=max((kept[view.case]["circuit"]["draws"] for view in known), default=0),
+        spread=_spread(kept, known),
         may_change=MAY_CHANGE if circuit["fall"] else "",
         cautions=_cautions(circuit, known),
         reference=circuit["reference"],
@@ -155,6 +155,25 @@ def _notes(kept: Mapping[str, Any], known: Sequence[CaseView]) -> list[str]:
         note if len(set(cases)) == every else f"{', '.join(dict.fromkeys(cases)).capitalize()}: {note}"
         for note, cases in told_of.items()
     ]
+
+
+def _spread(kept: Mapping[str, Any], known: Sequence[CaseView]) -> str:
+    """What the brackets of the answers are; that there are none, where no value has a tolerance."""
+    if not known:
+        return ""
+    circuits = [kept[view.case]["circuit"] for view in known]
+    draws = max(circuit["draws"] for circuit in circuits)
+    if not draws and all(band[1] == band[2] for circuit in circuits for band in _bands(circuit)):
+        return "No value has a tolerance, so no answer has an interval."
+    return f"In brackets: the 95 % interval over {draws or DRAWS} draws of the tolerances."
+
+
+def _bands(circuit: Mapping[str, Any]) -> Iterator[Sequence[float | None]]:
+    """Every end and length that the answers tell, in the order nominal, low, high."""
+    for answer in circuit["answers"]:
+        for name, ends in (("stretches", ("low", "high")), ("windows", ("start", "end", "length"))):
+            for found in answer.get(name, ()):
+                yield from (found[end] for end in ends)
 
 
 # ---- Tables ----

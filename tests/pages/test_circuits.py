@@ -14,6 +14,7 @@ from tests.pages.benchwork import (
     assert_sound,
     enter_part,
     message_beside,
+    rows_of,
     set_up,
     typed_in,
     words_of,
@@ -101,6 +102,36 @@ def test_a_circuit_is_told_in_sentences_tables_and_pictures(client: TestClient) 
     assert "Question 1: yes from 7.69" in words
     assert "Revise the circuit" in words
     assert_sound(page)
+
+
+def test_without_tolerances_no_draws_are_told_of(client: TestClient) -> None:
+    """One on a value of the circuit, of a question or of the fall is enough for brackets."""
+    none = words_of(drawn(client))
+    some = [
+        words_of(drawn(client, **{name: text}))
+        for name, text in (("elements__2__text", "100 Ω ±5 %"), ("fall__0__text", "100 ms ±10 %"))
+    ]
+
+    assert "No value has a tolerance, so no answer has an interval." in none
+    assert "draws of the tolerances" not in none
+    for words in some:
+        assert "In brackets: the 95 % interval over 200 draws of the tolerances." in words
+        assert "No value has a tolerance" not in words
+
+
+@pytest.mark.parametrize(("instead", "shown"), [("wire", "a wire instead"), ("nothing", "left out")])
+def test_an_empty_place_is_told_of_in_the_table_of_inputs(client: TestClient, instead: str, shown: str) -> None:
+    """What stands there instead, and why."""
+    assert client.post("/machines/TM-03/boards/main-board/positions/new",
+                       data={"designator": "R9", "kind": "resistor", "mounting": "wired"},
+                       follow_redirects=False).status_code == 303  # fmt: skip
+    spare = {"name": "R9", "nodes": "rail, out", "source": "part", "board": "main-board", "designator": "R9",
+             "when_empty": instead}  # fmt: skip
+    page = drawn(client, **{f"elements__9__{column}": text for column, text in spare.items()})
+    row = next(row for row in rows_of(page) if row[0].startswith("R9") and shown in row[1])
+
+    assert f"{shown} nothing at R9" in row[1]
+    assert not any("nothing at R9: " in cell for cell in row)
 
 
 @pytest.mark.parametrize("htmx", [False, True])
