@@ -42,11 +42,13 @@ class _Net:
     top: float
 
     def node(self) -> Range:
+        """Where the node stands, in V, from the lowest to the highest balance."""
         lowest, _ = balances([bounds.least for bounds in self.hung], 0.0, self.top)
         _, highest = balances([bounds.most for bounds in self.hung], 0.0, self.top)
         return Range(lowest, highest, "V")
 
     def others(self, index: int) -> tuple[Bounds, ...]:
+        """What hangs on the node beside one thing."""
         return self.hung[:index] + self.hung[index + 1 :]
 
     def least_from(self, index: int) -> float | None:
@@ -58,6 +60,7 @@ class _Net:
             return None
 
     def most_from(self, index: int) -> float | None:
+        """The most that one thing can deliver into the node, in A; None where nothing bounds what it gives."""
         try:
             others = [bounds.least for bounds in self.others(index)]
             return delivered(self.hung[index].most, others, 0.0, self.top, most=True)[1]

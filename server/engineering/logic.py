@@ -94,6 +94,7 @@ class Inputs:
 
     @property
     def count(self) -> int | None:
+        """None where one of the two has no figure."""
         return None if self.low is None or self.high is None else min(self.low, self.high)
 
 

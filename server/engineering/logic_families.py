@@ -82,6 +82,7 @@ class Figure:
     note: str
 
     def covers(self, supply: Toleranced) -> bool:
+        """Whether the row holds at a supply in V, over its whole tolerance."""
         return self.supply_from <= supply.low + _HAIR and supply.high <= self.supply_to + _HAIR
 
     def at(self, volts: float | None, supply: float) -> float | None:
@@ -115,10 +116,12 @@ class Chip:
 
     @property
     def family(self) -> str:
+        """The family of the tables that the kind belongs to, such as `74LS`."""
         return _rows(self.kind)[0].family
 
     @property
     def is_bipolar(self) -> bool:
+        """Whether it is TTL, whose inputs give a current out when low; else MOS."""
         return self.family in _BIPOLAR
 
     def figures(self, parameter: str) -> tuple[Figure, ...]:

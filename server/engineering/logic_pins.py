@@ -124,6 +124,7 @@ class Bounds:
 
 
 def check_name(name: str) -> None:
+    """Raises `BadPin` for a name that is empty, too long or cannot be printed."""
     if not name.strip() or len(name) > _LONGEST or not name.isprintable():
         raise BadPin(f"A name on a net has 1 to {_LONGEST} printable characters", field=name[:_LONGEST])
 
