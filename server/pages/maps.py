@@ -1,0 +1,100 @@
+"""The map of a board: looked at, given pictures, and rid of a picture or a pin."""
+
+from collections.abc import Sequence
+
+from fastapi import APIRouter
+from sqlmodel import Session
+from starlette.responses import Response
+
+from server.pages.boards import found_board
+from server.pages.forms import Form, PostedForm
+from server.pages.house import AtHome, House
+from server.pages.map_page import Asked, Words, map_address, map_context
+from server.records.commands.base import Command
+from server.records.commands.maps import AddBoardPicture, LeavePictureOut, TakePinOff
+from server.records.questions.addresses import find_board_picture, find_position
+from server.records.questions.map_steps import mods_at
+from server.records.questions.maps import map_of, photographs_off_map
+from server.records.questions.mods import StepLine, steps_of
+from server.records.questions.stays import tags_of
+from server.records.tables import Board, Machine, Mod
+
+router = APIRouter()
+MAP = "/machines/{tag}/boards/{slug}/map"
+
+
+@router.get(MAP)
+def board_map(house: AtHome, tag: str, slug: str) -> Response:
+    with house.reading() as session:
+        machine, board = found_board(session, tag, slug)
+    return map_page(house, machine, board)
+
+
+@router.post(f"{MAP}/pictures")
+def add_picture(house: AtHome, tag: str, slug: str, form: PostedForm) -> Response:
+    """A photograph of the board goes onto its map."""
+    with house.reading() as session:
+        machine, board = found_board(session, tag, slug)
+    base = map_address(machine, board)
+    return _written(house, machine, board, form, AddBoardPicture, base)
+
+
+@router.post(f"{MAP}/{{n:int}}/leave-out")
+def leave_picture_out(house: AtHome, tag: str, slug: str, n: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine, board = found_board(session, tag, slug)
+        find_board_picture(session, board, n)
+    return _written(house, machine, board, form, LeavePictureOut, map_address(machine, board), picture=n)
+
+
+@router.post(f"{MAP}/pins/{{designator}}/take-off")
+def take_pin_off(house: AtHome, tag: str, slug: str, designator: str, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine, board = found_board(session, tag, slug)
+        position = find_position(session, board, designator)
+    base = map_address(machine, board)
+    return _written(house, machine, board, form, TakePinOff, base, designator=position.designator)
+
+
+def map_page(house: House, machine: Machine, board: Board, form: Form | None = None, status: int = 200) -> Response:
+    """The map as the address asks for it; `form` is that of an act that was refused."""
+    asked = Asked.of(house.request.query_params)
+    with house.reading() as session:
+        found = map_of(session, board, asked.page)
+        mods, steps = _mods(session, machine, board, asked.mod)
+        off_map = photographs_off_map(session, board)
+    context = map_context(machine, board, found, asked, mods, steps, off_map, form)
+    return house.page("maps/map.html", context, status)
+
+
+def _written(
+    house: House, machine: Machine, board: Board, form: Form, kind: type[Command], to: str, **fixed: object
+) -> Response:
+    return house.write(
+        form,
+        kind,
+        to=lambda done: to,  # noqa: ARG005
+        again=lambda form, status: map_page(house, machine, board, form, status),
+        machine=machine.tag,
+        board=board.slug,
+        **fixed,
+    )
+
+
+def _mods(session: Session, machine: Machine, board: Board, asked: str) -> tuple[Words, Sequence[StepLine]]:
+    """The mods to choose from by tag and number, and the steps at this board of the one that is asked for."""
+    mods = mods_at(session, machine, board)
+    tags = tags_of(session, mods)
+    choices = {_name(machine, tags[mod.machine_id], mod): mod for mod in mods}
+    chosen = choices.get(asked)
+    steps = [line for line in steps_of(session, chosen) if _is_on(line, board)] if chosen else []
+    return [("", "none"), *((name, f"mod {name}, {mod.title}") for name, mod in choices.items())], steps
+
+
+def _name(machine: Machine, tag: str, mod: Mod) -> str:
+    """Its number, and whose it is where it came with the board."""
+    return str(mod.number) if tag == machine.tag else f"{mod.number} of {tag}"
+
+
+def _is_on(line: StepLine, board: Board) -> bool:
+    return line.board is not None and line.board.id == board.id

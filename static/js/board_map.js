@@ -1,0 +1,186 @@
+// What a board's picture gains from a script: it is dragged and seen closer by mouse, touch and keyboard, and spots are
+// pointed out on it. Without one, links beside it do the first, and a picture that sends where it was pressed the second.
+(() => {
+  "use strict";
+
+  const LABEL = 16; // pixels on the screen
+  const CLICK = 5; // a press that moves no further than this is no drag
+  const SVG = "http://www.w3.org/2000/svg";
+
+  const open = (svg) => {
+    const [wholeWidth, wholeHeight] = svg.dataset.whole.split(" ").map(Number);
+    const least = wholeWidth / Number(svg.dataset.most);
+    const marks = [...svg.querySelectorAll(".mark")].map((mark) => [Number(mark.getAttribute("x")), Number(mark.getAttribute("y"))]);
+    let box = svg.getAttribute("viewBox").split(" ").map(Number);
+
+    const show = (x, y, width) => {
+      width = Math.min(Math.max(width, least), wholeWidth);
+      const height = width * wholeHeight / wholeWidth;
+      x = Math.min(Math.max(x, 0), wholeWidth - width);
+      y = Math.min(Math.max(y, 0), wholeHeight - height);
+      box = [x, y, width, height];
+      svg.setAttribute("viewBox", box.join(" "));
+      const scale = Math.min(svg.clientWidth / width, svg.clientHeight / height) || 1;
+      svg.setAttribute("font-size", LABEL / scale);
+      const seen = marks.filter(([a, b]) => a >= x && a <= x + width && b >= y && b <= y + height).length;
+      svg.classList.toggle("crowded", seen > Number(svg.dataset.crowd));
+    };
+    const zoom = (times, x = box[0] + box[2] / 2, y = box[1] + box[3] / 2) => {
+      const width = Math.min(Math.max(box[2] / times, least), wholeWidth);
+      const share = width / box[2];
+      show(x - (x - box[0]) * share, y - (y - box[1]) * share, width);
+    };
+    const move = (across, down) => show(box[0] + across * box[2], box[1] + down * box[3], box[2]);
+    const place = (event, of = svg) =>
+      new DOMPoint(event.clientX, event.clientY).matrixTransform(of.getScreenCTM().inverse());
+
+    const acts = {
+      closer: () => zoom(2), further: () => zoom(0.5), whole: () => show(0, 0, wholeWidth),
+      left: () => move(-0.25, 0), right: () => move(0.25, 0), up: () => move(0, -0.25), down: () => move(0, 0.25),
+    };
+    const keys = {
+      "+": "closer", "=": "closer", "-": "further", "0": "whole",
+      ArrowLeft: "left", ArrowRight: "right", ArrowUp: "up", ArrowDown: "down",
+    };
+    for (const link of svg.closest("figure").querySelectorAll("[data-act]")) {
+      link.addEventListener("click", (event) => {
+        event.preventDefault();
+        acts[link.dataset.act]();
+      });
+    }
+    svg.addEventListener("keydown", (event) => {
+      if (event.ctrlKey || event.metaKey || event.altKey) return;
+      if (keys[event.key]) {
+        event.preventDefault();
+        acts[keys[event.key]]();
+      } else if (event.key === "Enter" && svg.dataset.column && event.target === svg) {
+        event.preventDefault();
+        const { left, top, width, height } = svg.getBoundingClientRect();
+        point(svg, { clientX: left + width / 2, clientY: top + height / 2 });
+      }
+    });
+    // The wheel is the page's until the picture has been taken hold of.
+    svg.addEventListener("wheel", (event) => {
+      if (!event.ctrlKey && document.activeElement !== svg) return;
+      event.preventDefault();
+      const { x, y } = place(event);
+      zoom(2 ** (-Math.sign(event.deltaY) / 2), x, y);
+    }, { passive: false });
+
+    const fingers = new Map();
+    let dragged = false;
+    svg.addEventListener("pointerdown", (event) => {
+      fingers.set(event.pointerId, event);
+      if (fingers.size === 1) dragged = false;
+    });
+    svg.addEventListener("pointermove", (event) => {
+      const before = fingers.get(event.pointerId);
+      if (!before) return;
+      const far = Math.hypot(event.clientX - before.clientX, event.clientY - before.clientY);
+      if (!dragged && fingers.size === 1 && far < CLICK) return;
+      if (!dragged) svg.setPointerCapture(event.pointerId);
+      dragged = true;
+      if (fingers.size === 2) pinch(event);
+      else {
+        const from = place(before), to = place(event);
+        show(box[0] + from.x - to.x, box[1] + from.y - to.y, box[2]);
+      }
+      fingers.set(event.pointerId, event);
+    });
+    const pinch = (event) => {
+      const [other] = [...fingers.entries()].filter(([id]) => id !== event.pointerId).map(([, finger]) => finger);
+      const before = fingers.get(event.pointerId);
+      const apart = (finger) => Math.hypot(finger.clientX - other.clientX, finger.clientY - other.clientY);
+      const middle = place({ clientX: (event.clientX + other.clientX) / 2, clientY: (event.clientY + other.clientY) / 2 });
+      zoom(apart(event) / (apart(before) || 1), middle.x, middle.y);
+    };
+    const lift = (event) => fingers.delete(event.pointerId);
+    svg.addEventListener("pointerup", lift);
+    svg.addEventListener("pointercancel", lift);
+    svg.addEventListener("dragstart", (event) => event.preventDefault());
+    svg.addEventListener("click", (event) => {
+      if (dragged) event.preventDefault();
+      else if (svg.dataset.column !== undefined) point(svg, event);
+      dragged = false;
+    }, true);
+    svg.classList.add("live");
+    new ResizeObserver(() => show(box[0], box[1], box[2])).observe(svg);
+    if (svg.dataset.column !== undefined) watch(svg);
+  };
+
+  // ---- Pointing out: the press goes into the fields of the form, where it can be corrected ----
+
+  // The pairs of fields that hold spots on this picture, in order: x and y of a pin, or one pair a row of points.
+  const pairs = (svg) => {
+    const form = document.getElementById(svg.dataset.form);
+    const column = svg.dataset.column;
+    return [...form.querySelectorAll(`input[name$="${column}x"]`)]
+      .filter((x) => x.name === `${column}x` || /^points\.\d+\./.test(x.name) && x.name.endsWith(`.${column}x`))
+      .map((x) => [x, form.elements[x.name.slice(0, -1) + "y"]]);
+  };
+
+  const rowOf = (input) => Number((/^points\.(\d+)\./.exec(input.name) ?? [0, 0])[1]);
+
+  const point = (svg, event) => {
+    const group = svg.querySelector(".lies");
+    const spot = new DOMPoint(event.clientX, event.clientY).matrixTransform(group.getScreenCTM().inverse());
+    const all = pairs(svg);
+    const form = all[0]?.[0].form;
+    const wanted = form?.dataset.row;
+    const pair = all.length === 1 ? all[0]
+      : all.find(([x]) => wanted !== undefined && rowOf(x) === Number(wanted)) ?? all.find(([x]) => x.value.trim() === "");
+    if (!pair) return;
+    pair[0].value = spot.x.toFixed(1);
+    pair[1].value = spot.y.toFixed(1);
+    delete form.dataset.row;
+    pair[0].dispatchEvent(new Event("input", { bubbles: true }));
+  };
+
+  const watch = (svg) => {
+    const crosses = document.createElementNS(SVG, "g");
+    svg.querySelector(".lies").append(crosses);
+    const form = document.getElementById(svg.dataset.form);
+    const draw = () => {
+      crosses.replaceChildren();
+      const all = pairs(svg);
+      for (const [x, y] of all) {
+        const [across, down] = [x, y].map((field) => Number.parseFloat(field.value.replace(",", ".")));
+        if (Number.isFinite(across) && Number.isFinite(down)) crosses.append(cross(across, down, all.length > 1 && rowOf(x) + 1));
+      }
+    };
+    const cross = (across, down, number) => {
+      const group = document.createElementNS(SVG, "g");
+      group.setAttribute("class", "cross");
+      // Turned back by what its group is turned, so that the number stands upright.
+      const { a, b, c, d } = svg.querySelector(".lies").transform.baseVal.consolidate()?.matrix ?? { a: 1, b: 0, c: 0, d: 1 };
+      const back = new DOMMatrix([a, b, c, d, 0, 0]).inverse();
+      group.setAttribute("transform", `matrix(${back.a} ${back.b} ${back.c} ${back.d} ${across} ${down})`);
+      for (const [x1, y1, x2, y2] of [["-0.9em", 0, "0.9em", 0], [0, "-0.9em", 0, "0.9em"]]) {
+        const line = document.createElementNS(SVG, "line");
+        Object.entries({ x1, y1, x2, y2 }).forEach(([name, value]) => line.setAttribute(name, value));
+        group.append(line);
+      }
+      if (number) {
+        const words = document.createElementNS(SVG, "text");
+        words.setAttribute("dx", "0.5em");
+        words.setAttribute("dy", "-0.4em");
+        words.textContent = number;
+        group.append(words);
+      }
+      return group;
+    };
+    form.addEventListener("input", draw);
+    // Whose field was touched last is the row that the next press is for.
+    form.addEventListener("focusin", (event) => {
+      if (/^points\.\d+\./.test(event.target.name ?? "")) form.dataset.row = rowOf(event.target);
+    });
+    draw();
+  };
+
+  const look = (within) => {
+    for (const hidden of within.querySelectorAll(".scripted[hidden]")) hidden.hidden = false;
+    within.querySelectorAll("svg.map").forEach(open);
+  };
+  document.addEventListener("DOMContentLoaded", () => look(document));
+  document.addEventListener("htmx:afterSwap", (event) => look(event.detail.target));
+})();
