@@ -13,6 +13,7 @@ from sqlmodel import SQLModel
 from server.documents import record_schema as schema
 from server.documents.record import PRIVATE_FIELDS, canonical, digest, machine_record
 from server.records import tables
+from server.records.commands.board_moves import MoveBoard
 from server.records.commands.calculations import AttachCalculation
 from server.records.commands.machines import EnterMachine, ReviseMachine
 from server.records.commands.mods import PlanMod
@@ -180,6 +181,25 @@ def test_a_map_is_in_the_record_by_what_it_shows(empty: Store) -> None:
     assert [(designators[pin["position"]], pin["x"], pin["y"]) for pin in pins] == [("R2", 30, 20), ("R7", 40, 30)]
     assert [pin["board_picture"] for pin in pins] == [pictures[0]["uuid"], pictures[1]["uuid"]]
     assert schema.MachineRecord.model_validate(record).model_dump(mode="json", exclude_unset=True) == record
+
+
+def test_a_map_goes_with_its_board_into_another_record(empty: Store) -> None:
+    """Whole, with the photographs that it is made of."""
+    bench = conftest.Bench(empty)
+    conftest.enter(bench)
+    map_scene.mapped(bench)
+    bench.do(EnterMachine, tag="TM-09", model="Merle 40")
+    bench.do(MoveBoard, board=conftest.MAIN, to="TM-09", day="2025-03-01", signer="Ada Wren")
+
+    with empty.reading() as session:
+        left: dict[str, Any] = machine_record(session, find_machine(session, conftest.TAG))
+        there: dict[str, Any] = machine_record(session, find_machine(session, "TM-09"))
+    assert (left["board_pictures"], left["map_pins"]) == ([], [])
+    own = {value for key, value in every(there) if key == "uuid"}
+    named = [picture[name] for picture in there["board_pictures"] for name in ("board", "photograph")]
+    named += [pin[name] for pin in there["map_pins"] for name in ("position", "board_picture")]
+    assert len(named) == 10
+    assert set(named) <= own
 
 
 def test_private_fields_are_left_out_unless_asked_for(told: Bench) -> None:

@@ -15,7 +15,9 @@ from server.records.commands.maps import (
     TakePinOff,
 )
 from server.records.commands.photographs import AddPhotograph
-from tests.records.conftest import MAIN, Bench
+from server.records.questions.addresses import find_board, find_machine
+from server.records.questions.maps import BoardMap, map_of
+from tests.records.conftest import MAIN, TAG, Bench
 from tests.records.photographs import drawing, png
 
 WIDE, HIGH = 120, 80
@@ -53,12 +55,26 @@ def pin(bench: Bench, designator: str, x: object, y: object, picture: int = 1, *
 
 def mapped(bench: Bench) -> None:
     """Three pictures, two of them matched to the layout; R2 pinned there and R7 on the front view."""
-    for number, kind in enumerate(("layout", "photograph", "photograph"), start=1):
-        add(bench, number, kind)
+    pictures(bench)
     match(bench, 2, FRONT)
     match(bench, 3, BACK)
     pin(bench, "R2", 30, 20)
     pin(bench, "R7", 40, 30, 2)
+
+
+def pictures(bench: Bench) -> None:
+    """Three pictures that are not matched yet."""
+    for number, kind in enumerate(("layout", "photograph", "photograph"), start=1):
+        add(bench, number, kind)
+
+
+def shown(bench: Bench, board: str = MAIN, page: int = 1, machine: str = TAG) -> BoardMap:
+    with bench.store.reading() as session:
+        return map_of(session, find_board(session, find_machine(session, machine), board), page)
+
+
+def words(bench: Bench) -> str:
+    return bench.last_entry().words
 
 
 # ---- What `test_checks` asks for, in whatever order ----
