@@ -28,6 +28,7 @@ NO_PAGES = {
     "/api/v1/procedures",
     "/machines/{tag}/on",
     "/machines/{tag}/photographs/{n:int}/file",
+    "/machines/{tag}/files/{n:int}/file",
     "/photographs/{sha256}/{most:int}",
     "/machines/{tag}/waveforms/{n:int}/file",
     "/jobs/{key}",

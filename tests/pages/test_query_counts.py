@@ -10,14 +10,17 @@ from starlette.testclient import TestClient
 from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation
 from server.records.commands.circuits import AttachCircuit
+from server.records.commands.files import AddFile
 from server.records.commands.machines import AddBoard, EnterMachine
 from server.records.commands.mods import Expect, PlanMod
 from server.records.commands.nets import AddNet, ReviseNet
 from server.records.commands.parts import ImportParts
+from server.records.commands.photographs import AddPhotograph
 from server.records.commands.steps import AddStep, CarryOutStep
 from server.records.commands.waveforms import RecordWaveform
 from server.records.store import Store
 from tests.records.captures import capture, falling, sum_of
+from tests.records.photographs import drawing, written
 
 TAG = "QC-1"
 PAGES = (
@@ -45,6 +48,10 @@ PAGES = (
     "/mods/1/calculations/3",
     "/mods/1/calculations/3/edit",
     "/mods/1/circuits/new",
+    "/photographs/on/step/1/1",
+    "/photographs/1",
+    "/files/on/machine",
+    "/files/1",
 )
 
 
@@ -79,6 +86,17 @@ def add(store: Store, numbers: range) -> None:
         source = {"name": "V", "kind": "source", "nodes": "rail, 0", "text": "5 V"}
         rows = [source, *({**reads, "name": f"R{one}", "nodes": "rail, 0"} for one in range(n))]
         do(store, AttachCircuit, machine=TAG, mod=1, title=f"Circuit {n}", elements=rows)
+        attach(store, n)
+
+
+def attach(store: Store, n: int) -> None:
+    """A photograph and a file on the machine, its board, and the first and the latest step of the first mod."""
+    for kind, on in (("machine", ""), ("board", "main-board"), ("step", "1/1"), ("step", f"1/{n}")):
+        if n > 1 or on != "1/1":
+            there = {"machine": TAG, "on_kind": kind, "on": on}
+            sent = written("JPEG", drawing((40 + n, 30)))
+            do(store, AddPhotograph, **there, file_name="shot.jpg", content=sent)
+            do(store, AddFile, **there, kind="other", file_name="notes.txt", content=b"%d" % n)
 
 
 def do(store: Store, command: type[Command], **given: object) -> None:
