@@ -31,7 +31,7 @@ WRITTEN = {
     "questions": ("which", "value", "which_too", "value_too", "most", "basis"),
     "assumptions": ("sentence",),
 }
-ROWS_FIRST = {"elements": 4, "questions": 1, "assumptions": 1}
+ROWS_FIRST = {"elements": 6, "questions": 1, "assumptions": 1}
 SINGLE = ("title", "note", "reference", "sweep_source", "sweep_low", "sweep_high", "watch", "fall_kind", "fall_start")
 KIND_WORDS: Words = [(kind.slug, kind.in_order) for kind in KINDS.values()]
 HOW: Words = [(how, how) for how in (CONDUCTS, RELEASED, ABOVE, BELOW)]
@@ -44,6 +44,16 @@ FALL_WORDS: Words = [
     ("steady power", "as a capacitance empties at a steady power"),
 ]
 FALL_ROWS = ("Time constant, or what empties it", "Capacitance that holds it up")
+SINGLE_WORDS = {
+    "note": "What it is to show",
+    "reference": "Node that is 0 V",
+    "sweep_source": "Source that is turned down",
+    "sweep_high": "From where it is turned down",
+    "sweep_low": "Down to where it is turned",
+    "watch": "Nodes to draw",
+    "fall_kind": "How the rail falls",
+    "fall_start": "Where the fall begins",
+}
 ROW_WORDS = {"elements": "Element", "questions": "Question", "fall": "Fall", "assumptions": "Assumption"}
 COLUMN_WORDS = {
     "nodes": "between which nodes",
@@ -122,4 +132,4 @@ def from_stored(session: Session, calculation: Calculation) -> Form:
 
 def labels_of(form: Form) -> dict[str, str]:
     """What the summary of messages calls each field: `R2, between which nodes`."""
-    return labels_of_rows(form, ROW_WORDS, COLUMN_WORDS, "name")
+    return SINGLE_WORDS | labels_of_rows(form, ROW_WORDS, COLUMN_WORDS, "name")

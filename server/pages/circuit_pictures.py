@@ -183,7 +183,7 @@ def sweep_view(
     up = Scale(up.low, up.high, foot, top)
     left = LEFT + 11.0 * max(len(text) for _, text in marks(up)) + 6
     across = Scale(min(values), max(values), left, RIGHT)
-    axis, figures = ruler(across, foot, f"{source[0]}, {source[1]}")
+    axis, figures = ruler(across, foot, f"{source[0]}, {source[1]}; it falls from right to left")
     strokes, words = _upright(up, left)
     curves: list[Curve] = []
     shapes: list[Shape] = []
@@ -271,7 +271,7 @@ def _told_sweep(
         f"{with_unit(figure(_four(one.low[0])), source[1])}."
         for one in sorted(stretches, key=lambda one: (one.question, -one.high[0]))
     ]
-    return f"{case.capitalize()}. {span}, {'; '.join(parts)}.{''.join(answered) or ' No question is answered by yes.'}"
+    return f"{case.capitalize()}. {span}, {'; '.join(parts)}.{''.join(answered)}"
 
 
 def _four(number: float) -> float:

@@ -165,7 +165,8 @@ def _spread(kept: Mapping[str, Any], known: Sequence[CaseView]) -> str:
     draws = max(circuit["draws"] for circuit in circuits)
     if not draws and all(band[1] == band[2] for circuit in circuits for band in _bands(circuit)):
         return "No value has a tolerance, so no answer has an interval."
-    return f"In brackets: the 95 % interval over {draws or DRAWS} draws of the tolerances."
+    of_draws = f"over {draws or DRAWS} draws of the tolerances"
+    return f"In brackets: the 95 % interval {of_draws}. What is told as at worst is the furthest of them."
 
 
 def _bands(circuit: Mapping[str, Any]) -> Iterator[Sequence[float | None]]:

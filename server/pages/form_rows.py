@@ -9,6 +9,7 @@ from typing import Any
 from server.pages.forms import Form, number_of
 
 Row = dict[str, str]
+NAMED_MOST = 40
 
 
 def take_rows(form: Form, kind: str, columns: Sequence[str]) -> list[Row]:
@@ -56,6 +57,10 @@ def labels_of_rows(
         number, _, column = rest.partition(".")
         if kind in row_words and number.isdecimal():
             own = form.text(f"{kind}.{number}.{called}") if called else ""
-            row = own or f"{row_words[kind]} {int(number) + 1}"
+            row = _short(own) or f"{row_words[kind]} {int(number) + 1}"
             found[name] = f"{row}, {column_words.get(column, column)}"
     return found
+
+
+def _short(name: str) -> str:
+    return name if len(name) <= NAMED_MOST else f"{name[:NAMED_MOST]}…"

@@ -24,6 +24,7 @@ from server.records.circuit_kinds import KINDS, NOTHING, RATED, WIRE, WIRE_OHMS,
 from server.records.circuit_lines import RATINGS
 from server.records.circuit_questions import Answer, Swept, answers, conditions_of
 from server.records.circuit_results import DRAWS, held_against, line_of, named, told, without_sign
+from server.records.values import why_missing
 
 if TYPE_CHECKING:
     from server.records.sums import Reading, Readings
@@ -128,7 +129,7 @@ def rated(text: str) -> dict[str, float]:
 def _value(readings: "Readings", name: str) -> Toleranced:
     reading = readings[name]
     if reading.value is None:
-        raise ValueMissing(f"{name}: {reading.problem}")
+        raise ValueMissing(why_missing(name, reading.problem))
     return reading.value
 
 

@@ -35,7 +35,7 @@ from server.records.tables import (
     Trial,
     Waveform,
 )
-from server.records.values import read_value
+from server.records.values import NOT_FITTED, read_value, why_missing
 from server.records.words import Case, ModState, Origin, Source, StepKind
 
 
@@ -140,7 +140,7 @@ def build(calculation: Calculation, readings: Readings) -> engine.Calculation:
     inputs = []
     for name, reading in readings.items():
         if reading.value is None:
-            raise InputMissing(f"{name}: {reading.problem}")
+            raise InputMissing(why_missing(name, reading.problem))
         inputs.append(engine.Input(name, reading.value, reading.label))
     lines = [engine.Line(line["name"], line["expression"], line["unit"], line["label"]) for line in calculation.lines]
     names = {*readings, *(line.name for line in lines)}
@@ -196,7 +196,7 @@ def _from_position(session: Session, mod: Mod, entry: CalculationInput, case: Ca
     position = session.get_one(Position, entry.position_id)
     found = _AT[case](session, mod, position)
     if found is None:
-        return Reading(None, position.designator, "The mod has not been fitted yet.")
+        return Reading(None, position.designator, NOT_FITTED)
     if found.text:
         return Reading(read_value(found.text, found.kind), found.origin)
     if entry.when_empty in (WIRE, NOTHING):  # of a circuit's element: what is there instead of it

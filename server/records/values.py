@@ -65,3 +65,11 @@ def _refuse_another_dimension(text: str, kind: str) -> None:
         raise
     except EngineeringError:
         return
+
+
+NOT_FITTED = "The mod has not been fitted yet."
+
+
+def why_missing(name: str, problem: str) -> str:
+    """Why a sum has no result: which value is missing; of a mod that is not fitted all are, for the one reason."""
+    return problem if problem == NOT_FITTED else f"{name}: {problem}"

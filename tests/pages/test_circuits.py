@@ -79,7 +79,7 @@ def test_a_new_circuit_begins_with_empty_rows_and_what_it_takes_for_granted(clie
     page = client.get(NEW, headers=HTMX if htmx else {})
 
     assert ("<!doctype" in page.text.lower()) != htmx
-    assert page.text.count("<legend>Element ") == 4
+    assert page.text.count("<legend>Element ") == 6
     assert "NPN transistor (collector, base, emitter)" in words_of(page)
     assert "200 draws" in words_of(page)
     assert typed_in(page, "assumptions.0.sentence").startswith("At every voltage of the rail")

@@ -71,7 +71,7 @@ def test_before_it_is_fitted_there_is_no_fitted_value(bench: Bench) -> None:
     bench.do(AttachCalculation, **lamp())
 
     assert readings(bench)[2] == "The mod has not been fitted yet."
-    assert verdicts(runs(bench)[0]) == ["holds", "at risk", "R: The mod has not been fitted yet."]
+    assert verdicts(runs(bench)[0]) == ["holds", "at risk", "The mod has not been fitted yet."]
 
 
 def test_a_position_that_the_mod_leaves_alone_reads_what_is_there(bench: Bench) -> None:

@@ -64,7 +64,7 @@ def test_a_zener_in_the_path_of_the_second_base_closes_the_window(scene: Bench) 
 
     assert stretches(scene, Case.PLANNED) == []
     assert "D9 is a wire: nothing at D9." in kept(scene)["circuit"]["notes"]
-    assert kept(scene, Case.FITTED)["problem"] == "D9: The mod has not been fitted yet."
+    assert kept(scene, Case.FITTED)["problem"] == "The mod has not been fitted yet."
 
 
 def test_what_was_fitted_is_solved_beside_the_plan_and_run_again_as_it_changes(scene: Bench) -> None:
