@@ -21,12 +21,12 @@ LISTS = (("main-board", "main_board.csv"), ("supply", "supply.csv"))
 
 def fill(store: Store, heard: Callable[[int, int], None]) -> None:
     """Write the whole story into an empty record."""
-    story = [*_machines(), *_lists(), *_codes(), *attached.program_dumped(MERLE, "main-board/U2"), *_spare(),
-             *_procedures(), *_before(),
+    story = [*_machines(), *_lists(), *_codes(), *attached.came_in(MERLE),
+             *attached.program_dumped(MERLE, "main-board/U2"), *_spare(), *_procedures(), *_before(),
              *symptoms.first_seen(MERLE), *_reservoir(), *captures.reservoir(MERLE, KEEPER),
              *symptoms.hum_gone(MERLE), *_tape(), *symptoms.filter_ruled_out(MERLE), *_lamp(), *_button(),
-             *attached.cut_seen(MERLE),
-             *symptoms.stripes_explained(MERLE), *_sound_chip(), *_considered(), *designs.second_machine(KEEPER),
+             *attached.cut_seen(MERLE), *symptoms.stripes_explained(MERLE), *_sound_chip(),
+             *_considered(), *designs.second_machine(KEEPER),
              *designs.design_fitted(MERLE, 2, KEEPER), *nets.key_row(MERLE, KEEPER),
              *circuits.muting(MERLE)]  # fmt: skip
     for number, (command, given) in enumerate(story, start=1):
