@@ -221,5 +221,5 @@ def _circuit_answers(calculation: Calculation, kept: Mapping[str, Any]) -> Itera
     """What a circuit's questions came to; another sum asks none."""
     circuit = calculation.circuit or {"questions": []}
     for number in range(1, len(circuit["questions"]) + 1):
-        sentences = " ".join(answer_in_words(circuit, kept["circuit"], number))
+        sentences = " ".join(answer_in_words(circuit, kept["circuit"], number, in_full=False))
         yield f"{question_in_words(circuit, number)}: {sentences}"

@@ -91,7 +91,7 @@ def circuit_view(circuit: Mapping[str, Any], kept: Mapping[str, Any], cases: Seq
     answers = [_answer(number, circuit, kept, known) for number in range(1, len(circuit["questions"]) + 1)]
     posts = [Post(row["name"], row["kind"], row["nodes"]) for row in circuit["elements"]]
     return CircuitView(
-        verdict=_verdict(known, answers, kept),
+        verdict=_verdict(circuit, known, kept),
         cases=[_case_told(view) for view in cases],
         answers=answers,
         graph=graph_view("circuit", posts, circuit["reference"]),
@@ -109,7 +109,7 @@ def circuit_view(circuit: Mapping[str, Any], kept: Mapping[str, Any], cases: Seq
 # ---- In words ----
 
 
-def _verdict(known: Sequence[CaseView], answers: Sequence[AnswerView], kept: Mapping[str, Any]) -> str:
+def _verdict(circuit: Mapping[str, Any], known: Sequence[CaseView], kept: Mapping[str, Any]) -> str:
     """What the machine does as it is now known: as fitted, else as planned, else as it was."""
     if not known:
         return "No case of it comes to a result yet."
@@ -120,13 +120,11 @@ def _verdict(known: Sequence[CaseView], answers: Sequence[AnswerView], kept: Map
         "fails": "a limit is broken",
     }
     said = [f"{view.case.capitalize()}, {limits.get(view.verdict, 'no limit is set')}."]
-    said += [
-        f"{answer.question}: {sentences[0][0].lower()}{sentences[0][1:]} {' '.join(sentences[1:])}".rstrip()
-        for answer in answers
-        for case, sentences in answer.cases
-        if case == view.case
-    ]
-    if over := kept[view.case]["circuit"]["over"]:
+    of_case = kept[view.case]["circuit"]
+    for number in range(1, len(circuit["questions"]) + 1):
+        answered = " ".join(answer_in_words(circuit, of_case, number, in_full=False))
+        said.append(f"{question_in_words(circuit, number)}: {answered[0].lower()}{answered[1:]}")
+    if over := of_case["over"]:
         said.append(f"As the source is turned down, a rating is passed: {'; '.join(over)}.")
     return " ".join(said)
 

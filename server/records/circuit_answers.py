@@ -19,15 +19,20 @@ def question_in_words(circuit: Mapping[str, Any], number: int) -> str:
     return f"When {in_words(circuit['questions'][number - 1]['parts'])}"
 
 
-def answer_in_words(circuit: Mapping[str, Any], kept: Mapping[str, Any], number: int) -> list[str]:
-    """Over which stretches and for how long it holds in one case, and what has to be known with that."""
+def answer_in_words(
+    circuit: Mapping[str, Any], kept: Mapping[str, Any], number: int, *, in_full: bool = True
+) -> list[str]:
+    """Over which stretches and for how long it holds in one case, and what has to be known with that.
+
+    In full also where each condition holds by itself.
+    """
     found = kept["answers"][number - 1]
     if found.get("missing"):
         return [found["missing"]]
     unit, asked = swept_unit(circuit), circuit["questions"][number - 1]["parts"]
     return [
         *_sentences(found, circuit["sweep"], unit),
-        *_each_by_itself(asked, found.get("parts", []), unit),
+        *(_each_by_itself(asked, found.get("parts", []), unit) if in_full else ()),
         *filter(_is_news, found["notes"]),
     ]
 
