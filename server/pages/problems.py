@@ -9,6 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
+from server.access.guards import TooLarge
 from server.pages.house import house_of
 from server.records.errors import BoardLeft, Damaged, Invalid, NotFound, RecordError
 
@@ -64,7 +65,8 @@ def refused(request: Request, problem: Exception) -> Response:
 
 def answered(request: Request, problem: Exception) -> Response:
     status = problem.status_code if isinstance(problem, HTTPException) else 500
-    return _problem(request, status, "", [("/", "Back to the shelf")])
+    sentence = str(problem.detail) if isinstance(problem, TooLarge) else ""
+    return _problem(request, status, sentence, [("/", "Back to the shelf")])
 
 
 def unreadable(request: Request, _: Exception) -> Response:
