@@ -27,13 +27,12 @@ from server.records.questions.addresses import (
 )
 from server.records.questions.maps import (
     COORDINATES,
-    LEFT_OUT,
     ON_KIND,
     MapPicture,
-    next_picture_number,
     pictures_of,
     pin_of,
 )
+from server.records.questions.numbers import next_ever
 from server.records.tables import Board, BoardPicture, Machine, MapPin, MatchPoint, Photograph, Position
 from server.records.words import PictureKind
 from server.records.work import Entry, Work, handles
@@ -50,6 +49,7 @@ __all__ = [
 
 PICTURES_MOST = 12
 NAMED_MOST = 3
+LEFT_OUT = "leave picture out"
 
 
 class AddBoardPicture(Command):
@@ -129,7 +129,7 @@ def add_board_picture(work: Work, command: AddBoardPicture) -> Entry:
     picture = work.add(
         BoardPicture(
             board_id=board.key,
-            number=next_picture_number(session, board),
+            number=next_ever(session, BoardPicture, LEFT_OUT, board_id=board.key),
             photograph_id=photograph.key,
             kind=command.kind.value,
             is_reference=not on_map,

@@ -27,6 +27,7 @@ from server.records.questions.addresses import (
     next_number,
 )
 from server.records.questions.foretold import unit_of, unlike
+from server.records.questions.numbers import next_ever
 from server.records.questions.stays import board_gone
 from server.records.questions.trials import yes_or_no
 from server.records.sums import latest_run
@@ -45,6 +46,7 @@ MOVES: dict[ModState, tuple[ModState, ...]] = {
 }
 
 
+DROPPED = "drop expectation"
 SIGHTED = (Sense.SEEN, Sense.NOT_SEEN)
 BOUNDED = (Sense.BELOW, Sense.ABOVE)
 
@@ -175,7 +177,7 @@ def expect(work: Work, command: Expect) -> Entry:
     expectation = work.add(
         Expectation(
             mod_id=mod.key,
-            number=next_number(work.session, Expectation.number, Expectation.mod_id == mod.id),
+            number=next_ever(work.session, Expectation, DROPPED, mod_id=mod.key),
             sentence=command.sentence.rstrip("."),
             procedure_id=procedure.key if procedure else None,
             sense=command.sense.value,
@@ -197,7 +199,7 @@ def drop_expectation(work: Work, command: DropExpectation) -> Entry:
         raise Refused("That expectation was changed by someone else meanwhile. Look again before it is taken away.")
     work.session.delete(expectation)
     words = f"{called(machine, mod)} is no longer expected to: {expectation.sentence}."
-    return Entry("drop expectation", expectation, words, machine)
+    return Entry(DROPPED, expectation, words, machine)
 
 
 def _check_aim(command: WorkFields, purpose: str) -> None:

@@ -8,7 +8,8 @@ from server.records.commands.base import Command, change, expect_version, part_c
 from server.records.commands.net_rows import NetFields, PinFields, faults_of
 from server.records.errors import Invalid, NotFound
 from server.records.questions.addresses import designator_key, find_board, find_machine, find_net
-from server.records.questions.nets import DROPPED, next_net_number, pin_key, pins_of, types_at
+from server.records.questions.nets import pin_key, pins_of, types_at
+from server.records.questions.numbers import next_ever
 from server.records.questions.stacking import pins_in
 from server.records.tables import Board, Machine, Net, NetPin, Position
 from server.records.words import PartKind
@@ -16,6 +17,7 @@ from server.records.work import Entry, Work, handles
 
 __all__ = ["AddNet", "DropNet", "NetFields", "PinFields", "ReviseNet"]
 
+DROPPED = "drop net"
 # What can lie between a pin and a net as a resistor does.
 IN_SERIES = (PartKind.RESISTOR, PartKind.WIRE, PartKind.OTHER)
 Columns = dict[str, Any]
@@ -52,7 +54,7 @@ def add_net(work: Work, command: AddNet) -> Entry:
     net = work.add(
         Net(
             board_id=board.key,
-            number=next_net_number(work.session, board),
+            number=next_ever(work.session, Net, DROPPED, board_id=board.key),
             **_net_columns(command),
         )
     )

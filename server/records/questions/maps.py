@@ -11,13 +11,10 @@ from sqlmodel import Session, col, select
 
 from server.records.mapping import Match, PicturePlane, match_of
 from server.records.placing import described
-from server.records.questions.addresses import next_number
 from server.records.questions.paging import Paged, paged
 from server.records.tables import (
     Board,
     BoardPicture,
-    BoardStay,
-    JournalEntry,
     Machine,
     MapPin,
     MatchPoint,
@@ -28,7 +25,6 @@ from server.records.tables import (
 )
 
 ON_KIND = "board"
-LEFT_OUT = "leave picture out"  # the act of the journal's entries that take a picture off a map
 IN_THE_TRAY = 50
 COORDINATES = ("reference_x", "reference_y", "x", "y")
 
@@ -176,20 +172,6 @@ def maps_within(session: Session, machine: Machine) -> MapsWithin:
         session.exec(points).all(),
         [row[0] for row in sorted(session.exec(pins).all(), key=lambda row: (row[1], row[2]))],
     )
-
-
-def next_picture_number(session: Session, board: Board) -> int:
-    """The number after the highest that any picture of the board ever had: an old note must not lead to another.
-
-    Pictures that were left out are only in the journal, under the machines that the board was in.
-    """
-    been_in = select(BoardStay.machine_id).where(BoardStay.board_id == board.id)
-    machines = select(Machine.uuid).where((col(Machine.id) == board.machine_id) | col(Machine.id).in_(been_in))
-    query = select(JournalEntry.change).where(col(JournalEntry.machine).in_(machines), JournalEntry.act == LEFT_OUT)
-    table = BoardPicture.__tablename__
-    gone = [row["before"] for change in session.exec(query) for row in change if row["table"] == table]
-    last = max((row["number"] for row in gone if row["board_id"] == board.id), default=0)
-    return max(next_number(session, BoardPicture.number, BoardPicture.board_id == board.id), last + 1)
 
 
 def pin_of(session: Session, position: Position) -> MapPin | None:

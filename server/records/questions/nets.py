@@ -11,15 +11,13 @@ from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
 from server.engineering.port_pins import port_pin
-from server.records.questions.addresses import next_number
 from server.records.questions.paging import Paged, paged
 from server.records.questions.stacking import pins_in
-from server.records.tables import Board, BoardStay, JournalEntry, Machine, Net, NetPin, Part, Placement, Position
+from server.records.tables import Board, Net, NetPin, Part, Placement, Position
 from server.records.words import PinRole
 
 DRIVING = (PinRole.TOTEM_POLE, PinRole.OPEN_COLLECTOR, PinRole.EITHER_WAY)
 LISTENING = (PinRole.INPUT, PinRole.EITHER_WAY)
-DROPPED = "drop net"  # the act of the journal's entries that take a net off the record
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,19 +91,6 @@ def pin_key(type_number: str, pin: str) -> str:
     """What a pin goes by, however it is spelled; a number and a name are one where the chip's type tells it."""
     known = port_pin(type_number, pin)
     return known.name if known else pins_in(pin)[0]
-
-
-def next_net_number(session: Session, board: Board) -> int:
-    """The number after the highest that any net of the board ever had: an old note must not lead to another net.
-
-    Nets that were taken off the record are only in the journal, under the machines that the board was in.
-    """
-    been_in = select(BoardStay.machine_id).where(BoardStay.board_id == board.id)
-    machines = select(Machine.uuid).where((col(Machine.id) == board.machine_id) | col(Machine.id).in_(been_in))
-    query = select(JournalEntry.change).where(col(JournalEntry.machine).in_(machines), JournalEntry.act == DROPPED)
-    gone = [row["before"] for change in session.exec(query) for row in change if row["table"] == Net.__tablename__]
-    last = max((row["number"] for row in gone if row["board_id"] == board.id), default=0)
-    return max(next_number(session, Net.number, Net.board_id == board.id), last + 1)
 
 
 def nets_at(session: Session, position: Position) -> list[tuple[Net, NetPin]]:

@@ -20,7 +20,7 @@ class JournalEntry(SQLModel, table=True):
     who: str
     subject: UUID = Field(index=True)
     machine: UUID | None = Field(default=None, index=True)
-    act: str
+    act: str = Field(index=True)
     words: str
     change: list[dict[str, Any]] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
     previous: str
