@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 
 from server.records.commands.board_moves import MoveBoard
 from server.records.commands.machines import EnterMachine
-from server.records.commands.parts import EnterPart
+from server.records.commands.parts import BagPart, EnterPart
 from server.records.commands.steps import DropStep
 from server.records.commands.symptoms import NoteSymptom
 from server.records.commands.trials import RecordTrial, WriteProcedure
@@ -147,3 +147,15 @@ def test_photographs_of_what_moved_are_seen_where_it_is(client: TestClient, benc
     post(client, f"{FIRST}/edit", caption="Parts side", taken_on="", opened_version="1")
     assert "Parts side" in words_of(client.get("/machines/TM-09/boards/main-board"))
     assert faults_of_record(client) == []
+
+
+def test_a_spare_that_was_in_no_machine_has_no_form_and_says_why(client: TestClient, bench: Bench) -> None:
+    """There is no machine yet in which its photographs would count."""
+    spare = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
+
+    page = client.get(f"/parts/{spare}")
+
+    assert "It has not been in any machine yet: once it is, photographs and files can be added" in words_of(page)
+    assert "Add photographs" not in words_of(page)
+    assert send(client, [("1.jpg", jpeg())], to=f"{BASE}/photographs/on/part/{spare}").status_code == 404
+    assert_sound(page)
