@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
-from seed_data import attached, captures, circuits, designs, nets, symptoms
+from seed_data import attached, board_pictures, captures, circuits, designs, nets, symptoms
 from seed_data.symptoms import HEAD_ASSUMED, Act
 from server.records import parts_list
 from server.records.commands import calculations, dating, loans, machines, mods, parts, steps, trials
@@ -29,6 +29,7 @@ def fill(store: Store, heard: Callable[[int, int], None]) -> None:
              *_considered(), *designs.second_machine(KEEPER),
              *designs.design_fitted(MERLE, 2, KEEPER), *nets.key_row(MERLE, KEEPER),
              *circuits.muting(MERLE)]  # fmt: skip
+    story += board_pictures.main_board(MERLE, list(story))
     for number, (command, given) in enumerate(story, start=1):
         store.carry_out(command.read(given), KEEPER)
         heard(number, len(story))
@@ -53,7 +54,7 @@ def _machines() -> Iterator[Act]:
     }  # fmt: skip
     yield machines.AddBoard, {
         "machine": MERLE, "name": "Main board", "kind": "main board", "part_number": "TB-3310", "revision": "2",
-        "hazards": ["static"], "note": "A green board, marked on the parts side only.",
+        "hazards": ["static"], "note": "A green board; nothing is printed beside its parts.",
     }  # fmt: skip
     yield machines.AddBoard, {
         "machine": MERLE, "name": "Supply", "kind": "supply", "part_number": "TB-2204", "revision": "1",
