@@ -326,9 +326,16 @@ class _Reader(Cursor):
         least = stated.nominal if stated.spread == "standard" else stated.low
         for symbol, what in _NEVER_NEGATIVE.items():
             if least < 0 and same_dimension(stated.unit, symbol):
-                raise self.fault(f"A {what} cannot be negative", 0, ImpossibleValue)
+                raise self.fault(_below_zero(what, stated), 0, ImpossibleValue)
         if stated.unit == "°C" and least < Decimal("-273.15"):
             raise self.fault("Nothing is colder than -273.15 °C", 0, ImpossibleValue)
+
+
+def _below_zero(what: str, stated: _Stated) -> str:
+    if stated.nominal < 0:
+        return f"A {what} cannot be negative"
+    reached = f"{stated.low.normalize():f} {stated.unit}"
+    return f"With its tolerance this reaches below zero, to {reached}, and a {what} cannot be negative"
 
 
 def _with_article(kind: str | None) -> str:

@@ -26,6 +26,7 @@ from server.engineering.network import (
 from server.engineering.network.elements import Asked
 from server.engineering.network.networks import value_box
 from server.engineering.quantities import Toleranced, parse, same_dimension
+from server.records.amounts import not_taken
 
 # What may stand at a position that is empty in one case, in place of a value.
 WIRE, NOTHING = "wire", "nothing"
@@ -167,7 +168,7 @@ def unacceptable(kind: Kind, asks: Asks, text: str) -> str:
             return "Give it without a tolerance."
         value_box(value, _allowed(kind, asks), "It", None)
     except EngineeringError as fault:
-        return f"{str(fault).rstrip('.')}."
+        return not_taken(fault, text)
     return ""
 
 

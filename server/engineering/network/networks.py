@@ -37,6 +37,7 @@ from server.engineering.network.errors import (
     UnknownNode,
 )
 from server.engineering.propagation import Box, box
+from server.engineering.showing import figure
 from server.engineering.toleranced import Toleranced, convert
 
 MOST_NODES = 60
@@ -155,9 +156,12 @@ def value_box(value: object, asked: Asked, what: str, element: str | None) -> Bo
 def _out_of_range(what: str, nominal: float, low: float, high: float, asked: Asked) -> str:
     within = asked.least <= nominal <= asked.most
     beyond = low if low < asked.least else high
-    shown = f"can be {beyond:.4g}" if within else f"is {nominal:.4g}"
-    unit = f" {asked.unit}" if asked.unit else ""
-    return f"{what} {shown}{unit}; it must lie between {asked.least:g} and {asked.most:g}{unit}"
+    if math.isfinite(beyond) and math.isfinite(nominal):
+        shown = f"can be {figure(beyond, asked.unit)}" if within else f"is {figure(nominal, asked.unit)}"
+    else:
+        shown = "is no finite number"
+    least, most = (figure(end, asked.unit) if math.isfinite(end) else "any size" for end in (asked.least, asked.most))
+    return f"{what} {shown}; it must lie between {least} and {most}"
 
 
 def _check_size(elements: tuple[Element, ...]) -> None:

@@ -12,6 +12,7 @@ from server.engineering.errors import EngineeringError
 from server.engineering.network.errors import NetworkError
 from server.engineering.network.networks import LONGEST_NAME, MOST_NODES
 from server.engineering.quantities import convert, parse, same_dimension
+from server.records.amounts import not_taken
 from server.records.circuit_kinds import (
     KINDS,
     NOTHING,
@@ -39,6 +40,12 @@ from server.records.errors import Invalid
 from server.records.words import Source
 
 ELEMENTS_MOST, QUESTIONS_MOST = 120, 6
+VALUE_FIELDS = {
+    Source.PART: "designator",
+    Source.TRIAL: "trial",
+    Source.WAVEFORM: "figure",
+    Source.LINE: "other_line",
+}
 STAND_INS = {"Ω": "1 kΩ", "V": "5 V", "A": "1 mA", "F": "1 µF", "": "100", "s": "10 ms", "W": "1 W"}
 
 
@@ -48,6 +55,7 @@ def check_circuit(command: CircuitFields) -> None:
     for number, row in enumerate(command.elements):
         faults |= {f"elements.{number}.{field}": said for field, said in _element_faults(row)}
     faults |= dict(_twice(command)) if not faults else {}
+    faults |= dict(_by_case_alone(command)) if not faults else {}
     faults |= dict(_sweep_faults(command))
     for number, question in enumerate(command.questions):
         faults |= {f"questions.{number}.{field}": said for field, said in _question_faults(question, command)}
@@ -141,6 +149,21 @@ def _twice(command: CircuitFields) -> Iterator[tuple[str, str]]:
         taken.add(row.name)
 
 
+def _by_case_alone(command: CircuitFields) -> Iterator[tuple[str, str]]:
+    """An element or a node that differs from an earlier one by capitals alone: the same one is meant, most likely."""
+    elements: dict[str, str] = {}
+    nodes: dict[str, str] = {}
+    for number, row in enumerate(command.elements):
+        first = elements.setdefault(row.name.casefold(), row.name)
+        if first != row.name:
+            said = f"{first} and {row.name} would be two elements: call one of them something else."
+            yield f"elements.{number}.name", said
+        for node in nodes_of(row.nodes):
+            first = nodes.setdefault(node.casefold(), node)
+            if first != node:
+                yield f"elements.{number}.nodes", f"{first} and {node} would be two nodes: write it one way."
+
+
 def _sweep_faults(command: CircuitFields) -> Iterator[tuple[str, str]]:
     if not command.sweep_source:
         if command.questions:
@@ -207,7 +230,7 @@ def _unreadable(text: str, unit: str, needed: bool) -> str:
         value = parse(text, unit=unit)
         return "" if same_dimension(value.unit, unit) else f"It is in {value.unit}, and {unit} is expected here."
     except EngineeringError as fault:
-        return f"{str(fault).rstrip('.')}."
+        return not_taken(fault, text)
 
 
 def _input_faults(command: CircuitFields) -> Iterator[tuple[str, str]]:
@@ -274,12 +297,17 @@ def field_at_fault(command: CircuitFields, fault: EngineeringError) -> str:
     if isinstance(fault, net.UnknownNode) and node == (command.reference or "0"):
         return "reference"
     if isinstance(fault, net.BadElementValue):
-        return f"elements.{names.index(named)}.text" if named in names else ""
+        return _value_of(command, names.index(named)) if named in names else ""
     if not isinstance(fault, NetworkError) or named not in names:
         at = next((number for number, row in enumerate(command.elements) if node in nodes_of(row.nodes)), None)
         return f"elements.{at}.nodes" if at is not None else ""
     field = "name" if isinstance(fault, net.DuplicateElement) or (node is None and _is_name(fault)) else "nodes"
     return f"elements.{len(names) - 1 - names[::-1].index(named)}.{field}"
+
+
+def _value_of(command: CircuitFields, number: int) -> str:
+    """The field that says where an element's value is from."""
+    return f"elements.{number}.{VALUE_FIELDS.get(command.elements[number].source, 'text')}"
 
 
 def _is_name(fault: NetworkError) -> bool:

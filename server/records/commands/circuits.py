@@ -5,6 +5,8 @@ from contextlib import contextmanager
 from typing import Any
 
 from server.engineering.errors import EngineeringError
+from server.engineering.quantities import Toleranced, figure, same_dimension
+from server.records.circuit_kinds import KINDS
 from server.records.circuit_lines import limits_declared, lines_declared
 from server.records.circuits import ValueMissing, solved
 from server.records.commands.base import change, expect_version
@@ -26,9 +28,13 @@ from server.records.errors import Invalid, NotFound, Refused
 from server.records.questions.addresses import find_calculation, find_machine, find_mod
 from server.records.questions.circuits import rows_typed
 from server.records.questions.sums import tied_inputs
-from server.records.sums import read_cases, run
-from server.records.tables import Calculation
+from server.records.sums import Readings, read_cases, run
+from server.records.tables import Calculation, Position
+from server.records.words import PartKind, Source
 from server.records.work import Entry, Work, handles
+
+# Places that never hold a part with one value of its own, unless it is written on the part.
+VALUELESS = (PartKind.CHIP, PartKind.CONNECTOR, PartKind.MODULE)
 
 __all__ = ["AttachCircuit", "ElementFields", "QuestionFields", "ReviseCircuit", "ValueFields"]
 
@@ -115,7 +121,9 @@ def _typed_at(given: list[Given], name: str) -> str:
 def _check_solves(work: Work, calculation: Calculation, command: CircuitFields) -> None:
     """A circuit that comes to nothing in any case for a reason of its own is not stored; one that lacks a part is."""
     problems = []
-    for readings in read_cases(work.session, calculation).values():
+    cases = read_cases(work.session, calculation)
+    _check_places(work, calculation, command, [*cases.values()])
+    for readings in cases.values():
         try:
             solved(calculation, readings)
         except ValueMissing:
@@ -126,3 +134,32 @@ def _check_solves(work: Work, calculation: Calculation, command: CircuitFields) 
             return
     if problems:
         raise Refused(f"{str(problems[0]).rstrip('.')}.", field_at_fault(command, problems[0]))
+
+
+def _check_places(work: Work, calculation: Calculation, command: CircuitFields, cases: list[Readings]) -> None:
+    """A part that has no value in any case, or always one of another sort, is told of beside its position."""
+    places = {tied.entry.name: tied.position for tied in tied_inputs(work.session, calculation)}
+    faults = {}
+    for number, row in enumerate(command.elements):
+        at = places.get(row.name)
+        if row.source is Source.PART and at is not None:
+            values = [value for readings in cases if (value := readings[row.name].value)]
+            if said := _misplaced(row, at, values):
+                faults[f"elements.{number}.designator"] = said
+    if faults:
+        raise Invalid(faults)
+
+
+def _misplaced(row: ElementFields, at: Position, values: list[Toleranced]) -> str:
+    """Why no case can have an element's value from this position; empty where one can."""
+    asked = KINDS[row.kind].value
+    if not values and at.kind in VALUELESS and not row.when_empty:
+        return (
+            f"{at.designator} is a place for a {at.kind}, and none with a {asked.word} is recorded there. Name another "
+            "place, or say what stands there where it is empty."
+        )
+    if values and not any(same_dimension(value.unit, asked.unit) for value in values):
+        wanted = f"{asked.word} in {asked.unit}" if asked.unit else f"{asked.word}, a plain number,"
+        there = figure(values[0].nominal, values[0].unit)
+        return f"What is recorded at {at.designator} is {there}; a {wanted} is asked for."
+    return ""
