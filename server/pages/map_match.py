@@ -7,11 +7,11 @@ from sqlmodel import Session
 from starlette.responses import Response
 
 from server.pages.boards import found_board
-from server.pages.form_rows import fill_rows, labels_of_rows, take_rows
+from server.pages.form_rows import count_rows, fill_rows, labels_of_rows, take_rows
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import sections
-from server.pages.map_page import Words, error_in_words, map_address, matched_in_words
+from server.pages.map_page import Words, map_address, matched_in_words
 from server.pages.map_pointing import Pointed, plain_view, pointed_at, shown_size
 from server.pages.map_view import MapView
 from server.records.cautions import cautions
@@ -58,7 +58,6 @@ class MatchPage:
     kinds: Words
     match: Match | None
     matched: str
-    error: str
     action: str
 
 
@@ -78,11 +77,12 @@ def match_pictures(house: AtHome, tag: str, slug: str, n: int, form: PostedForm)
         machine, board, picture, reference = _found(session, tag, slug, n)
     spots = {"reference_": pointed_at(form, "on_reference", reference), "": pointed_at(form, "on_picture", picture)}
     rows = take_rows(form, "points", COORDINATES)
-    for column, spot in spots.items():
-        if spot is not None:
-            _put(rows, column, spot)
+    fits = [_put(rows, column, spot) for column, spot in spots.items() if spot is not None]
     fill_rows(form, "points", COORDINATES, rows)
-    if any(spots.values()):
+    if not all(fits):
+        form.errors[""] = "Every point has a spot on this picture. Empty a row to point its spot out anew."
+        return _page(house, machine, board, n, form, 422)
+    if fits:
         return _page(house, machine, board, n, form)
     return house.write(
         form,
@@ -96,15 +96,16 @@ def match_pictures(house: AtHome, tag: str, slug: str, n: int, form: PostedForm)
     )
 
 
-def _put(rows: list[dict[str, str]], column: str, spot: Pointed) -> None:
-    """Into the first row that has no spot on that picture."""
+def _put(rows: list[dict[str, str]], column: str, spot: Pointed) -> bool:
+    """Into the first row that has no spot on that picture; whether there was one."""
     x, y = f"{column}x", f"{column}y"
     row = next((row for row in rows if not row[x] and not row[y]), None)
     if row is None:
         if len(rows) >= MOST:
-            return
+            return False
         rows.append(row := dict.fromkeys(COORDINATES, ""))
     row[x], row[y] = f"{spot[0]:.1f}", f"{spot[1]:.1f}"
+    return True
 
 
 def _as_typed(point: tuple[float, ...]) -> dict[str, str]:
@@ -138,12 +139,11 @@ def _page(house: House, machine: Machine, board: Board, n: int, form: Form, stat
         on_picture=plain_view(picture),
         sizes=(shown_size(reference), shown_size(picture)),
         form=form,
-        rows=MOST,
+        rows=max(MOST, count_rows(form, "points")),
         labels=labels_of_rows(form, {"points": "Point"}, COLUMN_WORDS),
         kinds=KINDS,
         match=match,
         matched=matched_in_words(picture),
-        error=error_in_words(match) if match else "",
         action=f"{base}/{n}/match",
     )
     return house.page("maps/match.html", context, status)

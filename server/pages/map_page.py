@@ -6,16 +6,17 @@ It makes the context from what is recorded and what the address asks for, and kn
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from urllib.parse import urlencode
 
 from server.pages.boards import board_address, position_address
 from server.pages.drawing import NO_BREAK
 from server.pages.forms import Form, number_of
 from server.pages.machines import sections
-from server.pages.map_view import ZOOM_MOST, MapView, MarkState, Spot, Turned, Way, aside, closer, map_view
+from server.pages.map_marks import marked_view, states_of
+from server.pages.map_view import ZOOM_MOST, MapView, Turned, Way, aside, closer
 from server.records.cautions import cautions
 from server.records.mapping import Carried, Match, carried
-from server.records.pictures import SCREEN
 from server.records.questions.addresses import designator_key
 from server.records.questions.maps import BoardMap, MapPicture, PinLine, TrayLine
 from server.records.questions.mods import StepLine
@@ -74,7 +75,8 @@ class Looks:
 class MapPage:
     """One board's map. `view` is none while the board has no picture; `said` is what the search came to.
 
-    `refused` is the form of an act that will not do, if there was one.
+    `as_seen` asks another page to turn its picture in the same way. `refused` is the form of an act that will not do,
+    if there was one.
     """
 
     machine: Machine
@@ -87,6 +89,7 @@ class MapPage:
     here: PictureLine | None
     view: MapView | None
     looks: Looks | None
+    as_seen: str
     form: Form
     names: list[str]
     mods: Words
@@ -94,20 +97,25 @@ class MapPage:
     said: str
     notes: list[str]
     pins: Paged[PinRow]
+    pins_address: str
     tray: Paged[TrayLine]
+    tray_address: str
     off_map: list[Photograph]
     refused: Form | None
 
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """What the address asks for, as far as it can be read."""
+    """What the address asks for, as far as it can be read. `looks` says that it asks for a part of the picture itself;
+    `page` is that of the pins, `tray` that of the positions without one."""
 
     picture: int
     way: Way
+    looks: bool
     find: str
     mod: str
     page: int
+    tray: int
 
     @classmethod
     def of(cls, query: Mapping[str, str]) -> "Asked":
@@ -120,17 +128,13 @@ class Asked:
             x=_number(query.get("x", "")),
             y=_number(query.get("y", "")),
         )
-        picture, page = number_of(query.get("picture", "")) or 0, number_of(query.get("page", "")) or 1
-        return cls(picture, way, query.get("find", "").strip(), query.get("mod", "").strip(), max(1, page))
+        picture, page, tray = (number_of(query.get(name, "")) or 0 for name in ("picture", "page", "tray"))
+        find, mod = query.get("find", "").strip(), query.get("mod", "").strip()
+        return cls(picture, way, "zoom" in query, find, mod, max(1, page), max(1, tray))
 
 
 def map_address(machine: Machine | str, board: Board | str) -> str:
     return f"{board_address(machine, board)}/map"
-
-
-def picture_href(photograph: Photograph) -> str:
-    """The view of it that a map shows."""
-    return f"/photographs/{photograph.sha256}/{SCREEN}"
 
 
 def map_context(
@@ -142,23 +146,29 @@ def map_context(
     steps: Sequence[StepLine],
     off_map: list[Photograph],
     refused: Form | None = None,
+    *,
+    waits: bool = False,
 ) -> MapPage:
-    """What the page shows of what is recorded; `steps` are those of the mod that is asked for, at this board."""
+    """What the page shows of what is recorded; `steps` are those of the mod that is asked for, at this board.
+
+    `waits` says that what is looked for is a position without a pin.
+    """
     base = map_address(machine, board)
     picture = found.picture(asked.picture) or found.reference
     spots = carried(found.pins, picture.plane) if picture else []
     places = dict(zip((pin.designator for pin in found.pins), spots, strict=True)) if picture else {}
-    sought, said = _sought(found, places, asked.find)
-    way = _way_to(asked.way, sought)
-    states = _states(steps, sought)
+    sought, said = _sought(places, asked.find, waits)
+    way = _way_to(asked, sought)
+    states = states_of(steps, sought[0] if sought else "")
     lines = [_picture_line(base, one, picture, asked) for one in found.pictures]
     here = next((line for line in lines if line.here), None)
-    view = _view(machine, board, picture, way, found.pins, spots, states) if picture else None
+    address = partial(position_address, machine, board)
+    view = marked_view(picture, way, found.pins, spots, states, address) if picture else None
     looks = _looks(base, picture, way, asked) if picture else None
     rows = [
         PinRow(
             pin,
-            position_address(machine, board, pin.designator),
+            address(pin.designator),
             _address(base, asked, find=pin.designator),
             _place(pin, spot, picture),
         )
@@ -176,6 +186,7 @@ def map_context(
         here=here,
         view=view,
         looks=looks,
+        as_seen=urlencode(Way(way.turn, way.mirror).asked()),
         form=_form(asked, picture),
         names=[pin.designator for pin in found.pins],
         mods=mods,
@@ -183,7 +194,9 @@ def map_context(
         said=said,
         notes=_notes(here, spots),
         pins=paged_list(rows, asked.page, PINS_ON_A_PAGE),
+        pins_address=_list_address(base, asked, "page", tray=asked.tray),
         tray=found.tray,
+        tray_address=_list_address(base, asked, "tray", page=asked.page),
         off_map=off_map,
         refused=refused,
     )
@@ -192,28 +205,25 @@ def map_context(
 # ---- Where to look ----
 
 
-def _sought(found: BoardMap, places: Mapping[str, Carried | None], name: str) -> tuple[tuple[str, Carried] | None, str]:
+def _sought(places: Mapping[str, Carried | None], name: str, waits: bool) -> tuple[tuple[str, Carried] | None, str]:
     """The pin that is looked for where it is on this picture, or a sentence that says why there is none."""
     if not name:
         return None, ""
     key = designator_key(name)
     known = next((one for one in places if designator_key(one) == key), None)
     if known is None:
-        waits = any(designator_key(line.designator) == key for line in found.tray.rows)
-        why = "waits in the tray below to be placed" if waits else "has no pin on this map"
-        return None, f"{name} {why}."
+        return None, f"{name} {'waits in the tray to be placed' if waits else 'is no position of this board'}."
     place = places[known]
     if place is None:
-        return None, f"{known} has a pin on another picture, from which it cannot be carried to this one."
+        return None, f"{known} has its pin on another picture, and none that is carried to this one."
     return (known, place), ""
 
 
-def _way_to(way: Way, sought: tuple[str, Carried] | None) -> Way:
-    """The look goes to what is sought, near enough to see its neighbours."""
-    if sought is None:
-        return way
-    zoom = way.zoom if way.zoom > 1 else FOUND_CLOSER
-    return Way(way.turn, way.mirror, zoom, sought[1].x, sought[1].y)
+def _way_to(asked: Asked, sought: tuple[str, Carried] | None) -> Way:
+    """The look goes to what is sought, near enough to see its neighbours, until another look is asked for."""
+    if sought is None or asked.looks:
+        return asked.way
+    return Way(asked.way.turn, asked.way.mirror, FOUND_CLOSER, sought[1].x, sought[1].y)
 
 
 def _looks(base: str, picture: MapPicture, way: Way, asked: Asked) -> Looks:
@@ -231,7 +241,8 @@ def _looks(base: str, picture: MapPicture, way: Way, asked: Asked) -> Looks:
 
 
 def _look(base: str, asked: Asked, way: Way) -> str:
-    return f"{base}?{urlencode(_kept(asked) | way.asked())}#map"
+    found = {"find": asked.find} if asked.find else {}
+    return f"{base}?{urlencode(_kept(asked) | found | way.asked() | {'zoom': str(way.zoom)})}#map"
 
 
 def _address(base: str, asked: Asked, **more: str) -> str:
@@ -239,73 +250,17 @@ def _address(base: str, asked: Asked, **more: str) -> str:
     return f"{base}?{urlencode(_kept(asked) | turned | more)}#map"
 
 
+def _list_address(base: str, asked: Asked, name: str, **other: int) -> str:
+    """Where another page of a list is, up to its number; the other list stays where it is."""
+    turned = Way(asked.way.turn, asked.way.mirror).asked()
+    kept = _kept(asked) | turned | {key: str(number) for key, number in other.items() if number > 1}
+    return f"{base}?{urlencode(kept | {name: ''})}"
+
+
 def _kept(asked: Asked) -> dict[str, str]:
     """What another look at the map goes on asking for."""
     kept = {"picture": str(asked.picture) if asked.picture else "", "mod": asked.mod}
     return {name: text for name, text in kept.items() if text}
-
-
-# ---- The picture ----
-
-
-def _view(
-    machine: Machine,
-    board: Board,
-    picture: MapPicture,
-    way: Way,
-    pins: Sequence[PinLine],
-    spots: Sequence[Carried | None],
-    states: Mapping[str, tuple[MarkState, str]],
-) -> MapView:
-    marks = []
-    for pin, spot in zip(pins, spots, strict=True):
-        if spot is None:
-            continue
-        state, words = states.get(pin.designator, ("pin", ""))
-        marks.append(
-            Spot(
-                name=pin.designator,
-                x=spot.x,
-                y=spot.y,
-                radius=spot.radius or 0.0,
-                state=state,
-                address=position_address(machine, board, pin.designator),
-                title=_title(pin, words),
-            )
-        )
-    marks.sort(key=lambda mark: mark.state != "pin")  # what is looked for is drawn over the others
-    size = picture.plane.width, picture.plane.height
-    return map_view(picture_href(picture.photograph), size, way, marks, _described(picture, marks))
-
-
-def _title(pin: PinLine, words: str) -> str:
-    there = pin.there or f"nothing recorded, {pin.expected} expected" if pin.expected else pin.there or pin.kind
-    return ": ".join(filter(None, [f"{pin.designator}, {there}", words]))
-
-
-def _described(picture: MapPicture, marks: Sequence[Spot]) -> str:
-    """What the picture says, for those who do not see it."""
-    looked_for = [mark.name for mark in marks if mark.state != "pin"]
-    more = f"; marked out: {', '.join(looked_for)}" if looked_for else ""
-    count = "1 position" if len(marks) == 1 else f"{len(marks):,} positions"
-    caption = f", “{picture.photograph.caption}”" if picture.photograph.caption else ""
-    return f"Picture {picture.number}{caption}, a {picture.row.kind}, with {count} on it{more}."
-
-
-def _states(steps: Sequence[StepLine], sought: tuple[str, Carried] | None) -> dict[str, tuple[MarkState, str]]:
-    """How the pins of steps and of what is sought differ from the others, each with its words."""
-    states: dict[str, tuple[MarkState, str]] = {}
-    for line in steps:
-        if line.position is None:
-            continue
-        name = line.position.designator
-        before = f"{states[name][1]}; " if name in states else ""
-        said = f"step {line.step.number}, {'done' if line.stands else 'not done'}: {line.words}"
-        states[name] = ("done" if line.stands else "step", before + said)
-    if sought:
-        words = states[sought[0]][1] if sought[0] in states else ""
-        states[sought[0]] = ("found", words)
-    return states
 
 
 # ---- In words ----
@@ -358,6 +313,8 @@ def _notes(here: PictureLine | None, spots: Sequence[Carried | None]) -> list[st
     if missing and not notes:
         are = "1 pin is" if missing == 1 else f"{missing:,} pins are"
         notes.append(f"{are} not on this picture: beyond its edge, or on a picture that is not matched.")
+    if any(spot is not None and spot.radius is None for spot in spots):
+        notes.append("Where carried pins are drawn without a circle, too few points tell how far off they may be.")
     if any(spot is not None and (spot.radius or 0.0) > 0 for spot in spots):
         notes.append(
             "A dashed circle says how far off a carried pin may be: with 95 % the spot lies within it. Tall parts and "

@@ -1,5 +1,6 @@
 """Pinning positions on a board's map: one that waits in the tray, one whose pin moves, or one made by pointing."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -11,7 +12,7 @@ from server.pages.boards import MOUNTINGS, PART_KINDS, found_board
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import sections
-from server.pages.map_page import Words, map_address
+from server.pages.map_page import Asked, Words, map_address
 from server.pages.map_pointing import plain_view, pointed_at, shown_size
 from server.pages.map_view import MapView, Spot, Way, map_view
 from server.records.cautions import cautions
@@ -58,7 +59,9 @@ def place_form(house: AtHome, tag: str, slug: str, n: int) -> Response:
     with house.reading() as session:
         machine, board, found, picture = _found(session, tag, slug, n)
     asked = house.request.query_params.get("designator", "").strip()
-    return _page(house, machine, board, n, _form_for(found, picture, asked))
+    form = _form_for(found, picture, asked)
+    _turn_as_asked(form, house.request.query_params)
+    return _page(house, machine, board, n, form)
 
 
 @router.post(PLACE)
@@ -71,7 +74,7 @@ def place_pin(house: AtHome, tag: str, slug: str, n: int, form: PostedForm) -> R
     return house.write(
         form,
         PlacePin,
-        to=lambda done: _onward(house, machine, board, n, placed),  # noqa: ARG005
+        to=lambda done: _onward(house, machine, board, n, placed, _way(form.typed)),  # noqa: ARG005
         again=lambda form, status: _page(house, machine, board, n, form, status),
         machine=machine.tag,
         board=board.slug,
@@ -84,6 +87,7 @@ def point_out_form(house: AtHome, tag: str, slug: str, n: int) -> Response:
     with house.reading() as session:
         machine, board, *_ = _found(session, tag, slug, n)
     form = Form.blank(kind=PartKind.CHIP.value, mounting=Mounting.SOLDERED.value)
+    _turn_as_asked(form, house.request.query_params)
     return _page(house, machine, board, n, form, makes=True)
 
 
@@ -101,7 +105,7 @@ def point_out(house: AtHome, tag: str, slug: str, n: int, form: PostedForm) -> R
     return house.write(
         form,
         PointOutPosition,
-        to=lambda done: _shown_at(machine, board, n, form.text("designator").strip()),  # noqa: ARG005
+        to=lambda done: _shown_at(machine, board, n, form),  # noqa: ARG005
         again=again,
         machine=machine.tag,
         board=board.slug,
@@ -118,18 +122,30 @@ def _take_press(form: Form, picture: MapPicture) -> bool:
     return spot is not None
 
 
-def _onward(house: House, machine: Machine, board: Board, n: int, placed: str) -> str:
+def _way(asked: Mapping[str, str]) -> Way:
+    """How the picture is turned while it is pressed: as on the map's page, but always whole."""
+    way = Asked.of(asked).way
+    return Way(way.turn, way.mirror)
+
+
+def _turn_as_asked(form: Form, query: Mapping[str, str]) -> None:
+    for name, text in _way(query).asked().items():
+        form.set(name, text)
+
+
+def _onward(house: House, machine: Machine, board: Board, n: int, placed: str, way: Way) -> str:
     """To the next position that waits after the one that was placed, or to the map when none does."""
     with house.reading() as session:
         waiting = [line.designator for line in map_of(session, board).tray.rows]
     if not waiting:
-        return f"{map_address(machine, board)}?picture={n}"
+        return f"{map_address(machine, board)}?{urlencode({'picture': n} | way.asked())}"
     following = next((one for one in waiting if designator_key(one) > placed), waiting[0])
-    return f"{map_address(machine, board)}/{n}/place?{urlencode({'designator': following})}"
+    return f"{map_address(machine, board)}/{n}/place?{urlencode({'designator': following} | way.asked())}"
 
 
-def _shown_at(machine: Machine, board: Board, n: int, designator: str) -> str:
-    return f"{map_address(machine, board)}?{urlencode({'picture': n, 'find': designator})}"
+def _shown_at(machine: Machine, board: Board, n: int, form: Form) -> str:
+    found = {"picture": str(n), "find": form.text("designator").strip()}
+    return f"{map_address(machine, board)}?{urlencode(found | _way(form.typed).asked())}"
 
 
 def _form_for(found: BoardMap, picture: MapPicture, asked: str) -> Form:
@@ -165,7 +181,7 @@ def _page(
         base=base,
         cautions=cautions(machine.hazards, board.hazards),
         picture=picture,
-        view=_with_pins(found, picture),
+        view=_with_pins(found, picture, _way(form.typed)),
         size=shown_size(picture),
         form=form,
         waiting=[line.designator for line in found.tray.rows],
@@ -185,12 +201,12 @@ def _pinned(found: BoardMap, form: Form) -> str:
     return next((one.designator for one in found.pins if designator_key(one.designator) == key), "")
 
 
-def _with_pins(found: BoardMap, picture: MapPicture) -> MapView:
+def _with_pins(found: BoardMap, picture: MapPicture, way: Way) -> MapView:
     """The picture with the pins that are on it already, so that none is placed twice."""
     view = plain_view(picture)
     spots = [
-        Spot(pin.designator, spot.x, spot.y, 0.0, "pin", "", pin.designator)
+        Spot(pin.designator, spot.x, spot.y, 0.0, "pin", "", pin.designator, pin.designator)
         for pin, spot in zip(found.pins, carried(found.pins, picture.plane), strict=True)
         if spot is not None
     ]
-    return map_view(view.href, (view.width, view.height), Way(), spots, view.description)
+    return map_view(view.href, (view.width, view.height), way, spots, view.description)

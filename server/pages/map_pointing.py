@@ -1,7 +1,7 @@
 """Spots on a picture of a board as they come from forms: pressed on a picture, with a script or without one."""
 
 from server.pages.forms import Form, number_of
-from server.pages.map_page import picture_href
+from server.pages.map_marks import picture_href
 from server.pages.map_view import MapView, Way, map_view
 from server.records.pictures import SCREEN, fitted
 from server.records.questions.maps import MapPicture

@@ -20,7 +20,10 @@ MarkState = Literal["pin", "found", "step", "done"]
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """A place on the upright picture and how sure it is: the radius of a circle, 0 where it was pointed out itself."""
+    """A place on the upright picture and how sure it is: the radius of a circle, 0 where it was pointed out itself.
+
+    `label` is what is written beside it.
+    """
 
     name: str
     x: float
@@ -29,6 +32,7 @@ class Spot:
     state: MarkState
     address: str
     title: str
+    label: str
 
 
 @dataclass(frozen=True, slots=True)

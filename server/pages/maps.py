@@ -12,6 +12,7 @@ from server.pages.house import AtHome, House
 from server.pages.map_page import Asked, Words, map_address, map_context
 from server.records.commands.base import Command
 from server.records.commands.maps import AddBoardPicture, LeavePictureOut, TakePinOff
+from server.records.errors import NotFound
 from server.records.questions.addresses import find_board_picture, find_position
 from server.records.questions.map_steps import mods_at
 from server.records.questions.maps import map_of, photographs_off_map
@@ -21,6 +22,7 @@ from server.records.tables import Board, Machine, Mod
 
 router = APIRouter()
 MAP = "/machines/{tag}/boards/{slug}/map"
+CHANGED_SINCE = "Someone else changed this while you were looking. Here is the map as it is now."
 
 
 @router.get(MAP)
@@ -60,25 +62,41 @@ def map_page(house: House, machine: Machine, board: Board, form: Form | None = N
     """The map as the address asks for it; `form` is that of an act that was refused."""
     asked = Asked.of(house.request.query_params)
     with house.reading() as session:
-        found = map_of(session, board, asked.page)
+        found = map_of(session, board, asked.tray)
         mods, steps = _mods(session, machine, board, asked.mod)
         off_map = photographs_off_map(session, board)
-    context = map_context(machine, board, found, asked, mods, steps, off_map, form)
+        waits = _is_position(session, board, asked.find)
+    context = map_context(machine, board, found, asked, mods, steps, off_map, form, waits=waits)
     return house.page("maps/map.html", context, status)
 
 
 def _written(
     house: House, machine: Machine, board: Board, form: Form, kind: type[Command], to: str, **fixed: object
 ) -> Response:
+    def again(form: Form, status: int) -> Response:
+        if status == 409:
+            form.errors[""] = CHANGED_SINCE
+        return map_page(house, machine, board, form, status)
+
     return house.write(
         form,
         kind,
         to=lambda done: to,  # noqa: ARG005
-        again=lambda form, status: map_page(house, machine, board, form, status),
+        again=again,
         machine=machine.tag,
         board=board.slug,
         **fixed,
     )
+
+
+def _is_position(session: Session, board: Board, designator: str) -> bool:
+    if not designator:
+        return False
+    try:
+        find_position(session, board, designator)
+    except NotFound:
+        return False
+    return True
 
 
 def _mods(session: Session, machine: Machine, board: Board, asked: str) -> tuple[Words, Sequence[StepLine]]:

@@ -4,13 +4,18 @@
   "use strict";
 
   const LABEL = 16; // pixels on the screen
-  const CLICK = 5; // a press that moves no further than this is no drag
+  const CLICK = { mouse: 5, touch: 12, pen: 8 }; // a press that moves no further than this is no drag
+  const EDGE = 0.88; // of the width: beyond it, labels stand to the left
   const SVG = "http://www.w3.org/2000/svg";
 
   const open = (svg) => {
     const [wholeWidth, wholeHeight] = svg.dataset.whole.split(" ").map(Number);
     const least = wholeWidth / Number(svg.dataset.most);
-    const marks = [...svg.querySelectorAll(".mark")].map((mark) => [Number(mark.getAttribute("x")), Number(mark.getAttribute("y"))]);
+    const marks = [...svg.querySelectorAll(".mark")].map((mark) => {
+      const label = mark.querySelector("text");
+      const aside = label.getAttribute("x").replace("-", "");
+      return { x: Number(mark.getAttribute("x")), y: Number(mark.getAttribute("y")), label, aside, end: label.getAttribute("text-anchor") };
+    });
     let box = svg.getAttribute("viewBox").split(" ").map(Number);
 
     const show = (x, y, width) => {
@@ -22,8 +27,17 @@
       svg.setAttribute("viewBox", box.join(" "));
       const scale = Math.min(svg.clientWidth / width, svg.clientHeight / height) || 1;
       svg.setAttribute("font-size", LABEL / scale);
-      const seen = marks.filter(([a, b]) => a >= x && a <= x + width && b >= y && b <= y + height).length;
-      svg.classList.toggle("crowded", seen > Number(svg.dataset.crowd));
+      const seen = marks.filter((mark) => mark.x >= x && mark.x <= x + width && mark.y >= y && mark.y <= y + height);
+      svg.classList.toggle("crowded", seen.length > Number(svg.dataset.crowd));
+      seen.forEach((mark) => turnLabel(mark, mark.x > x + EDGE * width ? "end" : "start"));
+      // Seen whole there is nothing to drag: one finger moves the page.
+      svg.classList.toggle("whole", width > wholeWidth * 0.999);
+    };
+    const turnLabel = (mark, end) => {
+      if (mark.end === end) return;
+      mark.end = end;
+      mark.label.setAttribute("text-anchor", end);
+      mark.label.setAttribute("x", (end === "end" ? "-" : "") + mark.aside);
     };
     const zoom = (times, x = box[0] + box[2] / 2, y = box[1] + box[3] / 2) => {
       const width = Math.min(Math.max(box[2] / times, least), wholeWidth);
@@ -61,7 +75,7 @@
     });
     // The wheel is the page's until the picture has been taken hold of.
     svg.addEventListener("wheel", (event) => {
-      if (!event.ctrlKey && document.activeElement !== svg) return;
+      if (!event.ctrlKey && !svg.contains(document.activeElement)) return;
       event.preventDefault();
       const { x, y } = place(event);
       zoom(2 ** (-Math.sign(event.deltaY) / 2), x, y);
@@ -70,36 +84,49 @@
     const fingers = new Map();
     let dragged = false;
     svg.addEventListener("pointerdown", (event) => {
+      if (event.button !== 0) return;
+      if (event.isPrimary) fingers.clear();
       fingers.set(event.pointerId, event);
       if (fingers.size === 1) dragged = false;
     });
     svg.addEventListener("pointermove", (event) => {
       const before = fingers.get(event.pointerId);
       if (!before) return;
+      if (event.buttons === 0) { // it was let go outside
+        lift(event);
+        return;
+      }
       const far = Math.hypot(event.clientX - before.clientX, event.clientY - before.clientY);
-      if (!dragged && fingers.size === 1 && far < CLICK) return;
+      if (!dragged && fingers.size === 1 && far < (CLICK[event.pointerType] ?? CLICK.mouse)) return;
       if (!dragged) svg.setPointerCapture(event.pointerId);
       dragged = true;
-      if (fingers.size === 2) pinch(event);
-      else {
-        const from = place(before), to = place(event);
-        show(box[0] + from.x - to.x, box[1] + from.y - to.y, box[2]);
-      }
+      const other = [...fingers.values()].find((finger) => finger.pointerId !== event.pointerId);
+      if (other) pinch(before, event, other);
+      else drag(before, event);
       fingers.set(event.pointerId, event);
     });
-    const pinch = (event) => {
-      const [other] = [...fingers.entries()].filter(([id]) => id !== event.pointerId).map(([, finger]) => finger);
-      const before = fingers.get(event.pointerId);
+    const drag = (before, after) => {
+      const from = place(before), to = place(after);
+      show(box[0] + from.x - to.x, box[1] + from.y - to.y, box[2]);
+    };
+    // What lay between the two fingers goes on lying there.
+    const pinch = (before, after, other) => {
       const apart = (finger) => Math.hypot(finger.clientX - other.clientX, finger.clientY - other.clientY);
-      const middle = place({ clientX: (event.clientX + other.clientX) / 2, clientY: (event.clientY + other.clientY) / 2 });
-      zoom(apart(event) / (apart(before) || 1), middle.x, middle.y);
+      const between = (finger) => ({ clientX: (finger.clientX + other.clientX) / 2, clientY: (finger.clientY + other.clientY) / 2 });
+      const middle = place(between(before));
+      zoom(apart(after) / (apart(before) || 1), middle.x, middle.y);
+      drag(between(before), between(after));
     };
     const lift = (event) => fingers.delete(event.pointerId);
     svg.addEventListener("pointerup", lift);
     svg.addEventListener("pointercancel", lift);
+    // Two fingers are always the picture's, also where one moves the page.
+    svg.addEventListener("touchmove", (event) => {
+      if (event.touches.length > 1 && event.cancelable) event.preventDefault();
+    }, { passive: false });
     svg.addEventListener("dragstart", (event) => event.preventDefault());
     svg.addEventListener("click", (event) => {
-      if (dragged) event.preventDefault();
+      if (dragged && event.detail) event.preventDefault();
       else if (svg.dataset.column !== undefined) point(svg, event);
       dragged = false;
     }, true);
@@ -121,19 +148,30 @@
 
   const rowOf = (input) => Number((/^points\.(\d+)\./.exec(input.name) ?? [0, 0])[1]);
 
+  // Of each form the row whose fields were touched last, until both pictures have been pressed for it.
+  const meant = new WeakMap();
+
   const point = (svg, event) => {
     const group = svg.querySelector(".lies");
     const spot = new DOMPoint(event.clientX, event.clientY).matrixTransform(group.getScreenCTM().inverse());
+    const image = group.querySelector("image");
+    const [most, lowest] = ["width", "height"].map((side) => Number(image.getAttribute(side)));
+    if (spot.x < 0 || spot.y < 0 || spot.x > most || spot.y > lowest) return say(svg, "That is beside the picture.");
     const all = pairs(svg);
-    const form = all[0]?.[0].form;
-    const wanted = form?.dataset.row;
+    const wanted = meant.get(document.getElementById(svg.dataset.form));
     const pair = all.length === 1 ? all[0]
-      : all.find(([x]) => wanted !== undefined && rowOf(x) === Number(wanted)) ?? all.find(([x]) => x.value.trim() === "");
-    if (!pair) return;
+      : all.find(([x]) => wanted?.get(svg.dataset.column) === rowOf(x)) ?? all.find(([x, y]) => !x.value.trim() && !y.value.trim());
+    if (!pair) return say(svg, "Every point has a spot on this picture. Go into a point’s field to point it out anew.");
+    wanted?.delete(svg.dataset.column);
     pair[0].value = spot.x.toFixed(1);
     pair[1].value = spot.y.toFixed(1);
-    delete form.dataset.row;
     pair[0].dispatchEvent(new Event("input", { bubbles: true }));
+    const where = `${pair[0].value} across, ${pair[1].value} down`;
+    say(svg, all.length === 1 ? `Pointed out: ${where}.` : `Point ${rowOf(pair[0]) + 1}: ${where}.`);
+  };
+
+  const say = (svg, sentence) => {
+    svg.closest("figure").querySelector("[role=status]").textContent = sentence;
   };
 
   const watch = (svg) => {
@@ -172,7 +210,9 @@
     form.addEventListener("input", draw);
     // Whose field was touched last is the row that the next press is for.
     form.addEventListener("focusin", (event) => {
-      if (/^points\.\d+\./.test(event.target.name ?? "")) form.dataset.row = rowOf(event.target);
+      if (!/^points\.\d+\./.test(event.target.name ?? "")) return;
+      const row = rowOf(event.target);
+      meant.set(form, new Map(["reference_", ""].map((column) => [column, row])));
     });
     draw();
   };

@@ -21,7 +21,7 @@ places = st.tuples(st.floats(0, SIZE[0]), st.floats(0, SIZE[1]))
 
 
 def spot(x: float, y: float, name: str = "U1") -> Spot:
-    return Spot(name, x, y, 0.0, "pin", "", name)
+    return Spot(name, x, y, 0.0, "pin", "", name, name)
 
 
 @given(ways, places)
