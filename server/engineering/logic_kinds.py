@@ -6,8 +6,9 @@ what the pin does, for one chip can keep a family's levels at its inputs and not
 - A pin that listens is not told for Schmitt inputs outside the plain 74 family, whose levels the tables do not have.
 - A pin that drives is not told for buffers, bus drivers, display drivers and three-state outputs that carry more.
 - The 4000 family is told with its B alone: A and UB parts have other levels, and a bare 4011 may be either.
-- Of a parallel port (8255, 6522 and the like) the pin tells whether it is a port or the data bus, by its number on the
-  40-pin package or by its name (PA3, D4); other pins of such chips have no kind.
+- Bus drivers of the 74LS family have kinds of their own: 125 and 126, 240, 241 and 244, 245.
+- Of a parallel port (8255, 6522 and the like) the pin tells whether it is a port, the data bus or, on an 8255, an input
+  alone, by its number on the 40-pin package or by its name (PA3, D4, /RD); other pins of such chips have no kind.
 
 Out: a member of `logic_families.kinds()`. Volts and amperes are those tables' matter; an input is taken for one unit
 load, which pins of counters and flip-flops can exceed. Raises nothing.
@@ -39,6 +40,13 @@ _DRIVES_OTHERWISE = frozenset(
     | {*range(540, 542), *range(563, 565), *range(573, 577), *range(580, 660), *range(670, 700), *range(756, 761)}
     | {*range(795, 799), 804, 805, 808, 832, 1034, 1035, 4049, 4050, 4511, 4514, 4515, 4543}
 )
+# Bus drivers that have a kind for all of their pins.
+_LS_DRIVERS = {
+    240: "74LS line driver",
+    241: "74LS line driver",
+    244: "74LS line driver",
+    245: "74LS transceiver",
+}
 # Numbers of the 4000 family; the same ones keep their number in 74HC4066 and the like.
 _SWITCHES = frozenset({4016, 4046, 4051, 4052, 4053, 4066, 4067, 4097, 4316, 4351, 4352, 4353, 7046, 9046})
 _CMOS_SCHMITT = frozenset({4093, 4528, 4538, 4583, 4584, 40106})
@@ -57,7 +65,7 @@ def kind_of(type_number: str, pin: str = "", does: Does = "both") -> str | None:
     if len(type_number) > _LONGEST:
         return None
     name = joined(type_number)
-    found = {kind for kind in (_of_74(name, does), _of_4000(name, does), _of_port(name, pin)) if kind}
+    found = {kind for kind in (_of_74(name, does), _of_4000(name, does), _of_port(name, pin, does)) if kind}
     return found.pop() if len(found) == 1 else None
 
 
@@ -77,6 +85,8 @@ def _of_74(name: str, does: Does) -> str | None:
         return None
     if family == "LS" and number in (125, 126):
         return "74LS bus driver" if does == "drives" else "74LS" if does == "listens" else None
+    if family == "LS" and number in _LS_DRIVERS:
+        return _LS_DRIVERS[number]
     if drives and number in _DRIVES_OTHERWISE:
         return None
     if family == "LS" and number == 0 and name.startswith("DM"):
@@ -94,9 +104,9 @@ def _of_4000(name: str, does: Does) -> str | None:
     return None if does != "listens" and number in _CMOS_DRIVES_OTHERWISE else "4000B"
 
 
-def _of_port(name: str, pin: str) -> str | None:
+def _of_port(name: str, pin: str, does: Does) -> str | None:
     found = port_pin(name, pin)
-    if found is None or not found.place:
+    if found is None or found.place in ("", "supply") or (found.place == "input" and does != "listens"):
         return None
     if found.chip == "8255":
         return f"8255{'A' if _PORT_8255A.fullmatch(name) else ''} {found.place}"

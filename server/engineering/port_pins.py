@@ -29,6 +29,12 @@ _PINS = {
     "6530": [],
 }  # fmt: skip
 _NAMED_ALONE = {*_A, *_B, *_D}
+# Pins that only listen: the strobes, the addresses, the reset.
+_INPUTS = {
+    "8255": {"RD", "WR", "CS", "RESET", "A0", "A1"},
+    "6532": {f"A{line}" for line in range(7)},
+}
+_FEEDING = {"VCC", "GND", "VSS"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,11 +45,15 @@ class PortPin:
     name: str
 
     @property
-    def place(self) -> Literal["port", "data bus", ""]:
-        """Whether it belongs to a port or to the data bus."""
+    def place(self) -> Literal["port", "data bus", "input", "supply", ""]:
+        """Whether it belongs to a port or to the data bus, only listens, or feeds the chip."""
         if self.name in (*_A, *_B, *_C):
             return "port"
-        return "data bus" if self.name in _D else ""
+        if self.name in _D:
+            return "data bus"
+        if self.name in _INPUTS.get(self.chip, ()):
+            return "input"
+        return "supply" if self.name in _FEEDING else ""
 
 
 def joined(text: str) -> str:
@@ -51,14 +61,18 @@ def joined(text: str) -> str:
     return _JOINING.sub("", text.upper())
 
 
+def port_chip(name: str) -> str:
+    """The sort of chip with ports that a type number means, already in one piece; empty if it is none."""
+    return next((chip for chip, pattern in _CHIPS if pattern.fullmatch(name)), "")
+
+
 @lru_cache(maxsize=1024)
 def port_pin(type_number: str, pin: str) -> PortPin | None:
     """The pin that a number or a name means on this chip; None where the tables do not say."""
-    name = joined(type_number)
-    chip = next((chip for chip, pattern in _CHIPS if pattern.fullmatch(name)), None)
-    if chip is None:
+    chip = port_chip(joined(type_number))
+    if not chip:
         return None
-    word, names = joined(pin).removeprefix("PIN"), _PINS[chip]
+    word, names = joined(pin).removeprefix("PIN").removeprefix("/"), _PINS[chip]
     if word.isascii() and word.isdecimal() and len(word) < 4:
         number = int(word)
         found = names[number - 1] if 0 < number <= len(names) else ""

@@ -1,6 +1,7 @@
 """The table of logic families: what a chip looks up, at which supply, and what is refused in words."""
 
 import csv
+import re
 from pathlib import Path
 
 import pytest
@@ -92,9 +93,23 @@ def test_of_several_makers_the_strictest_counts() -> None:
     assert (chip("74LS").input_out(), chip("DM74LS00").input_out()) == pytest.approx((0.4e-3, 0.36e-3))
 
 
+@pytest.mark.parametrize("kind", ["74LS bus driver", "74LS line driver", "74LS transceiver"])
+def test_bus_drivers_listen_as_their_family_does(kind: str) -> None:
+    """0.8 V and 2.0 V, and no more current than a gate's input; from memory of the data sheets."""
+    bus = chip(kind)
+
+    assert (bus.input_low(5.0), bus.input_high(5.0)) == (0.8, 2.0)
+    assert (bus.input_out() or 1.0) <= 0.4e-3
+    assert bus.sink_points()[-1].amps == pytest.approx(24e-3)
+
+
+def test_sources_name_documents_and_no_places_where_copies_were_found() -> None:
+    assert not [row["source"] for row in _rows() if re.search(r"\bpage\)|[a-z]\.(?:cn|live|support)\b", row["source"])]
+
+
 def test_what_a_table_lacks_is_none() -> None:
-    """No input levels for the bus driver, no short-circuit current for CMOS, no source for an open collector."""
-    assert chip("74LS bus driver").input_low(5.0) is None
+    """No input levels of 74HC by the early table at 5 V, no short-circuit current for CMOS, no source for an open collector."""
+    assert chip("74HC early table").input_low(5.0) is None
     assert chip("74HC").short_circuit() is None
     assert chip("74 open-collector buffer").source_points() == ()
     assert chip("74").pin_limit() is None

@@ -21,12 +21,14 @@ NOT_TOLD = [
     "", "chip", "Z80A CPU", "2716 EPROM", "4116 RAM", "74", "7", "LM386", "AY-3-8912", "741", "NE555", "TMS9918",
     "54LS00", "74S00", "74F04", "74C00", "74ALS00", "74AS00", "74AC00", "74H00", "74L00", "74HCU04", "74LVC00",
     "CD4011AE", "CD4011UBE", "CD4069UBE", "HEF4011", "4011", "CD4066BE", "74HC4066", "CD4051BE", "74LS00/74HC00",
-    "74LS00 or 74HC00", "74HCT245", "74LS245", "74LS38", "7406", "7447", "82C55A", "8256", "6502", "65C22",
+    "74LS00 or 74HC00", "74HCT245", "74LS38", "7406", "7447", "82C55A", "8256", "6502", "65C22",
     "8255A", "8255", "6522", "\N{SUPERSCRIPT TWO}74LS00", "74LS00" * 20, "74LS\N{ARABIC-INDIC DIGIT ZERO}0",
 ]  # fmt: skip
 BY_WHAT_IT_DOES: list[tuple[str, Does, str | None]] = [
     ("74LS14", "drives", "74LS"), ("74LS14", "listens", None), ("74LS14", "both", None),
-    ("74LS245", "listens", "74LS"), ("74LS245", "drives", None), ("74LS126A", "drives", "74LS bus driver"),
+    ("74LS245", "listens", "74LS transceiver"), ("74LS245", "drives", "74LS transceiver"),
+    ("SN74LS245N", "both", "74LS transceiver"), ("74LS244", "drives", "74LS line driver"), ("74HC245", "drives", None),
+    ("74LS126A", "drives", "74LS bus driver"),
     ("74LS126A", "listens", "74LS"), ("7406", "listens", "74"), ("74HC14", "listens", None),
     ("74HC14", "drives", "74HC"),
     ("CD40106BE", "drives", "4000B"), ("CD40106BE", "listens", None), ("CD4050BE", "listens", "4000B"),
@@ -58,6 +60,18 @@ def test_what_is_not_sure_is_not_told(text: str) -> None:
 def test_what_a_pin_does_decides(text: str, does: Does, kind: str | None) -> None:
     """A Schmitt gate drives as its family does, and a bus driver listens as its family does."""
     assert kind == kind_of(text, does=does)
+
+
+INPUTS = [
+    ("8255A", "5", "8255A input"), ("8255", "/RD", "8255 input"), ("P8255A", "CS", "8255A input"),
+    ("8255A", "35", "8255A input"), ("8255A", "7", None), ("8255A", "26", None), ("6532", "2", None),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("text", "pin", "kind"), INPUTS)
+def test_the_strobes_of_a_port_chip_listen_and_never_drive(text: str, pin: str, kind: str | None) -> None:
+    assert kind == kind_of(text, pin, "listens")
+    assert kind_of(text, pin, "drives") is None
 
 
 @pytest.mark.parametrize(("text", "pin", "kind"), PORTS)
