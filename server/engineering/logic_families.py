@@ -202,14 +202,18 @@ def chip(kind: str, supply: Toleranced = USUAL_SUPPLY) -> Chip:
         )
     made = Chip(kind, convert(supply, "V"))
     if not any(row.parameter in _LEVELS and row.covers(made.supply) for row in _rows(kind)):
-        spans = sorted({(row.supply_from, row.supply_to) for row in _rows(kind) if row.parameter in _LEVELS})
-        said = " or ".join(_span(low, high) for low, high in spans)
         raise SupplyOutside(
-            f"The tables for {kind} hold at a supply of {said}; "
+            f"The tables for {kind} hold at a supply of {supplies(kind)}; "
             f"a supply of {_span(made.supply.low, made.supply.high)} is outside them",
             field="supply",
         )
     return made
+
+
+def supplies(kind: str) -> str:
+    """The supplies at which a kind has levels, in words: `4.75 V to 5.25 V`."""
+    spans = sorted({(row.supply_from, row.supply_to) for row in _rows(kind) if row.parameter in _LEVELS})
+    return " or ".join(_span(low, high) for low, high in spans)
 
 
 def _span(low: float, high: float) -> str:

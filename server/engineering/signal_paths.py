@@ -1,10 +1,11 @@
 """Whether a signal path works: drivers, listeners and resistors on one net, looked at once for each level it can have.
 
 For each driver that can go either way the net is solved with it high and with it low, the others off; where a driver
-cannot be switched off it is taken to agree. Levels are held against `node_promised` (`contention`), so series
-resistors, pulls and all inputs' currents count, and nobody is trusted past a data sheet. A listener's margin is V_IL
-less the pin's highest voltage, or the pin's lowest voltage less V_IH, in V, each over its whole supply: a bound, not
-the best that a shared supply would give. Fan-out is the plain sum of table currents (`logic.fan_out`), resistors apart.
+cannot be switched off it is taken to agree, and it is said which do, and what the one would reach by itself. Levels
+are held against `node_promised` (`contention`), so series resistors, pulls and all inputs' currents count, and nobody
+is trusted past a data sheet. A listener's margin is V_IL less the pin's highest voltage, or the pin's lowest voltage
+less V_IH, in V, each over its whole supply: a bound, not the best that a shared supply would give. Fan-out is the
+plain sum of table currents (`logic.fan_out`), resistors apart.
 Raises what `contention` raises.
 """
 
@@ -14,10 +15,10 @@ from itertools import combinations
 from typing import Literal
 
 from server.engineering.contention import contention
-from server.engineering.contention_result import Contention, Reading
+from server.engineering.contention_result import Contention, Range, Reading
 from server.engineering.contention_verdicts import read
 from server.engineering.logic import FanOut, fan_out
-from server.engineering.logic_families import BadPin
+from server.engineering.logic_families import BadPin, BeyondFigures
 from server.engineering.logic_pins import Output, Pull, Receiver, leakage
 from server.engineering.quantities import figure
 
@@ -36,12 +37,19 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class SignalState:
-    """The net with one driver at one level. `level` is empty where outputs fight: then nothing is meant."""
+    """The net with one driver at one level. `level` is empty where outputs fight: then nothing is meant.
+
+    `agree` are the others that pull the same way, for they cannot rest: the level is theirs as well. `alone` is where
+    the net would stand without them, `holds_alone` whether the listeners would then read the level.
+    """
 
     driver: str
     level: Literal["high", "low", ""]
     contention: Contention
     held: tuple[Held, ...]
+    agree: tuple[str, ...] = ()
+    alone: Range | None = None
+    holds_alone: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,8 +126,30 @@ def _state(
     solved = contention(outputs, receivers, pulls)
     if solved.fights or not level:
         return SignalState(driver, "", solved, ())
+    agree = _agreeing(driver, level, outputs)
+    held = _all_held(" and ".join([driver, *agree]), level, solved, receivers)
+    if not agree:
+        return SignalState(driver, level, solved, held)
+    try:
+        alone = contention([output for output in outputs if output.name not in agree], receivers, pulls)
+    except BeyondFigures:
+        return SignalState(driver, level, solved, held, agree)
+    verdicts = [one.holds for one in _all_held(driver, level, alone, receivers)]
+    holds = False if False in verdicts else None if None in verdicts else True
+    return SignalState(driver, level, solved, held, agree, alone.node_promised, holds)
+
+
+def _agreeing(driver: str, level: Literal["high", "low"], outputs: Sequence[Output]) -> tuple[str, ...]:
+    """The other outputs that pull to the same rail."""
+    rail = "ground" if level == "low" else "supply"
+    return tuple(output.name for output in outputs if output.name != driver and output.pulls_to == rail)
+
+
+def _all_held(
+    driver: str, level: Literal["high", "low"], solved: Contention, receivers: Sequence[Receiver]
+) -> tuple[Held, ...]:
     surely = [read(receiver, solved.node_promised, solved.node_promised) for receiver in receivers]
-    return SignalState(driver, level, solved, tuple(_held(reading, driver, level) for reading in surely))
+    return tuple(_held(reading, driver, level) for reading in surely)
 
 
 def _held(reading: Reading, driver: str, level: Literal["high", "low"]) -> Held:
@@ -161,7 +191,12 @@ def _words(
         said.append(f"{' and '.join(active)} must never drive this net at once.")
     for state in states:
         if state.level:
-            said.append(f"With {state.driver} {state.level} the node stands at {state.contention.node_promised}.")
+            others = f", with {' and '.join(state.agree)} {state.level} too," if state.agree else ""
+            said.append(
+                f"With {state.driver} {state.level}{others} the node stands at {state.contention.node_promised}."
+            )
+            if state.alone and state.agree:
+                said.append(f"By itself {state.driver} would bring it to {state.alone}.")
             said += [held.sentence for held in state.held]
             said += [limit.sentence for limit in state.contention.passed]
     said += [f"{name}: {load.sentence}" for name, load in loads]

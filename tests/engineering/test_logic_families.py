@@ -108,7 +108,7 @@ def test_sources_name_documents_and_no_places_where_copies_were_found() -> None:
 
 
 def test_what_a_table_lacks_is_none() -> None:
-    """No input levels of 74HC by the early table at 5 V, no short-circuit current for CMOS, no source for an open collector."""
+    """No input levels of an early table at 5 V, no short-circuit current for CMOS, no source for an open collector."""
     assert chip("74HC early table").input_low(5.0) is None
     assert chip("74HC").short_circuit() is None
     assert chip("74 open-collector buffer").source_points() == ()

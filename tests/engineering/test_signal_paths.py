@@ -133,3 +133,26 @@ def test_a_path_needs_both_ends() -> None:
         signal_path([], [Receiver("U2", LS)])
     with pytest.raises(BadPin, match="a pin that drives and a pin that listens"):
         signal_path([Output("U1", LS, "either")], [])
+
+
+def test_a_driver_that_cannot_rest_is_named_beside_the_one_it_agrees_with() -> None:
+    """A port behind 680 Ω, low, against the 1.6 mA of a 74 input: by itself up to 0.4 V + 1.6 mA x 714 Ω = 1.54 V."""
+    port = Output("U9", chip("8255 port"), "either", "either way", parse("680 Ω ±5 %"))
+    path = signal_path([Output("U7", LS, "either"), port], [Receiver("U8", chip("74"))])
+    low = next(state for state in path.states if (state.driver, state.level) == ("U9", "low"))
+    own = next(state for state in path.states if (state.driver, state.level) == ("U7", "low"))
+
+    assert low.agree == ("U7",)
+    assert low.alone is not None
+    assert low.alone.high == pytest.approx(0.4 + 1.6e-3 * 714)
+    assert low.holds_alone is False
+    assert low.held[0].sentence == "U8 gets its low level from U9 and U7 with 400 mV to spare."
+    assert (own.agree, own.alone) == ((), None)
+
+
+def test_open_collectors_that_let_go_agree_with_nobody() -> None:
+    """Each pulls down by itself, and the pull-up makes the high level."""
+    drivers = [Output(name, chip("74"), "either", "open collector") for name in ("U1", "U2")]
+    path = signal_path(drivers, [Receiver("U3", chip("74"))], [Pull("R1", parse("1 kΩ ±5 %"), FIVE)])
+
+    assert all(state.agree == () for state in path.states)
