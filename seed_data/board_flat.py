@@ -63,7 +63,8 @@ def flat_board() -> Image.Image:
     for fitting in FITTINGS:
         _fitting(pen, fitting)
     for place in PLACES:
-        _chip(pen, place) if place.body == "chip" else _small(pen, place)
+        body = _chip if place.body == "chip" else _small
+        body(pen, place)
     _wire(pen)
     return image
 

@@ -7,7 +7,6 @@ from pathlib import Path
 from PIL import Image, ImageDraw, ImageFont
 
 from seed_data.board_plan import (
-    AT,
     FINGERS,
     FITTINGS,
     HEIGHT,
@@ -40,26 +39,22 @@ def layout_spot(x: float, y: float) -> Spot:
     return CORNER[0] + x * SCALE, CORNER[1] + y * SCALE
 
 
-def printed() -> tuple[str, ...]:
-    """The designators that the layout shows."""
-    return tuple(AT)
-
-
 def draw_layout() -> bytes:
     """The layout as a PNG file."""
     image = Image.new("L", (SIZE[0] * _FINER, SIZE[1] * _FINER), _WHITE)
     pen = Pen(ImageDraw.Draw(image), SCALE * _FINER, (CORNER[0] * _FINER, CORNER[1] * _FINER))
     _board(pen)
     for place in PLACES:
-        _chip(pen, place) if place.body == "chip" else _small(pen, place)
-        _write(pen, place.designator, (place.x + place.printed[0], place.y + place.printed[1]), 4.4)
+        body = _chip if place.body == "chip" else _small
+        body(pen, place)
+        _write(pen, place.designator, (place.x + place.printed[0], place.y + place.printed[1]), 3.9)
     _words(pen)
     small = image.reduce(_FINER)
     small.putpalette(
         [low + (high - low) * step // 255 for step in range(256) for low, high in zip(_INK, _PAPER, strict=True)]
     )
     file = BytesIO()
-    small.save(file, "PNG", optimize=False)
+    small.save(file, "PNG")
     return file.getvalue()
 
 

@@ -60,7 +60,7 @@ class Place:
 
 def _chip(designator: str, pins: int, x: float, y: float, *, socketed: bool = False, wide: bool = False) -> Place:
     """Its designator is printed near the notch, or below one that is too short for that."""
-    printed = (0.0, 7.4) if pins == 8 else (5.8 - pins / 4 * PITCH, 0.0)
+    printed = (0.0, 7.4) if pins == 8 else (5.0 - pins / 4 * PITCH, 0.0)
     return Place(designator, "chip", x, y, printed, pins, wide, socketed)
 
 
