@@ -4,6 +4,7 @@ import socket
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
+from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -87,6 +88,33 @@ def import_parts(
             )
         store.close()
     console.print(done.words, markup=False, highlight=False)
+
+
+@app.command()
+def export(
+    machine: Annotated[str, typer.Argument(help="Tag of the machine.")],
+    to: Annotated[Path, typer.Option(help="Folder to write the dossier into.")] = Path(),
+    private: Annotated[bool, typer.Option(help="With prices, storage places and the names of borrowers.")] = False,
+    data: Data = None,
+) -> None:
+    """Write the dossier of a machine: its whole record as one archive file that can be checked."""
+    from server.documents.dossier import Asked, folder_of, write_dossier
+    from server.records.questions.addresses import find_machine
+
+    with _plainly():
+        settings = _settings(data=data)
+        if not to.is_dir():
+            raise Refusal(f"There is no folder {to}.")
+        _expect_record(settings)
+        store = open_record(settings)
+        with store.reading() as session:
+            tag = find_machine(session, machine).tag
+        asked = Asked(tag, date.today(), settings.keeper, private)  # noqa: DTZ011 (the keeper's own calendar day)
+        place = to / f"{folder_of(tag, asked.day)}.zip"
+        with _progress("Writing the dossier") as heard:
+            said = write_dossier(store, asked, place, heard)
+        store.close()
+    console.print(f"{said} It is in {place}.", markup=False, highlight=False, soft_wrap=True)
 
 
 class Refusal(Exception):

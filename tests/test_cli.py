@@ -1,6 +1,7 @@
 """The command `putback`: what it says, in one plain line, and its exit code."""
 
 import os
+import re
 import shutil
 import socket
 import sqlite3
@@ -215,3 +216,23 @@ def test_the_record_can_be_copied_after_it_was_closed(record: Path, tmp_path: Pa
     shutil.copy(record / "putback.sqlite3", tmp_path / "copy")
 
     assert run("check", "--data", tmp_path / "copy").exit_code == 0
+
+
+def test_a_dossier_is_exported(record: Path, tmp_path: Path) -> None:
+    """And said where it is."""
+    out = tmp_path / "out"
+    out.mkdir()
+    result = run("export", "tm-03", "--to", out, "--data", record)
+
+    (place,) = out.iterdir()
+    assert result.exit_code == 0
+    assert re.fullmatch(r"TM-03-\d{4}-\d\d-\d\d\.zip", place.name)
+    assert place.name in result.output
+    assert "The dossier of TM-03 is whole" in result.output
+
+
+def test_an_export_that_cannot_be_is_one_line(record: Path, tmp_path: Path) -> None:
+    """No such machine, no such folder."""
+    assert "XX-99" in refusal("export", "XX-99", "--to", tmp_path, "--data", record)
+    assert "no folder" in refusal("export", "TM-03", "--to", tmp_path / "none", "--data", record)
+    assert list(tmp_path.glob("*.zip")) == []

@@ -2,7 +2,7 @@
 
     with BagWriter(path, "TM-03") as bag:
         bag.add("record.json", [record_json])
-        bag.add("photographs/0001.jpg", chunks_of(photograph))
+        bag.add("photographs/0001.jpg", store.pieces(sha256))
         bag.finish({"Bagging-Date": "2026-01-02"})
 
 The payload lies below `data/`; manifests of SHA-256 and SHA-512 name every file of it, tag manifests every other file.
@@ -21,7 +21,6 @@ from typing import Self
 
 ALGORITHMS = ("sha256", "sha512")
 DECLARATION = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
-CHUNK = 1 << 20
 NAME_MOST = 200
 _TEXT = (".json", ".jsonld", ".txt", ".csv")
 _DEVICES = {"con", "prn", "aux", "nul", *(f"{name}{n}" for name in ("com", "lpt") for n in range(1, 10))}
@@ -114,13 +113,6 @@ def checked_name(name: str) -> str:
         if unfit:
             raise BadName(f"No file of a bag can be called {part!r}.")
     return name
-
-
-def chunks_of(path: Path) -> Iterable[bytes]:
-    """A file in pieces, so that its size does not matter."""
-    with path.open("rb") as file:
-        while chunk := file.read(CHUNK):
-            yield chunk
 
 
 def _manifest(files: Mapping[str, tuple[str, ...]], place: int) -> str:

@@ -53,12 +53,14 @@ from server.records.tables import (
     BoardPicture,
     Calculation,
     Design,
+    Loan,
     Machine,
     MapPin,
     Mod,
     Net,
     PossibleCause,
     Step,
+    Storage,
     Symptom,
     Trial,
 )
@@ -68,6 +70,11 @@ PRIVATE_FIELDS: Mapping[type[Recorded], frozenset[str]] = {
     RecordedMachine: frozenset({"acquired_from", "price"}),
     RecordedStorage: frozenset({"place"}),
     RecordedLoan: frozenset({"to_whom", "note"}),
+}
+# The same as columns of the tables, whose changes stand in the journal.
+PRIVATE_COLUMNS = {
+    str(table.__tablename__): PRIVATE_FIELDS[kind]
+    for table, kind in ((Machine, RecordedMachine), (Storage, RecordedStorage), (Loan, RecordedLoan))
 }
 Kind = TypeVar("Kind", bound=Recorded)
 

@@ -15,6 +15,7 @@ from server.pages import (
     comparisons,
     dating,
     designs,
+    dossiers,
     files,
     history,
     imports,
@@ -77,6 +78,7 @@ ROUTERS = (
     causes.router,
     comparisons.router,
     sheets.router,
+    dossiers.router,
     understood.router,
     bench_readers.router,  # before the sums: its addresses are theirs otherwise
     bench_sums.router,

@@ -194,7 +194,7 @@ def _store(house: House, machine: Machine, board: Board, read: Read) -> Response
         back=(f"{address(machine)}/parts/import?board={board.slug}", "Back to the parts list"),
     )
     store, who = house.store, house.who
-    jobs_of(house.request.app).start(job, lambda heard: store.carry_out(command, who, heard))
+    jobs_of(house.request.app).start(job, lambda heard: store.carry_out(command, who, heard).words)
     return house.go(job_address(job))
 
 

@@ -18,7 +18,6 @@ from starlette.responses import Response
 from server.pages.house import AtHome
 from server.pages.problems import SENTENCES, ProblemPage
 from server.records.errors import RecordError
-from server.records.store import Done
 
 log = structlog.get_logger("putback.job")
 router = APIRouter()
@@ -26,7 +25,7 @@ REMEMBERED = 200
 WORKERS = 2
 REFRESH_S = "2"
 Heard = Callable[[int, int], None]
-Act = Callable[[Heard], Done]
+Act = Callable[[Heard], str]
 
 
 @dataclass(slots=True)
@@ -55,7 +54,7 @@ class Jobs:
         self._lock = Lock()
 
     def start(self, job: Job, act: Act) -> Job:
-        """Do the act in a thread of its own; it tells `heard` how far it is."""
+        """Do the act in a thread of its own; it tells `heard` how far it is, and says at the end what was done."""
         with self._lock:
             for key in list(self._known)[: max(0, len(self._known) - REMEMBERED)]:
                 if self._known[key].state != "running":
@@ -70,7 +69,7 @@ class Jobs:
 
 def _do(job: Job, act: Act) -> None:
     try:
-        job.sentence = act(job.heard).words
+        job.sentence = act(job.heard)
         job.state = "done"
     except RecordError as refused:
         job.sentence, job.state = str(refused), "failed"

@@ -7,7 +7,7 @@ folder of its own, `derived`, which may be emptied. Knows nothing of what a file
 
 import hashlib
 import os
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
 from uuid import uuid4
@@ -15,6 +15,7 @@ from uuid import uuid4
 from server.records.errors import Damaged, Refused
 
 DERIVED = "derived"
+PIECE = 1 << 20
 
 
 def digest_of(content: bytes) -> str:
@@ -53,6 +54,19 @@ class FileStore:
         if digest_of(content) != digest:
             raise Damaged(f"File {digest} no longer holds what was stored in it.")
         return content
+
+    def pieces(self, digest: str) -> Iterator[bytes]:
+        """A kept file in pieces, however large; raises Damaged, at the last piece if it holds something else."""
+        running = hashlib.sha256()
+        try:
+            with self.path(digest).open("rb") as file:
+                while piece := file.read(PIECE):
+                    running.update(piece)
+                    yield piece
+        except OSError as fault:
+            raise Damaged(f"File {digest} cannot be read ({fault.strerror}).") from fault
+        if running.hexdigest() != digest:
+            raise Damaged(f"File {digest} no longer holds what was stored in it.")
 
     def derived(self, digest: str, name: str, make: Callable[[], bytes]) -> bytes:
         """What is made of a kept file under a name of its own: made once, and again when it is missing."""

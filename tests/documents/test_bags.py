@@ -10,7 +10,7 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from server.documents.bags import BadName, BagWriter, checked_name, chunks_of
+from server.documents.bags import BadName, BagWriter, checked_name
 
 DAY = date(2026, 1, 2)
 
@@ -75,17 +75,6 @@ def test_text_in_bag_info_stays_on_its_line(tmp_path: Path) -> None:
         info = packed.read("b/bag-info.txt").decode()
 
     assert info == "Contact-Name: Ada Payload-Oxum: 9.9\nPayload-Oxum: 1.1\n"
-
-
-def test_a_file_is_read_in_pieces(tmp_path: Path) -> None:
-    """No piece is larger than a megabyte or so."""
-    place = tmp_path / "large"
-    place.write_bytes(bytes(3_000_001))
-
-    pieces = [len(piece) for piece in chunks_of(place)]
-
-    assert sum(pieces) == 3_000_001
-    assert max(pieces) <= 1 << 20
 
 
 names = st.text(st.characters(min_codepoint=33, max_codepoint=0x2FF), min_size=1, max_size=12)

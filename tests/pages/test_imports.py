@@ -11,7 +11,6 @@ from starlette.testclient import TestClient
 
 from server.pages.jobs import Job, Jobs, jobs_of
 from server.records.errors import Invalid
-from server.records.store import Done
 from server.records.tables import JournalEntry, Position
 from tests.pages.benchwork import (
     HOSTILE,
@@ -335,7 +334,7 @@ def test_a_running_job_asks_to_be_looked_at_again(client: TestClient, app: FastA
     assert "<!doctype" not in half.text.lower()
     assert '<progress id="job-progress" max="5000" value="500">' in half.text
     assert "500 of 5,000" in words_of(half)
-    assert "writing the journal" in words_of(writing)
+    assert "finishing" in words_of(writing)
     for page in (beginning, writing):
         assert_sound(page)
 
@@ -348,7 +347,7 @@ def test_a_running_job_asks_to_be_looked_at_again(client: TestClient, app: FastA
     ],
 )
 def test_a_job_that_fails_says_so_in_words(client: TestClient, app: FastAPI, fault: Exception, said: str) -> None:
-    def act(_: object) -> Done:
+    def act(_: object) -> str:
         raise fault
 
     job = jobs_of(app).start(Job("Entering", ("/on", "On"), ("/back", "Back to the list")), act)
@@ -384,5 +383,5 @@ def test_only_the_latest_jobs_are_remembered() -> None:
     assert re.fullmatch(r"[\w-]{12}", last.key)
 
 
-def _nothing(_: object) -> Done:
+def _nothing(_: object) -> str:
     raise Invalid({"": "nothing to do"})

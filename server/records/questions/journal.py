@@ -1,5 +1,6 @@
 """Reading the journal: what was done, by whom and when, for everything or for one machine."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,6 +11,8 @@ from sqlmodel import Session, col, select
 
 from server.records.questions.paging import Paged, paged
 from server.records.tables import Board, BoardStay, JournalEntry, Machine
+
+READ_AT_ONCE = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,3 +86,13 @@ def told(session: Session, number: int, machine: Machine | None = None, most: in
         query = query.where(about(machine))
     found = paged(session, query, number, most)
     return Paged([Told(*row) for row in found.rows], found.number, found.last, found.total)
+
+
+def entries_about(session: Session, machine: Machine) -> Iterator[JournalEntry]:
+    """Every entry about a machine, the first first; read a few at a time, because they hold all that was changed."""
+    yield from session.exec(
+        select(JournalEntry)
+        .where(about(machine))
+        .order_by(col(JournalEntry.seq))
+        .execution_options(yield_per=READ_AT_ONCE)
+    )
