@@ -65,6 +65,27 @@ def test_a_file_that_is_gone_is_damage(files: FileStore) -> None:
         files.read("0" * 64)
 
 
+def test_a_large_file_is_read_in_pieces(files: FileStore) -> None:
+    """No piece is much larger than a megabyte."""
+    digest = files.keep(bytes(3_000_001))
+
+    pieces = [len(piece) for piece in files.pieces(digest)]
+
+    assert sum(pieces) == 3_000_001
+    assert max(pieces) <= 1 << 20
+
+
+def test_damage_is_found_at_the_last_piece(files: FileStore) -> None:
+    """Or at the first, where there is none."""
+    digest = files.keep(CONTENT)
+    files.path(digest).write_bytes(b"x" * len(CONTENT))
+
+    with pytest.raises(Damaged, match="no longer holds what was stored"):
+        list(files.pieces(digest))
+    with pytest.raises(Damaged, match="cannot be read"):
+        list(files.pieces("0" * 64))
+
+
 def test_a_write_that_fails_leaves_nothing_behind(files: FileStore, monkeypatch: pytest.MonkeyPatch) -> None:
     """A full disk is told in a sentence, and no half of a file stays."""
 
