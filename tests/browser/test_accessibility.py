@@ -23,6 +23,7 @@ NO_PAGES = {
     "/bench-sums/{slug}/attach",
     "/machines/{tag}/sheet.pdf",
     "/machines/{tag}/labels.pdf",
+    "/machines/{tag}/dossier/{key}",
     "/kept-aside/labels.pdf",
     "/api/v1/machines/{tag}",
     "/api/v1/procedures",

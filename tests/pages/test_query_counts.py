@@ -42,6 +42,7 @@ PAGES = (
     "/on/2025-06-01",
     "/on/2025-06-01?against=2024-12-01",
     "/sheet",
+    "/dossier",
     "/waveforms",
     "/waveforms/1",
     "/mods/1/calculations/new",
