@@ -11,7 +11,7 @@ from server.pages.form_rows import count_rows, fill_rows, labels_of_rows, take_r
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import sections
-from server.pages.map_page import Words, map_address, matched_in_words
+from server.pages.map_page import Words, map_address, matched_in_words, pixels
 from server.pages.map_pointing import Pointed, plain_view, pointed_at, shown_size
 from server.pages.map_view import MapView
 from server.records.cautions import cautions
@@ -58,6 +58,8 @@ class MatchPage:
     kinds: Words
     match: Match | None
     matched: str
+    residual: str
+    off: list[str]
     action: str
 
 
@@ -108,6 +110,19 @@ def _put(rows: list[dict[str, str]], column: str, spot: Pointed) -> bool:
     return True
 
 
+def _off(match: Match) -> list[str]:
+    """How far each point is off, as it was saved last."""
+    return [
+        f"Off by {pixels(residual)}; "
+        + (
+            "the others are too few to tell."
+            if left_out is None
+            else f"the others would put it {pixels(left_out)} away."
+        )
+        for residual, left_out in zip(match.residuals, match.left_out, strict=True)
+    ]
+
+
 def _as_typed(point: tuple[float, ...]) -> dict[str, str]:
     return {name: f"{value:.10g}" for name, value in zip(COORDINATES, point, strict=True)}
 
@@ -144,6 +159,8 @@ def _page(house: House, machine: Machine, board: Board, n: int, form: Form, stat
         kinds=KINDS,
         match=match,
         matched=matched_in_words(picture),
+        residual=pixels(match.residual_rms) if match else "",
+        off=_off(match) if match else [],
         action=f"{base}/{n}/match",
     )
     return house.page("maps/match.html", context, status)

@@ -288,11 +288,13 @@ def error_in_words(match: Match) -> str:
     """How far a spot is off, as the points tell of each other."""
     if match.left_out_rms is None:
         return "too few points to say how far a spot may be off"
-    return f"on the whole a point lies {_pixels(match.left_out_rms)} from where the others put it"
+    return f"on the whole a point lies {pixels(match.left_out_rms)} from where the others put it"
 
 
-def _pixels(length: float) -> str:
-    return f"{length:.2g}{NO_BREAK}pixels"
+def pixels(length: float) -> str:
+    """A length on a picture, to two digits."""
+    told = f"{length:.2g}" if length < 99.5 else f"{length:,.0f}"
+    return f"{told}{NO_BREAK}pixels"
 
 
 def _place(pin: PinLine, spot: Carried | None, picture: MapPicture | None) -> str:
@@ -301,7 +303,7 @@ def _place(pin: PinLine, spot: Carried | None, picture: MapPicture | None) -> st
     there = f"{spot.x:.0f}, {spot.y:.0f}"
     if picture is not None and pin.plane.number == picture.number:
         return there
-    return f"{there}, within {_pixels(spot.radius)}" if spot.radius is not None else f"{there}, how sure is not known"
+    return f"{there}, within {pixels(spot.radius)}" if spot.radius is not None else f"{there}, how sure is not known"
 
 
 def _notes(here: PictureLine | None, spots: Sequence[Carried | None]) -> list[str]:

@@ -61,9 +61,7 @@ def test_points_are_saved_and_judged(client: TestClient, bench: Bench, htmx: boo
     assert address_of(answer) == MATCH
     assert "Matched by 5 points; on the whole a point lies" in words_of(page)
     assert "It is not mirrored: both show the same side." in words_of(page)
-    assert re.search(
-        r"Point 5 .*? Off by [\d.]+ pixels; the other points would put it [\d.]+ pixels away\.", words_of(page)
-    )
+    assert re.search(r"Point 5 .*? Off by [\d.]+ pixels; the others would put it [\d.]+ pixels away\.", words_of(page))
     assert [typed_in(page, f"points.4.{name}") for name in ("reference_x", "x")] == ["1200", "952"]
     assert typed_in(page, "opened_version") == "2"
     for one in (form, page):
