@@ -67,7 +67,7 @@
       if (keys[event.key]) {
         event.preventDefault();
         acts[keys[event.key]]();
-      } else if (event.key === "Enter" && svg.dataset.column && event.target === svg) {
+      } else if (event.key === "Enter" && svg.dataset.column !== undefined && event.target === svg) {
         event.preventDefault();
         const { left, top, width, height } = svg.getBoundingClientRect();
         point(svg, { clientX: left + width / 2, clientY: top + height / 2 });
@@ -219,8 +219,9 @@
 
   const look = (within) => {
     for (const hidden of within.querySelectorAll(".scripted[hidden]")) hidden.hidden = false;
-    within.querySelectorAll("svg.map").forEach(open);
+    for (const svg of within.querySelectorAll("svg.map:not(.live)")) open(svg);
   };
   document.addEventListener("DOMContentLoaded", () => look(document));
-  document.addEventListener("htmx:afterSwap", (event) => look(event.detail.target));
+  // Not before it has settled: until then what is swapped in wears the attributes of what it replaces.
+  document.addEventListener("htmx:afterSettle", (event) => look(event.detail.target));
 })();
