@@ -16,6 +16,7 @@ from server.pages import (
     dating,
     designs,
     dossiers,
+    exports,
     files,
     history,
     imports,
@@ -79,6 +80,7 @@ ROUTERS = (
     comparisons.router,
     sheets.router,
     dossiers.router,
+    exports.router,
     understood.router,
     bench_readers.router,  # before the sums: its addresses are theirs otherwise
     bench_sums.router,

@@ -23,6 +23,8 @@ NO_PAGES = {
     "/bench-sums/{slug}/attach",
     "/machines/{tag}/sheet.pdf",
     "/machines/{tag}/labels.pdf",
+    "/lists/{name}.csv",
+    "/machines/{tag}/lists/{name}.csv",
     "/machines/{tag}/dossier/{key}",
     "/kept-aside/labels.pdf",
     "/api/v1/machines/{tag}",

@@ -43,6 +43,8 @@ PAGES = (
     "/on/2025-06-01?against=2024-12-01",
     "/sheet",
     "/dossier",
+    "/lists",
+    "/lists/parts.csv",
     "/waveforms",
     "/waveforms/1",
     "/mods/1/calculations/new",
