@@ -49,6 +49,24 @@ class PullState:
     current: Range
     heat: Range
 
+    @property
+    def direction(self) -> str:
+        """Which way its current flows, in words."""
+        if self.current.high is not None and self.current.high <= 0 and self.current.low < 0:
+            return "takes from the net"
+        return "feeds the net" if self.current.low >= 0 else "feeds the net or takes from it"
+
+    @property
+    def flow(self) -> str:
+        """Its current without a sign; both where it can flow either way."""
+        low, high = self.current.low, self.current.high
+        if low >= 0:
+            return str(self.current)
+        if high is not None and high <= 0:
+            return str(Range(0.0 - high, 0.0 - low, self.current.unit))
+        fed = "any amount (no figure for the most)" if high is None else f"up to {_shown(high, self.current.unit)}"
+        return f"feeds {fed}, takes up to {_shown(0.0 - low, self.current.unit)}"
+
 
 @dataclass(frozen=True, slots=True)
 class Reading:

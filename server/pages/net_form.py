@@ -24,7 +24,7 @@ ROLES: Words = [
     (role.value, role.value)
     for role in (PinRole.INPUT, PinRole.TOTEM_POLE, PinRole.OPEN_COLLECTOR, PinRole.EITHER_WAY, PinRole.PASSIVE)
 ]
-DRIVES: Words = [("", "either, in turn"), (Level.LOW.value, "always low"), (Level.HIGH.value, "always high")]
+DRIVES: Words = [("", "either"), (Level.LOW.value, "always low"), (Level.HIGH.value, "always high")]
 COLUMN_WORDS = {
     "designator": "position",
     "series": "resistor in series",

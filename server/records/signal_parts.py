@@ -8,7 +8,10 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from server.engineering.errors import EngineeringError
-from server.engineering.logic import Chip, Output, Pull, Receiver, chip
+from server.engineering.logic import Chip, Output, Pull, Receiver, SupplyOutside, chip
+from server.engineering.logic_kinds import Does, kind_of
+from server.engineering.packages import beyond, feeds
+from server.engineering.port_pins import port_pin
 from server.engineering.quantities import Toleranced, parse, show
 from server.records.questions.net_cases import Here, NetAt, PinAt
 from server.records.texts import printable
@@ -25,6 +28,7 @@ class Parts:
     """The pins and resistors of a net as the engineering core takes them, by their row, and what is left out and why.
 
     `free` are two-way pins: outputs in their turn. `tied` is what joins the net to a level without a resistance.
+    `outside` are the kinds whose figures do not hold at the supply; `doubts` what is odd about a pin, by row.
     """
 
     fixed: dict[int, Output] = field(default_factory=dict)
@@ -36,6 +40,8 @@ class Parts:
     left_out: dict[int, list[str]] = field(default_factory=dict)
     series: dict[int, str] = field(default_factory=dict)
     tied: list[str] = field(default_factory=list)
+    outside: set[str] = field(default_factory=set)
+    doubts: dict[int, str] = field(default_factory=dict)
 
     def listening(self, *but: int) -> list[Receiver]:
         """Everything that listens while these pins drive."""
@@ -57,7 +63,11 @@ def parts_of(at: NetAt, supply: Toleranced) -> Parts:
             parts.off[row] = off
         elif pin.line.role is PinRole.PASSIVE:
             _add_passive(parts, row, name, pin, supply)
+        elif (doubt := _doubt(name, pin)) and not pin.line.entry.family:
+            parts.left_out[row] = [f"{doubt} It is left out."]
         else:
+            if doubt:
+                parts.doubts[row] = doubt
             _add_pin(parts, row, name, pin, supply)
     return parts
 
@@ -82,6 +92,16 @@ def _off(pin: PinAt) -> str:
     if pin.through and pin.through.empty and pin.line.series:
         series = pin.line.series.designator
         return f"{series} holds nothing ({pin.through.empty}), so {pin.line.name} is parted from the net."
+    return ""
+
+
+def _doubt(name: str, pin: PinAt) -> str:
+    """Why a pin can hardly be one that carries a signal; empty where nothing speaks against it."""
+    kind, number = pin.here.type, pin.line.entry.pin
+    if said := beyond(kind, number):
+        return f"{name}: {said} Is another pin meant?"
+    if what := feeds(kind, number):
+        return f"{name} is {what} of a {kind or 'chip'}, from memory of its data sheet: is another pin meant?"
     return ""
 
 
@@ -117,19 +137,19 @@ def _add_pin(parts: Parts, row: int, name: str, pin: PinAt, supply: Toleranced) 
     series = ohms if ohms and ohms.low > 0 else None
     said = []
     if pin.line.role is not PinRole.INPUT:
-        made = _chip(pin.drives_as, supply, name, pin.here, "drives")
+        made = _chip(parts, pin.drives_as, supply, name, pin, "drives")
         if isinstance(made, Chip):
             _add_output(parts, row, name, pin, made, series)
         else:
             said.append(made)
     if pin.line.role is PinRole.INPUT or (pin.line.role is PinRole.EITHER_WAY and not pin.line.entry.drives):
-        made = _chip(pin.hears_as, supply, name, pin.here, "listens")
+        made = _chip(parts, pin.hears_as, supply, name, pin, "listens")
         if isinstance(made, Chip):
             (parts.inputs if pin.line.role is PinRole.INPUT else parts.two_way)[row] = Receiver(name, made, series)
         else:
             said.append(made)
     if said:
-        parts.left_out[row] = said
+        parts.left_out[row] = list(dict.fromkeys(said))
 
 
 def _add_output(parts: Parts, row: int, name: str, pin: PinAt, made: Chip, series: Toleranced | None) -> None:
@@ -144,18 +164,36 @@ def _add_output(parts: Parts, row: int, name: str, pin: PinAt, made: Chip, serie
     (parts.free if role == "either way" and not settled else parts.fixed)[row] = output
 
 
-def _chip(kind: str, supply: Toleranced, name: str, here: Here, does: str) -> Chip | str:
+def _chip(parts: Parts, kind: str, supply: Toleranced, name: str, pin: PinAt, does: Does) -> Chip | str:
     if not kind:
-        there = f"“{here.type}”" if here.type else "what sits there"
-        how = "what it drives" if does == "drives" else "what it reads"
-        return (
-            f"{name}: the tables have no family for {there}, so {how} is left out. If its data sheet agrees with one "
-            "of the families, write that beside the pin."
-        )
+        return _no_family(name, pin, does)
     try:
         return chip(kind, supply)
+    except SupplyOutside as fault:
+        parts.outside.add(kind)
+        return f"{name} is left out: {fault}."
     except EngineeringError as fault:
         return f"{name} is left out: {fault}."
+
+
+def _no_family(name: str, pin: PinAt, does: Does) -> str:
+    """Why the tables have nothing for what a pin does."""
+    kind, port = pin.here.type, port_pin(pin.here.type, pin.line.entry.pin)
+    there = f"“{kind}”" if kind else "what sits there"
+    how = "what it drives" if does == "drives" else "what it reads"
+    if port and port.place == "input":
+        if does == "drives":
+            return f"{name} is {port.name}, an input of the {kind}: it drives nothing, and is no output in the sums."
+        return f"{name} is {port.name}, an input of the {kind}; the tables have its ports alone, so {how} is left out."
+    other = kind_of(kind, pin.line.entry.pin, "listens" if does == "drives" else "drives")
+    known = f"{name}: the tables have no family for {there}"
+    if other and does == "drives":
+        known = f"{name}: of {there} the tables have the inputs, as {other}, and not its outputs"
+    elif other:
+        known = f"{name}: of {there} the tables have the outputs, as {other}, and not its inputs"
+    return (
+        f"{known}, so {how} is left out. If its data sheet agrees with one of the families, write that beside the pin."
+    )
 
 
 def _in_series(here: Here, place: str) -> tuple[Toleranced | None, str]:

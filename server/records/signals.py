@@ -12,8 +12,9 @@ from typing import Literal
 
 from server.engineering.contention_result import Contention
 from server.engineering.logic import FanOut, LogicError, Output, Pull, Receiver, contention
-from server.engineering.quantities import Toleranced, figure
-from server.engineering.signal_paths import SignalPath, SignalState, signal_path
+from server.engineering.logic_families import supplies
+from server.engineering.quantities import Toleranced, figure, show
+from server.engineering.signal_paths import Held, SignalPath, SignalState, signal_path
 from server.records.questions.net_cases import NetAt
 from server.records.questions.nets import DRIVING
 from server.records.signal_parts import Parts, parts_of
@@ -21,7 +22,9 @@ from server.records.signal_parts import Parts, parts_of
 UNIT_LOADS = (
     "An input is taken for one load of its family; some pins of counters, flip-flops and decoders count for more."
 )
-AGREES = "While one pin drives, those that cannot be switched off are taken to agree with it."
+AGREES = "While one pin drives, those that cannot be switched off are taken to agree with it: the level is theirs too."
+# Less than this in V is nothing to spare.
+NOTHING_TO_SPARE = 0.5e-3
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +76,7 @@ def judge(at: NetAt, supply: Toleranced) -> Judged:
         tuple(_never_at_once(parts)),
         _holds(parts, states, loads, clash, problem),
         problem,
-        _lead(parts, states, loads, clash, problem),
+        _lead(parts, states, loads, clash, problem) or _why_no_states(parts, supply),
     )
 
 
@@ -214,7 +217,7 @@ def _lead(
     if problem:
         return problem
     if not states:
-        return _why_no_states(parts)
+        return ""
     if clash:
         names = [output.name for output in clash.outputs if output.pulls_to]
         return f"{_listed(names)} can fight on this net: one pulls it up while another pulls it down."
@@ -227,13 +230,50 @@ def _lead(
         return f"By the data sheets this does not hold: {(failed + heavy)[0]}{also}"
     known = [one for one in held if one.margin is not None]
     least = min(known, key=lambda one: one.margin or 0.0, default=None)
-    spare = f" The least to spare is {figure(least.margin or 0.0, 'V', 3)}, at {least.listener}." if least else ""
+    spare = _spare(least)
     if parts.left_out or any(one.holds is None for one in held) or any(load.holds is None for _, load in loads):
-        return f"Levels and loads hold as far as the tables reach; some of it they do not know.{spare}"
-    return f"Levels and loads hold by the data sheets.{spare}"
+        return f"Levels and loads hold as far as the tables reach{spare} Some of it they do not know."
+    return f"Levels and loads hold by the data sheets{spare}"
 
 
-def _why_no_states(parts: Parts) -> str:
+def _spare(least: Held | None) -> str:
+    if least is None:
+        return "."
+    if (least.margin or 0.0) < NOTHING_TO_SPARE:
+        return f", with nothing to spare at {least.listener}."
+    return f". The least to spare is {figure(least.margin or 0.0, 'V', 3)}, at {least.listener}."
+
+
+def alone_words(parts: Parts, state: SignalState) -> str:
+    """Whose level a state is where pins that cannot be switched off share it; empty for a pin that makes its own."""
+    if not state.agree or not state.alone:
+        return ""
+    row = next((row for row, output in (parts.fixed | parts.free).items() if output.name == state.driver), -1)
+    through = parts.series.get(row, "")
+    behind = f", {through}," if through.startswith("through") else ""
+    others, are = _listed(state.agree), "are" if len(state.agree) > 1 else "is"
+    verdict = {
+        True: "which every listener would read too",
+        False: "which not every listener would read",
+        None: "which the tables do not judge in full",
+    }[state.holds_alone]
+    return (
+        f"{state.driver} {state.level}: {others} {are} taken to be {state.level} too, for nothing switches "
+        f"{'them' if len(state.agree) > 1 else 'it'} off. By itself{behind} {state.driver} would bring the net to "
+        f"{state.alone}, {verdict}."
+    )
+
+
+def _why_no_states(parts: Parts, supply: Toleranced) -> str:
+    if parts.outside:
+        spans: dict[str, list[str]] = {}
+        for kind in sorted(parts.outside):
+            spans.setdefault(supplies(kind), []).append(kind)
+        said = "; ".join(f"{_listed(names)} from {span}" for span, names in spans.items())
+        return (
+            f"A supply of {show(supply)} is outside what the tables have, so no level can be worked out. They hold "
+            f"for {said}."
+        )
     if not parts.fixed and not parts.free:
         return "No output on this net is known to the tables, so its levels cannot be worked out."
     return "Nothing that listens on this net is known to the tables, so there is no level to hold it against."

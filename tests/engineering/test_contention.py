@@ -197,7 +197,7 @@ def test_leakage_and_inputs_without_a_figure_are_named() -> None:
         ("74", 3.0, "always high", ("high",)),
         ("74HC", 3.0, "undefined", ("neither",)),
         ("74 Schmitt", 0.7, "undefined", ("neither",)),
-        ("74LS bus driver", 3.0, "no figure", ()),
+        ("74HC early table", 3.0, "no figure", ()),
     ],
 )
 def test_an_input_reads_what_its_levels_say(kind: str, level: float, reads: str, may: tuple[str, ...]) -> None:

@@ -235,7 +235,7 @@ def test_a_net_is_read_in_as_many_queries_however_many_pins_it_has(
     add(board, PATH[:2])
     with counted(board.store) as small:
         act(board)
-    rows = [*PATH, *(pin("U12", str(number)) for number in range(3, 20))]
+    rows = [*PATH, *(pin("U14", str(number)) for number in range(3, 20))]
     board.do(ReviseNet, board=MAIN, net=1, name="KEY 2", pins=rows, opened_version=1)
     with counted(board.store) as large:
         act(board)

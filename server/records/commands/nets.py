@@ -4,6 +4,8 @@ from typing import Any
 
 from sqlmodel import col, select
 
+from server.engineering.packages import beyond
+from server.engineering.port_pins import port_pin
 from server.records.commands.base import Command, change, expect_version, part_changed
 from server.records.commands.net_rows import NetFields, PinFields, faults_of
 from server.records.errors import Invalid, NotFound
@@ -12,7 +14,7 @@ from server.records.questions.nets import pin_key, pins_of, types_at
 from server.records.questions.numbers import next_ever
 from server.records.questions.stacking import pins_in
 from server.records.tables import Board, Machine, Net, NetPin, Position
-from server.records.words import PartKind
+from server.records.words import PartKind, PinRole
 from server.records.work import Entry, Work, handles
 
 __all__ = ["AddNet", "DropNet", "NetFields", "PinFields", "ReviseNet"]
@@ -129,7 +131,7 @@ def _rows(work: Work, board: Board, command: NetFields, net: Net | None) -> list
         rows.append(columns | tied)
     if not faults:
         types = types_at(work.session, positions.values())
-        faults = _by_two_names(rows, types) or _taken(work, rows, net, types)
+        faults = _not_there(rows, types) or _by_two_names(rows, types) or _taken(work, rows, net, types)
     if faults:
         raise Invalid(faults)
     return rows
@@ -149,6 +151,23 @@ def _series_fault(pin: PinFields, at: Position | None, through: Position | None)
     if through.kind not in IN_SERIES:
         return f"{through.designator} is a place for a {through.kind}; a resistor in series is meant here."
     return ""
+
+
+def _not_there(rows: list[Columns], types: dict[int, str]) -> dict[str, str]:
+    """A sentence for each pin that the chip there has not, and each output that is an input of it."""
+    faults = {}
+    for number, row in enumerate(rows):
+        kind = types.get(row["position_id"], "")
+        if row["role"] == PinRole.PASSIVE:
+            continue
+        if said := beyond(kind, row["pin"]):
+            faults[f"pins.{number}.pin"] = said
+        port = port_pin(kind, row["pin"])
+        if port and port.place == "input" and row["role"] != PinRole.INPUT:
+            faults[f"pins.{number}.role"] = (
+                f"Pin {row['pin']} is {port.name}, an input of the {kind}: it drives nothing."
+            )
+    return faults
 
 
 def _by_two_names(rows: list[Columns], types: dict[int, str]) -> dict[str, str]:
