@@ -43,6 +43,15 @@ FALL_WORDS: Words = [
     ("steady current", "as a capacitance empties at a steady current"),
     ("steady power", "as a capacitance empties at a steady power"),
 ]
+# Short enough for a column of the form.
+SOURCE_WORDS: Words = [
+    (Source.TYPED.value, "typed here"),
+    (Source.PART.value, "of a part"),
+    (Source.TRIAL.value, "of a trial"),
+    (Source.WAVEFORM.value, "of a waveform"),
+    (Source.LINE.value, "of another sum"),
+    (Source.UNKNOWN.value, "not known yet"),
+]
 FALL_ROWS = ("Time constant, or what empties it", "Capacitance that holds it up")
 SINGLE_WORDS = {
     "note": "What it is to show",

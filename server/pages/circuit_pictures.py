@@ -47,6 +47,7 @@ MARK_WORDS = (
 )
 NODE_MARKS = (("circle", True), ("square", False), ("up", True))
 PLOT_HIGH = 190.0
+LETTER_WIDE = 8.5
 
 
 class Post(NamedTuple):
@@ -195,9 +196,10 @@ def sweep_view(
         shapes.append(shape(*mark, x + 6, LINE - 10))
         words.append(Words("name", x + 18, LINE - 4, "start", _short(node.node, 9)))
     blocks = [_bar(stretch, lanes[stretch.question], across) for stretch in stretches]
+    spans = [Words("limit", left, y - 10, "start", _spans(question, stretches)) for question, y in lanes.items()]
     for stretch in stretches:
-        strokes += _ends(stretch, lanes[stretch.question], across, foot)
-    words += [Words("limit", left, y - 10, "start", _spans(question, stretches)) for question, y in lanes.items()]
+        strokes += _ends(stretch, lanes[stretch.question], across, foot, spans)
+    words += spans
     return Picture(
         key=key,
         title=f"{case.capitalize()}: {listed([node.node for node in nodes])} as {source[0]} falls",
@@ -242,12 +244,23 @@ def _bar(stretch: Stretch, y: float, across: Scale) -> Block:
     return Block("beyond", left, y - 6, round(max(right - left, 1.0), 2), 12.0)
 
 
-def _ends(stretch: Stretch, y: float, across: Scale, foot: float) -> list[Stroke]:
+def _ends(stretch: Stretch, y: float, across: Scale, foot: float, spans: Sequence[Words]) -> list[Stroke]:
     """A dashed line down from each end of the bar, and each end's interval under it."""
-    strokes = [Stroke("limit", across.at(end[0]), y, across.at(end[0]), foot) for end in (stretch.low, stretch.high)]
-    for _, low, high in (stretch.low, stretch.high):
+    strokes = []
+    for nominal, low, high in (stretch.low, stretch.high):
+        strokes += _down(across.at(nominal), y, foot, spans)
         strokes += interval(across, low, high, y + 12) if high > low else []
     return strokes
+
+
+def _down(x: float, y: float, foot: float, spans: Sequence[Words]) -> list[Stroke]:
+    """A dashed line that leaves out the words of the questions below it."""
+    strokes, begin = [], y
+    for words in spans:
+        if words.y > y and words.x - 4 < x < words.x + LETTER_WIDE * len(words.text) + 4:
+            strokes.append(Stroke("limit", x, begin, x, words.y - LINE + 4))
+            begin = words.y + 4
+    return [*strokes, Stroke("limit", x, begin, x, foot)]
 
 
 def _spans(question: int, stretches: Sequence[Stretch]) -> str:

@@ -6,8 +6,8 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.pages import circuit_form
-from server.pages.calculation_form import SOURCES, beside_their_fields
-from server.pages.circuit_form import FALL_ROWS, FALL_WORDS, HOW, HOW_TOO, KIND_WORDS, Words
+from server.pages.calculation_form import beside_their_fields
+from server.pages.circuit_form import FALL_ROWS, FALL_WORDS, HOW, HOW_TOO, KIND_WORDS, SOURCE_WORDS, Words
 from server.pages.form_rows import count_rows
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
@@ -129,7 +129,7 @@ def form_page(
         trials=trials,
         figures=figures,
         others=others,
-        sources=[(source, words) for source, words in SOURCES if source in offered],
+        sources=[(source, words) for source, words in SOURCE_WORDS if source in offered],
         elements=elements,
         nodes=nodes,
         labels=circuit_form.labels_of(form),

@@ -50,6 +50,19 @@ def test_a_sweep_marks_each_window_between_its_ends() -> None:
     assert "Question 1: yes from 7.7 down to 1.2\N{NO-BREAK SPACE}V." in view.description
 
 
+def test_no_dashed_line_crosses_the_words_of_a_question_below() -> None:
+    """Those of the first question leave the second one's words out, and go on down to the axis."""
+    second = Stretch(2, (9.0, 9.0, 9.0), (10.0, 10.0, 10.0))
+    view = sweep_view("s", "stock", ("V1", "V"), VALUES, [NODE], [WINDOW, second], (0.0, 12.0))
+
+    words = next(one for one in view.words if one.text.startswith("Question 2"))
+    near = [one for one in view.strokes if one.kind == "limit" and one.x1 < words.x + 100]
+    crossing = [one for one in near if one.y1 < words.y - 2 and one.y2 > words.y - 10]
+    assert near
+    assert not crossing
+    assert len({one.y2 for one in near}) == 2
+
+
 def test_where_no_answer_is_yes_the_sentence_says_so() -> None:
     view = sweep_view("s", "as fitted", ("V1", "V"), VALUES, [NODE], [], (0.0, 12.0))
 
