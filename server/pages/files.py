@@ -25,7 +25,7 @@ from server.pages.uploads import (
     onward,
     subject_at,
 )
-from server.records.commands.files import AddFile, FileFields, ReviseFile
+from server.records.commands.files import AddFile, DropFile, FileFields, ReviseFile
 from server.records.errors import Refused
 from server.records.file_facts import FILE_MOST, FILE_MOST_MB, TOO_LARGE
 from server.records.questions.addresses import find_file, find_machine
@@ -245,6 +245,25 @@ def revise_file(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
         ReviseFile,
         to=lambda done: _line(numbered).address,  # noqa: ARG005
         again=lambda form, status: _file_form(house, numbered, held, form, status),
+        machine=numbered.tag,
+        file=n,
+    )
+
+
+@router.post("/machines/{tag}/files/{n:int}/drop")
+def drop_file(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
+    numbered, held = _found(house, tag, n)
+
+    def again(form: Form, status: int) -> Response:
+        shown = Form.of_row(FileFields, numbered.file)
+        shown.errors, shown.conflict = form.errors, form.conflict
+        return _file_form(house, numbered, held, shown, status)
+
+    return house.write(
+        form,
+        DropFile,
+        to=lambda done: onward(held, WHAT),  # noqa: ARG005
+        again=again,
         machine=numbered.tag,
         file=n,
     )

@@ -28,7 +28,7 @@ from server.pages.uploads import (
     subject_at,
 )
 from server.records.commands.base import Command, Line
-from server.records.commands.photographs import AddPhotograph, CaptionFields, ReviseCaption
+from server.records.commands.photographs import AddPhotograph, CaptionFields, DropPhotograph, ReviseCaption
 from server.records.errors import NotFound
 from server.records.pictures import JPEG, SCREEN, SMALL, fitted
 from server.records.questions.addresses import find_machine, find_photograph
@@ -276,6 +276,25 @@ def revise_caption(house: AtHome, tag: str, n: int, form: PostedForm) -> Respons
         ReviseCaption,
         to=lambda done: photograph_address(numbered.tag, numbered.photograph),  # noqa: ARG005
         again=lambda form, status: _caption_form(house, numbered, subject, form, status),
+        machine=numbered.tag,
+        photograph=n,
+    )
+
+
+@router.post("/machines/{tag}/photographs/{n:int}/drop")
+def drop_photograph(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
+    numbered, subject = _found(house, tag, n)
+
+    def again(form: Form, status: int) -> Response:
+        shown = Form.of_row(CaptionFields, numbered.photograph)
+        shown.errors, shown.conflict = form.errors, form.conflict
+        return _caption_form(house, numbered, subject, shown, status)
+
+    return house.write(
+        form,
+        DropPhotograph,
+        to=lambda done: onward(subject, WHAT),  # noqa: ARG005
+        again=again,
         machine=numbered.tag,
         photograph=n,
     )

@@ -299,3 +299,21 @@ def test_kind_and_caption_are_revised(client: TestClient, htmx: bool) -> None:
     assert refused.status_code == 422
     assert typed_in(refused, "caption") == HOSTILE
     assert_sound(refused)
+
+
+@BOTH_WAYS
+def test_what_was_added_by_mistake_is_taken_off(client: TestClient, htmx: bool) -> None:
+    """From the form that revises it; of a page that is old, both versions are shown first."""
+    send(client, [("U7.bin", DUMP)])
+    edit = client.get(f"{FIRST}/edit")
+    assert "Take file 1 off the record" in words_of(edit)
+    headers = HTMX if htmx else {}
+
+    stale = client.post(f"{FIRST}/drop", data={"opened_version": "7"}, headers=headers, follow_redirects=False)
+    done = client.post(f"{FIRST}/drop", data={"opened_version": "1"}, headers=headers, follow_redirects=False)
+
+    assert stale.status_code == 409
+    assert done.status_code == (204 if htmx else 303)
+    assert client.get(FIRST).status_code == 404
+    assert "U7.bin" not in words_of(client.get(SYMPTOM))
+    assert client.post(f"{FIRST}/drop", data={"opened_version": "1"}).status_code == 404

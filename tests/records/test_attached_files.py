@@ -6,7 +6,7 @@ import pytest
 from sqlalchemy import update
 
 from server.records import file_facts
-from server.records.commands.files import AddFile, ReviseFile
+from server.records.commands.files import AddFile, DropFile, ReviseFile
 from server.records.commands.symptoms import NoteSymptom
 from server.records.errors import NotFound, Stale
 from server.records.file_facts import BadFile, facts_of
@@ -125,6 +125,23 @@ def test_kind_and_caption_are_revised(bench: Bench) -> None:
     ]
     with pytest.raises(NotFound):
         bench.do(ReviseFile, file=2, kind="capture", opened_version=1)
+
+
+# ---- Taking off ----
+
+
+def test_a_file_is_taken_off_and_its_number_stays_its_own(bench: Bench) -> None:
+    """What it held stays in the files folder, named by no row; the record is whole without it."""
+    add(bench)
+    with pytest.raises(Stale):
+        bench.do(DropFile, file=1, opened_version=2)
+    bench.do(DropFile, file=1, opened_version=1)
+
+    assert bench.rows(AttachedFile) == []
+    assert bench.last_entry().words == f"File 1 of {TAG}, U7.bin, was taken off the record."
+    assert bench.faults() == []
+    add(bench)
+    assert [row.number for row in bench.rows(AttachedFile)] == [2]
 
 
 # ---- Held to their digests ----

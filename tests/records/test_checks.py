@@ -18,13 +18,13 @@ from server.records.commands.calculations import AttachCalculation, ReviseCalcul
 from server.records.commands.circuits import AttachCircuit, ReviseCircuit
 from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
-from server.records.commands.files import AddFile, ReviseFile
+from server.records.commands.files import AddFile, DropFile, ReviseFile
 from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
 from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
 from server.records.commands.nets import AddNet, DropNet, ReviseNet
 from server.records.commands.parts import BagPart, EnterPart, ImportParts, KeepAside, RevisePart
-from server.records.commands.photographs import AddPhotograph, ReviseCaption
+from server.records.commands.photographs import AddPhotograph, DropPhotograph, ReviseCaption
 from server.records.commands.steps import (
     AddStep,
     CarryOutStep,
@@ -260,6 +260,7 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "content": st.just(PICTURE),
     },
     ReviseCaption: {"photograph": FIRST, "caption": WORDS, "opened_version": VERSIONS},
+    DropPhotograph: {"photograph": FIRST, "opened_version": VERSIONS},
     AddFile: {
         "on_kind": st.sampled_from(["mod", "step"]),
         "on": st.sampled_from(["1", "2/5"]),
@@ -267,6 +268,7 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "file_name": st.just("dump.bin"),
         "content": st.sampled_from([b"dump", b""]),
     },
+    DropFile: {"file": FIRST, "opened_version": VERSIONS},
     ReviseFile: {"file": FIRST, "kind": st.just("capture"), "caption": WORDS, "opened_version": VERSIONS},
     WriteDesign: {
         "mod": MODS,

@@ -9,7 +9,8 @@ import pytest
 from sqlalchemy import event, text
 
 from server.records.commands.machines import EnterMachine
-from server.records.commands.photographs import AddPhotograph, ReviseCaption
+from server.records.commands.maps import AddBoardPicture, LeavePictureOut
+from server.records.commands.photographs import AddPhotograph, DropPhotograph, ReviseCaption
 from server.records.commands.symptoms import NoteSymptom
 from server.records.errors import Damaged, NotFound, Stale
 from server.records.files import DERIVED
@@ -19,7 +20,7 @@ from server.records.questions.photographs import any_of_file, photographs_of, vi
 from server.records.questions.subjects import Subject, find_subject
 from server.records.store import open_engine, take_turn
 from server.records.tables import Photograph, Symptom
-from tests.records.conftest import TAG, Bench
+from tests.records.conftest import MAIN, TAG, Bench
 from tests.records.photographs import ALL_KINDS, SECRETS, heic, jpeg, png
 
 HUM = {"title": "Hum", "seen_on": "2025-01-10"}
@@ -294,3 +295,32 @@ def test_views_of_a_damaged_file_are_not_made(bench: Bench) -> None:
     svg = files.keep(b"<svg/>")
     with pytest.raises(Damaged, match="can no longer be decoded"):
         view_of(files, svg, SMALL)
+
+
+# ---- Taking off ----
+
+
+def test_a_photograph_is_taken_off_and_its_number_stays_its_own(bench: Bench) -> None:
+    """And may be added again."""
+    add(bench)
+    with pytest.raises(Stale):
+        bench.do(DropPhotograph, photograph=1, opened_version=2)
+    bench.do(DropPhotograph, photograph=1, opened_version=1)
+
+    assert bench.rows(Photograph) == []
+    assert bench.last_entry().words == f"Photograph 1 of {TAG} was taken off the record."
+    assert bench.faults() == []
+    add(bench)
+    assert [row.number for row in bench.rows(Photograph)] == [2]
+
+
+def test_a_photograph_that_a_map_rests_on_stays(bench: Bench) -> None:
+    """Until it is left out of the map."""
+    bench.do(AddPhotograph, on_kind="board", on=MAIN, file_name="a.png", content=png())
+    bench.do(AddBoardPicture, board=MAIN, photograph=1, kind="photograph")
+
+    assert "on the map of a board" in bench.refuse(DropPhotograph, photograph=1, opened_version=1)[""]
+
+    bench.do(LeavePictureOut, board=MAIN, picture=1, opened_version=1)
+    bench.do(DropPhotograph, photograph=1, opened_version=1)
+    assert bench.rows(Photograph) == []

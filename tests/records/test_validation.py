@@ -120,6 +120,8 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("AddNet", {"board": MAIN, "name": "WAIT", "pins": [{"designator": "U7", "pin": "1", "role": "input"}]}),
     ("ReviseNet", {"board": MAIN, "net": 1, "name": "KEY 2", "pins": PINS}),
     ("DropNet", {"board": MAIN, "net": 1}),
+    ("DropPhotograph", {"photograph": 1}),
+    ("DropFile", {"file": 1}),
     ("AddBoardPicture", {"board": MAIN, "photograph": 4, "kind": "layout"}),
     ("LeavePictureOut", {"board": MAIN, "picture": 3}),
     ("MatchPictures", {"board": MAIN, "picture": 2, "points": map_scene.FRONT[1:]}),

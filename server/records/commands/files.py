@@ -1,7 +1,7 @@
-"""Adding files to records, and revising what is said of them.
+"""Adding files to records, revising what is said of them, and taking one off that was added by mistake.
 
 A file is kept byte for byte, and never opened: what it means is the keeper's word. As with photographs, the file is on
-the disk before the record is locked, and one that was added stays.
+the disk before the record is locked, and stays there when its row is taken off.
 """
 
 from typing import Annotated
@@ -13,12 +13,15 @@ from server.records.commands.base import Command, Line, NeededLine, change, expe
 from server.records.errors import Refused
 from server.records.file_facts import FileFacts, facts_of
 from server.records.files import FileStore
-from server.records.questions.addresses import find_file, find_machine, next_number
+from server.records.questions.addresses import find_file, find_machine
 from server.records.questions.attached_files import files_on
+from server.records.questions.numbers import next_ever
 from server.records.questions.subjects import Subject, subject_in
 from server.records.tables import AttachedFile, Machine
 from server.records.words import FileKind
 from server.records.work import Entry, Work, handles
+
+DROPPED = "drop file"
 
 
 def _taken_in(content: object) -> FileFacts:
@@ -47,6 +50,14 @@ class AddFile(FileFields):
         files.keep(self.content.content)
 
 
+class DropFile(Command):
+    """Take a file off the record."""
+
+    machine: str
+    file: int
+    opened_version: int
+
+
 class ReviseFile(FileFields):
     machine: str
     file: int
@@ -61,7 +72,7 @@ def add_file(work: Work, command: AddFile) -> Entry:
     file = work.add(
         AttachedFile(
             machine_id=machine.key,
-            number=next_number(work.session, AttachedFile.number, AttachedFile.machine_id == machine.id),
+            number=next_ever(work.session, AttachedFile, DROPPED, machine_id=machine.key),
             on_kind=subject.kind,
             on_uuid=subject.row.uuid,
             **command.columns(FileFields),
@@ -84,6 +95,17 @@ def revise_file(work: Work, command: ReviseFile) -> Entry:
     values = command.columns(FileFields)
     expect_version("file", file, command.opened_version, values)
     return Entry("revise file", file, f"File {file.number} of {machine.tag}: {change(file, values)}.", machine)
+
+
+@handles(DropFile)
+def drop_file(work: Work, command: DropFile) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    file = find_file(work.session, machine, command.file)
+    expect_version("file", file, command.opened_version, {})
+    work.session.delete(file)
+    work.session.flush()
+    words = f"File {file.number} of {machine.tag}, {file.file_name}, was taken off the record."
+    return Entry(DROPPED, file, words, machine)
 
 
 def _check_new(session: Session, subject: Subject, facts: FileFacts) -> None:

@@ -1,26 +1,29 @@
-"""Adding photographs to records, and revising what is said of them.
+"""Adding photographs to records, revising what is said of them, and taking one off that was added by mistake.
 
 The file is looked through while the command is read, and on the disk before the record is locked, so that nobody
 else's write waits for either; a refusal after that leaves behind a file that no row names, which does no harm.
-A photograph that was added stays: the record keeps what it once was shown.
+Of one that is taken off, the journal keeps what it was; its file stays in the files folder, named by no row.
 """
 
 from functools import partial
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator
-from sqlmodel import Session
+from sqlmodel import Session, select
 
 from server.records.commands.base import Command, Line, NeededLine, OptionalDay, change, expect_version
 from server.records.errors import Invalid, Refused
 from server.records.files import FileStore
 from server.records.pictures import Picture, take_in, view_name
-from server.records.questions.addresses import find_machine, find_photograph, next_number
+from server.records.questions.addresses import find_machine, find_photograph
+from server.records.questions.numbers import next_ever
 from server.records.questions.photographs import those_of
 from server.records.questions.subjects import STEP, Subject, subject_in
-from server.records.tables import Machine, Photograph
+from server.records.tables import BoardPicture, Machine, Photograph
 from server.records.words import Moment
 from server.records.work import Entry, Work, handles
+
+DROPPED = "drop photograph"
 
 
 def _taken_in(content: object) -> Picture:
@@ -54,6 +57,14 @@ class AddPhotograph(Command):
             files.derived(digest, view_name(most), partial(self.content.views.__getitem__, most))
 
 
+class DropPhotograph(Command):
+    """Take a photograph off the record."""
+
+    machine: str
+    photograph: int
+    opened_version: int
+
+
 class ReviseCaption(CaptionFields):
     machine: str
     photograph: int
@@ -69,7 +80,7 @@ def add_photograph(work: Work, command: AddPhotograph) -> Entry:
     photograph = work.add(
         Photograph(
             machine_id=machine.key,
-            number=next_number(work.session, Photograph.number, Photograph.machine_id == machine.id),
+            number=next_ever(work.session, Photograph, DROPPED, machine_id=machine.key),
             on_kind=subject.kind,
             on_uuid=subject.row.uuid,
             moment=command.moment,
@@ -101,6 +112,19 @@ def revise_caption(work: Work, command: ReviseCaption) -> Entry:
     expect_version("photograph", photograph, command.opened_version, values)
     words = f"Photograph {photograph.number} of {machine.tag}: {change(photograph, values)}."
     return Entry("revise caption", photograph, words, machine)
+
+
+@handles(DropPhotograph)
+def drop_photograph(work: Work, command: DropPhotograph) -> Entry:
+    machine = find_machine(work.session, command.machine)
+    photograph = find_photograph(work.session, machine, command.photograph)
+    expect_version("photograph", photograph, command.opened_version, {})
+    if work.session.exec(select(BoardPicture.id).where(BoardPicture.photograph_id == photograph.id)).first():
+        raise Refused("This photograph is on the map of a board. Leave it out of the map first.")
+    work.session.delete(photograph)
+    work.session.flush()
+    words = f"Photograph {photograph.number} of {machine.tag} was taken off the record."
+    return Entry(DROPPED, photograph, words, machine)
 
 
 def _check_moment(kind: str, moment: str) -> None:
