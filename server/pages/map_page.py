@@ -4,12 +4,11 @@ It makes the context from what is recorded and what the address asks for, and kn
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import partial
-from urllib.parse import urlencode
+from urllib.parse import quote, urlencode
 
-from server.pages.boards import board_address, position_address
+from server.pages.boards import board_address
 from server.pages.drawing import NO_BREAK
 from server.pages.forms import Form, number_of
 from server.pages.machines import sections
@@ -162,19 +161,9 @@ def map_context(
     states = states_of(steps, sought[0] if sought else "")
     lines = [_picture_line(base, one, picture, asked) for one in found.pictures]
     here = next((line for line in lines if line.here), None)
-    address = partial(position_address, machine, board)
+    address = _positions(machine, board)
     view = marked_view(picture, way, found.pins, spots, states, address) if picture else None
     looks = _looks(base, picture, way, asked) if picture else None
-    rows = [
-        PinRow(
-            pin,
-            address(pin.designator),
-            _address(base, asked, find=pin.designator),
-            _place(pin, spot, picture),
-        )
-        for pin, spot in zip(found.pins, spots, strict=True)
-        if picture
-    ]
     return MapPage(
         machine=machine,
         tabs=sections(machine),
@@ -193,7 +182,7 @@ def map_context(
         steps=[StepRow(line, line.stands, _is_placed(line, places)) for line in steps],
         said=said,
         notes=_notes(here, spots),
-        pins=paged_list(rows, asked.page, PINS_ON_A_PAGE),
+        pins=_pins(base, asked, found.pins if picture else (), spots, picture, address),
         pins_address=_list_address(base, asked, "page", tray=asked.tray),
         tray=found.tray,
         tray_address=_list_address(base, asked, "tray", page=asked.page),
@@ -245,9 +234,32 @@ def _look(base: str, asked: Asked, way: Way) -> str:
     return f"{base}?{urlencode(_kept(asked) | found | way.asked() | {'zoom': str(way.zoom)})}#map"
 
 
-def _address(base: str, asked: Asked, **more: str) -> str:
+def _positions(machine: Machine, board: Board) -> Callable[[str], str]:
+    """Where the page of a position is, by its designator; what all have in common is made once."""
+    before = f"{board_address(machine, board)}/positions/"
+    return lambda designator: f"{before}{quote(designator, safe='')}"
+
+
+def _pins(
+    base: str,
+    asked: Asked,
+    pins: Sequence[PinLine],
+    spots: Sequence[Carried | None],
+    picture: MapPicture | None,
+    address: Callable[[str], str],
+) -> Paged[PinRow]:
+    """A page of the table of pins."""
+    lines = paged_list(list(zip(pins, spots, strict=True)), asked.page, PINS_ON_A_PAGE)
+    rows = [
+        PinRow(pin, address(pin.designator), _found_address(base, asked, pin.designator), _place(pin, spot, picture))
+        for pin, spot in lines.rows
+    ]
+    return Paged(rows, lines.number, lines.last, lines.total)
+
+
+def _found_address(base: str, asked: Asked, designator: str) -> str:
     turned = Way(asked.way.turn, asked.way.mirror).asked()
-    return f"{base}?{urlencode(_kept(asked) | turned | more)}#map"
+    return f"{base}?{urlencode(_kept(asked) | turned | {'find': designator})}#map"
 
 
 def _list_address(base: str, asked: Asked, name: str, **other: int) -> str:

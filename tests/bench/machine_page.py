@@ -36,7 +36,7 @@ def main() -> None:
         )
         app = create_app(settings)
         fill(app.state.store)
-        statements = _statements(app)
+        statements = statements_of(app, PATH)
         connection = sqlite3.connect(Path(folder) / "putback.sqlite3")
         render = _render_alone(app)
 
@@ -45,7 +45,7 @@ def main() -> None:
                 connection.execute(sql, values).fetchall()
             render()
 
-        page, bare = asyncio.run(_measured(app, floor))
+        page, bare = asyncio.run(measured(app, PATH, floor, ROUNDS))
         told(f"machine page, {PARTS:,} parts, {MODS} mods, {len(statements)} queries", page, bare, AIM)
         connection.close()
         app.state.store.close()
@@ -78,12 +78,12 @@ def get(app: FastAPI, path: str) -> bytes:
     return asyncio.run(_get(app, path))
 
 
-async def _measured(app: FastAPI, floor: Callable[[], None]) -> tuple[float, float]:
+async def measured(app: FastAPI, path: str, floor: Callable[[], None], rounds: int) -> tuple[float, float]:
     """The median round of each, in one event loop as in a server: a loop a request would be a cost of its own."""
     pages, floors = [], []
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         started = perf_counter()
-        await _get(app, PATH)
+        await _get(app, path)
         between = perf_counter()
         floor()
         pages.append(between - started)
@@ -103,21 +103,22 @@ async def _get(app: FastAPI, path: str) -> bytes:
         status = message.get("status", status)
         body += message.get("body", b"")
 
-    await app(_scope(path), receive, send)  # type: ignore[arg-type]
+    await app(scope(path), receive, send)  # type: ignore[arg-type]
     if status != 200:
         raise RuntimeError(f"the page answered {status}")
     return body
 
 
-def _scope(path: str) -> dict[str, Any]:
+def scope(address: str) -> dict[str, Any]:
+    path, _, query = address.partition("?")
     return {
         "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": "GET", "scheme": "http",
-        "path": path, "raw_path": path.encode(), "query_string": b"", "root_path": "",
+        "path": path, "raw_path": path.encode(), "query_string": query.encode(), "root_path": "",
         "headers": [(b"host", b"bench")], "client": ("127.0.0.1", 1), "server": ("bench", 80),
     }  # fmt: skip
 
 
-def _statements(app: FastAPI) -> list[tuple[str, tuple[Any, ...]]]:
+def statements_of(app: FastAPI, path: str) -> list[tuple[str, tuple[Any, ...]]]:
     """The SQL that the page runs, with its values."""
     seen: list[tuple[str, tuple[Any, ...]]] = []
 
@@ -126,7 +127,7 @@ def _statements(app: FastAPI) -> list[tuple[str, tuple[Any, ...]]]:
             seen.append((statement, values))
 
     event.listen(app.state.store.engine, "before_cursor_execute", note)
-    get(app, PATH)
+    get(app, path)
     event.remove(app.state.store.engine, "before_cursor_execute", note)
     return seen
 
@@ -136,5 +137,5 @@ def _render_alone(app: FastAPI) -> Any:
         context = machine_context(session, find_machine(session, "BIG-1"), 1)
     values = {name: getattr(context, name) for name in context.__dataclass_fields__}
     template = environment().get_template("machines/machine.html")
-    request = Request(_scope(PATH))
+    request = Request(scope(PATH))
     return lambda: template.render(request=request, notice=None, **values)
