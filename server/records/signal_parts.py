@@ -101,7 +101,7 @@ def _doubt(name: str, pin: PinAt) -> str:
     if said := beyond(kind, number):
         return f"{name}: {said} Is another pin meant?"
     if what := feeds(kind, number):
-        return f"{name} is {what} of a {kind or 'chip'}, from memory of its data sheet: is another pin meant?"
+        return f"{name} is {what} of the {kind or 'chip'} there, from memory of its data sheet: is another pin meant?"
     return ""
 
 

@@ -32,7 +32,7 @@ def test_a_pin_that_feeds_its_chip_is_doubted(board: Bench, written: str, left_o
     """It is in the sums only where a family is written beside it."""
     add(board, [pin("U11", "14", OUTPUT, family=written), pin("U12", "1")])
     parts = judged(board).parts
-    said = "U11 pin 14 is the supply of a SN74LS00N, from memory of its data sheet: is another pin meant?"
+    said = "U11 pin 14 is the supply of the SN74LS00N there, from memory of its data sheet: is another pin meant?"
 
     assert (parts.left_out.get(0), parts.doubts.get(0)) == (
         ([f"{said} It is left out."], None) if left_out else (None, said)
