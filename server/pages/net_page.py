@@ -146,7 +146,7 @@ def net_context(machine: Machine, board: Board, record: NetRecord, key: str, for
         supply=show(supply),
         stands_in=f"What follows is for {show(supply)}, not for the supply that was typed." if refused else "",
         form=form,
-        two_way=two_way,
+        two_way=two_way or (_unreached(at) if "pin" in form.errors else []),
         against=[("", EVERY), *((str(row + 1), names[row]) for row in able)],
         levels=LEVELS,
         asked=asked,
@@ -190,6 +190,12 @@ def _asked(form: Form, at: NetAt, supply: Toleranced, judged: Judged, two_way: W
         form.refuse(Invalid({"pin": f"No sum can be made of this: {fault}."}))
         return None, ""
     return found, f"{at.pins[row].line.name} made an output and {level}"
+
+
+def _unreached(at: NetAt) -> Words:
+    """Two-way pins that no sum reaches, so that what is wrong with one stands beside its field."""
+    rows = enumerate(at.pins, start=1)
+    return [(str(number), pin.line.name) for number, pin in rows if pin.line.role is PinRole.EITHER_WAY]
 
 
 def _no_such_pin(form: Form, at: NetAt, judged: Judged) -> str:
