@@ -123,7 +123,17 @@ def test_a_page_that_refuses_is_open_to_everyone(address: str, reader: Page) -> 
     assert faults == []
 
 
-@pytest.mark.parametrize("address", ["/machines/MR-07/boards/main-board/nets/1?case=mod-7&pin=3&level=low&against="])
+MAIN = "/machines/MR-07/boards/main-board"
+ASKED_MORE = {
+    "a pin held low": f"{MAIN}/nets/1?case=mod-7&pin=3&level=low&against=",
+    "a map turned over, with a mod's steps": f"{MAIN}/map?picture=2&find=R2&turn=25&mirror=yes&mod=7",
+    "a map on which nothing was found": f"{MAIN}/map?find=R77",
+    "a map without a picture": "/machines/MR-07/boards/keyboard/map",
+    "a pin on a turned picture": f"{MAIN}/map/2/place?designator=R2&turn=90",
+}
+
+
+@pytest.mark.parametrize("address", ASKED_MORE.values(), ids=ASKED_MORE)
 def test_a_page_that_was_asked_more_is_open_to_everyone(address: str, reader: Page) -> None:
     """What a form that only asks adds to its page."""
     assert list(looks(reader, address)) == []

@@ -12,14 +12,18 @@ from server.records.commands.calculations import AttachCalculation
 from server.records.commands.circuits import AttachCircuit
 from server.records.commands.files import AddFile
 from server.records.commands.machines import AddBoard, EnterMachine
+from server.records.commands.maps import AddBoardPicture, MatchPictures, PlacePin
 from server.records.commands.mods import Expect, PlanMod
 from server.records.commands.nets import AddNet, ReviseNet
 from server.records.commands.parts import ImportParts
 from server.records.commands.photographs import AddPhotograph
 from server.records.commands.steps import AddStep, CarryOutStep
 from server.records.commands.waveforms import RecordWaveform
+from server.records.questions.addresses import find_board, find_machine
+from server.records.questions.maps import photographs_off_map
 from server.records.store import Store
 from tests.records.captures import capture, falling, sum_of
+from tests.records.map_scene import point
 from tests.records.photographs import drawing, written
 
 TAG = "QC-1"
@@ -30,6 +34,11 @@ PAGES = (
     "/parts",
     "/boards/main-board",
     "/boards/main-board/dating",
+    "/boards/main-board/map",
+    "/boards/main-board/map?picture=2&find=R1&mod=1",
+    "/boards/main-board/map/2/match",
+    "/boards/main-board/map/1/place",
+    "/boards/main-board/map/1/point-out",
     "/boards/main-board/nets",
     "/boards/main-board/nets/1",
     "/boards/main-board/nets/1?case=mod-1",
@@ -90,6 +99,19 @@ def add(store: Store, numbers: range) -> None:
         rows = [source, *({**reads, "name": f"R{one}", "nodes": "rail, 0"} for one in range(n))]
         do(store, AttachCircuit, machine=TAG, mod=1, title=f"Circuit {n}", elements=rows)
         attach(store, n)
+        put_on_map(store, n)
+
+
+def put_on_map(store: Store, n: int) -> None:
+    """The board's latest photograph, matched to the first one, and a pin."""
+    at = {"machine": TAG, "board": "main-board"}
+    with store.reading() as session:
+        off_map = photographs_off_map(session, find_board(session, find_machine(session, TAG), "main-board"))
+    do(store, AddBoardPicture, **at, photograph=off_map[-1].number, kind="photograph")
+    if n > 1:
+        points = [point(x, y, x, y) for x, y in ((1, 1), (35, 2), (30, 28), (2, 29))]
+        do(store, MatchPictures, **at, picture=n, points=points, opened_version=1)
+    do(store, PlacePin, **at, designator=f"R{n}", picture=1, x=n, y=20)
 
 
 def attach(store: Store, n: int) -> None:
