@@ -70,7 +70,7 @@ def check(data: Data = None) -> None:
 def import_parts(
     machine: Annotated[str, typer.Argument(help="Tag of the machine.")],
     board: Annotated[str, typer.Argument(help="The board's name in its address, such as main-board.")],
-    file: Annotated[Path, typer.Argument(help="Parts list: CSV with commas, semicolons or tabs.")],
+    file: Annotated[Path, typer.Argument(help="Parts list: a workbook (XLSX), or CSV with commas, semicolons or tabs.")],
     data: Data = None,
 ) -> None:
     """Enter a parts list onto a board: all of it, or nothing."""

@@ -19,7 +19,7 @@ from server.pages.machines import address, sections
 from server.records.commands.parts import ImportParts, ListedPart
 from server.records.errors import Invalid, NotFound
 from server.records.list_words import HEADINGS
-from server.records.parts_list import ListRow, Table, check_rows, decode, encoding_of, read_rows, read_table
+from server.records.parts_list import ListRow, Table, check_rows, read_rows, read_table, text_of
 from server.records.questions.addresses import find_board, find_machine
 from server.records.questions.boards import all_boards
 from server.records.tables import Board, Machine
@@ -158,17 +158,16 @@ def take_list(house: AtHome, tag: str, form: PostedList) -> Response:
 
 
 def _take_file(house: House, form: Form) -> str:
-    """Put an uploaded file's text where pasted text stands; what is said of its encoding."""
+    """Put an uploaded file's text where pasted text stands; what is said of how it was read."""
     upload = form.files.get("file")
     if upload is None:
         return ""
     if (upload.size or 0) > house.settings.parts_list_most_mb * MEGABYTE:
         raise Invalid({"file": _too_large("The file", house.settings)})
-    data = upload.file.read()
-    encoding = encoding_of(data)
-    form.set("text", decode(data).replace("\r\n", "\n"))
+    text, words = text_of(upload.file.read())
+    form.set("text", text.replace("\r\n", "\n"))
     form.errors.pop("text", None)
-    return encoding.words
+    return words
 
 
 def _board(house: House, machine: Machine, form: Form) -> Board:

@@ -1,6 +1,6 @@
 """A parts list as people keep it, read into rows that can be stored, each bad row with its reason.
 
-    decode(bytes)            -> text        (list_text)
+    text_of(bytes)           -> text        (list_text; of a workbook list_workbook), and what to say of how it was read
     read_table(text)         -> Table       (list_table) which column is what, and lines of cells
     read_rows(table)         -> [ListRow]   each with its ListedPart or a reason
     check_rows(board, rows)  -> [ListRow]   as above, held against what the board already has
@@ -22,6 +22,7 @@ from server.records.errors import Invalid
 from server.records.list_table import Line, Table, read_table, too_many
 from server.records.list_text import decode, encoding_of
 from server.records.list_words import OFFERED, WORDS, folded, kind_of_designator
+from server.records.list_workbook import PACKED, sheet_of
 from server.records.questions.addresses import find_board, find_machine
 from server.records.store import Store
 from server.records.tables import Board
@@ -33,11 +34,10 @@ __all__ = [
     "Table",
     "check_rows",
     "command_for",
-    "decode",
-    "encoding_of",
     "read_rows",
     "read_table",
     "rows_of",
+    "text_of",
 ]
 
 GROUP_MOST = 500
@@ -60,6 +60,14 @@ class ListRow:
     part: ListedPart | None
     reason: str = ""
     as_type: str = ""
+
+
+def text_of(data: bytes) -> tuple[str, str]:
+    """A file's text, and a sentence on how it was read where that is to be looked at; raises Invalid."""
+    if data.startswith(PACKED):
+        sheet = sheet_of(data)
+        return sheet.text, sheet.words
+    return decode(data), encoding_of(data).words
 
 
 def read_rows(table: Table) -> list[ListRow]:
@@ -86,12 +94,12 @@ def check_rows(session: Session, board: Board, rows: Sequence[ListRow]) -> list[
 
 def rows_of(data: bytes) -> list[ListedPart]:
     """Every row of a file; raises Invalid that names the bad lines, if there are any."""
-    return _all_good(read_rows(read_table(decode(data))))
+    return _all_good(read_rows(read_table(text_of(data)[0])))
 
 
 def command_for(store: Store, machine: str, board: str, data: bytes) -> ImportParts:
     """The command that enters a whole file onto a board; raises Invalid that names the bad lines, if there are any."""
-    rows = read_rows(read_table(decode(data)))
+    rows = read_rows(read_table(text_of(data)[0]))
     with store.reading() as session:
         rows = check_rows(session, find_board(session, find_machine(session, machine), board), rows)
     return ImportParts(machine=machine, board=board, rows=_all_good(rows))

@@ -24,6 +24,7 @@ from tests.pages.benchwork import (
     typed_in,
     words_of,
 )
+from tests.records.test_list_workbook import workbook
 
 IMPORT = "/machines/TM-03/parts/import"
 LIST = "value;ref;price;origin\n330 Ω;R1;0.02;original\n470 Ω;R2;0.02;maybe\n74LS00;U1;;original\n"
@@ -190,7 +191,7 @@ def test_a_list_that_cannot_be_read_comes_back_with_its_reason(
 @pytest.mark.parametrize(
     ("file", "said"),
     [
-        (b"PK\x03\x04" + b"\0" * 100, "Save the sheet as CSV"),
+        (b"PK\x03\x04" + b"\0" * 100, "save the sheet as CSV"),
         (bytes(range(256)) * 10, "not text"),
         (b"ref,value\nR1,\x00\n", "not text"),
         (b"\xff\xfeR\x00\x00\xd8", "damaged on its way"),
@@ -385,3 +386,12 @@ def test_only_the_latest_jobs_are_remembered() -> None:
 
 def _nothing(_: object) -> str:
     raise Invalid({"": "nothing to do"})
+
+
+def test_a_workbook_is_read_from_its_sheet(client: TestClient) -> None:
+    """And it is said which sheet that was."""
+    answer = send(client, file=workbook(("Cover", []), ("Parts", [["Ref", "Value"], ["R1", "330 Ω"]])))
+
+    assert answer.status_code == 200
+    assert "Read from the sheet “Parts” of the workbook. Left out: Cover." in words_of(answer)
+    assert ["R1", "resistor", "330 Ω"] in [row[:3] for row in rows_of(answer)]
