@@ -41,6 +41,7 @@ from server.documents.record_schema import (
     RecordedPosition,
     RecordedProcedure,
     RecordedRun,
+    RecordedSheet,
     RecordedStay,
     RecordedStep,
     RecordedStorage,
@@ -145,6 +146,7 @@ class _Writer:
             photographs=[self.entry(RecordedPhotograph, row, machine=tag) for row, tag in whole.photographs],
             files=[self.entry(RecordedFile, row, machine=tag) for row, tag in whole.files],
             designs=[self.entry(RecordedDesign, row, roles=_roles(row)) for row in whole.designs],
+            signed_sheets=[self.entry(RecordedSheet, row) for row in whole.signed_sheets],
             journal=JournalHead(seq=whole.head[0], hash=whole.head[1]) if whole.head else None,
         )
 

@@ -410,6 +410,16 @@ class RecordedDesign(Recorded):
     expectations: list[dict[str, JsonValue]]
 
 
+class RecordedSheet(Recorded):
+    """A mod sheet that was signed, by the digests of the record that it bears and of its PDF."""
+
+    number: int
+    day: date
+    signer: str
+    sha256: str = Field(description="Of the canonical record it was made from, without what is private.")
+    pdf_sha256: str
+
+
 class RecordedEvidence(Recorded):
     """What speaks for or against a possible cause: a trial, a calculation, or a note alone."""
 
@@ -481,4 +491,7 @@ class MachineRecord(BaseModel):
     photographs: list[RecordedPhotograph]
     files: list[RecordedFile]
     designs: list[RecordedDesign]
+    signed_sheets: list[RecordedSheet] = Field(
+        default=[], description="As is journal, left out where a signed sheet is held against its machine's record."
+    )
     journal: JournalHead | None

@@ -18,7 +18,8 @@ from server.records.file_facts import BadFile, facts_of
 from server.records.files import FileStore
 from server.records.reading import Unreadable, every
 from server.records.rules import RULES
-from server.records.tables import AttachedFile, JournalEntry, Photograph, Waveform
+from server.records.sheet_records import BadRecord, read_record
+from server.records.tables import AttachedFile, JournalEntry, Machine, Photograph, SignedSheet, Waveform
 from server.records.tables.base import Kept
 from server.records.work import UNJOURNALLED, filled
 
@@ -74,6 +75,20 @@ def _files(files: FileStore, session: Session) -> Iterator[str]:
             yield f"{name}: {damage}"
     for file in session.exec(select(AttachedFile).order_by(col(AttachedFile.id))):
         yield from _attached(files, file)
+    query = select(SignedSheet, Machine).join(Machine, col(Machine.id) == col(SignedSheet.machine_id))
+    for sheet, machine in session.exec(query.order_by(col(SignedSheet.id))):
+        yield from _sheet(files, sheet, machine)
+
+
+def _sheet(files: FileStore, sheet: SignedSheet, machine: Machine) -> Iterator[str]:
+    """A signed sheet has its pages, and the record of its own machine."""
+    name = f"Mod sheet {sheet.number} of {machine.tag}"
+    try:
+        files.read(sheet.pdf_sha256)
+        if read_record(files.read(sheet.sha256)).machine != machine.uuid:
+            yield f"{name} bears the record of another machine."
+    except (Damaged, BadRecord) as fault:
+        yield f"{name}: {fault}"
 
 
 def _attached(files: FileStore, file: AttachedFile) -> Iterator[str]:

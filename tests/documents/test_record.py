@@ -56,6 +56,7 @@ SCHEMA_OF: dict[type[SQLModel], type[schema.Recorded]] = {
     tables.BoardPicture: schema.RecordedBoardPicture,
     tables.MatchPoint: schema.RecordedMatchPoint,
     tables.MapPin: schema.RecordedMapPin,
+    tables.SignedSheet: schema.RecordedSheet,
 }
 # What the record says by other means: by nesting, by order, or by being found again.
 SAID_OTHERWISE = {

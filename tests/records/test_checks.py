@@ -1,5 +1,7 @@
 """Whether the record is whole: nothing that the commands do breaks it, and each broken rule is named."""
 
+import errno
+import os
 from datetime import date, timedelta
 from io import BytesIO
 from typing import Any
@@ -25,6 +27,7 @@ from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanM
 from server.records.commands.nets import AddNet, DropNet, ReviseNet
 from server.records.commands.parts import BagPart, EnterPart, ImportParts, KeepAside, RevisePart
 from server.records.commands.photographs import AddPhotograph, DropPhotograph, ReviseCaption
+from server.records.commands.sheets import SignSheet
 from server.records.commands.steps import (
     AddStep,
     CarryOutStep,
@@ -52,6 +55,7 @@ from tests.records.blinker import ELEMENTS, blinker
 from tests.records.conftest import KEEPER, KINDS, MAIN, TAG, Bench, Copies, behind
 from tests.records.map_scene import ACTS as MAP_ACTS
 from tests.records.map_scene import mapped, photograph
+from tests.records.sheets import drawn_up, sign
 
 # ---- Whatever the commands do, the record stays whole ----
 
@@ -286,6 +290,7 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     ReviseNet: {"net": FIRST, "opened_version": VERSIONS, **NET},
     DropNet: {"board": st.just(MAIN), "net": NUMBERS, "opened_version": VERSIONS},
     **MAP_ACTS,
+    SignSheet: {"signer": WORDS, "day": DAYS},
     NoteModsInForce: {
         "trial": FIRST,
         "mods": st.lists(NUMBERS, max_size=2),
@@ -319,6 +324,8 @@ def prepare(bench: Bench) -> None:
 def ask(bench: Bench, kind: type[Command], typed: dict[str, Any]) -> None:
     """Carry out one command; refused or not, the journal grows by one entry at most, and never for a refusal."""
     before = bench.entries()
+    if kind is SignSheet:
+        typed = typed | drawn_up(bench)
     try:
         done = bench.do(kind, **typed)
     except RecordError as problem:
@@ -365,6 +372,7 @@ def table(name: str, key: int, **values: object) -> Executable:
     return update(changed).where(changed.c.id == key).values(values)
 
 
+NO_FILE = os.strerror(errno.ENOENT)
 BROKEN = [
     ("placement", 2, {"removed_on": date(2025, 1, 1)}, "Part 2 is in no place that is recorded."),
     ("part", 2, {"gone": "lost"}, "Part 2 is gone and yet somewhere."),
@@ -388,12 +396,15 @@ BROKEN = [
     ("board_picture", 1, {"is_reference": False}, "The map of board 1 has no reference pictures."),
     ("board_picture", 2, {"is_reference": True}, "The map of board 1 has 2 reference pictures."),
     ("match_point", 1, {"board_picture_id": 1}, "Board picture 1 is the reference, and matched to itself."),
+    ("signed_sheet", 1, {"machine_id": 2}, "Mod sheet 1 of TM-04 bears the record of another machine."),
+    ("signed_sheet", 1, {"sha256": "0" * 64}, f"Mod sheet 1 of TM-03: File {'0' * 64} cannot be read ({NO_FILE})."),
+    ("signed_sheet", 1, {"pdf_sha256": "0" * 64}, f"Mod sheet 1 of TM-03: File {'0' * 64} cannot be read ({NO_FILE})."),
 ]
 
 
 @pytest.fixture
 def eventful(bench: Bench) -> Bench:
-    """A mod fitted at R2, another planned, a net, a map, a machine with one position, a spare that is lent again."""
+    """A mod fitted at R2, another planned, a net, a map, a machine with one position, a lent spare, a signed sheet."""
     bench.replace_r2()
     bench.plan()
     pin = {"designator": "R2", "role": "passive", "other_end": "5 V"}
@@ -406,6 +417,7 @@ def eventful(bench: Bench) -> Bench:
     bench.do(LendPart, part=spare, to_whom="Ida Quern", day="2025-01-20")
     bench.do(TakeBack, part=spare, day="2025-01-25")
     bench.do(LendPart, part=spare, to_whom="Ida Quern", day="2025-02-01")
+    sign(bench, "2025-02-05")
     return bench
 
 

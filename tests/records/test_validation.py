@@ -35,6 +35,7 @@ from tests.records.captures import capture, ramping, record
 from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
 from tests.records.indicator import AT_MOST, DROP, SUPPLY, at, lamp
 from tests.records.photographs import jpeg
+from tests.records.sheets import drawn_up
 
 AWKWARD = "<script>alert('1')</script> & {{ 7*7 }} %00 \\ \" 🙂 日本 مرحبا \u202eabc\u202c e\N{COMBINING ACUTE ACCENT}"
 REFUSED = {
@@ -117,6 +118,7 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("ReviseCaption", {"photograph": 1}),
     ("AddFile", {"on_kind": "step", "on": "1/2", "kind": "other", "file_name": "dump.bin", "content": b"more"}),
     ("ReviseFile", {"file": 1, "kind": "other"}),
+    ("SignSheet", {"day": DAY, **SIGNED}),
     ("AddNet", {"board": MAIN, "name": "WAIT", "pins": [{"designator": "U7", "pin": "1", "role": "input"}]}),
     ("ReviseNet", {"board": MAIN, "net": 1, "name": "KEY 2", "pins": PINS}),
     ("DropNet", {"board": MAIN, "net": 1}),
@@ -315,7 +317,12 @@ def test_what_no_record_can_hold_is_refused(scene: Bench, name: str, typed: dict
 
 def whole(bench: Bench, name: str, typed: dict[str, Any]) -> dict[str, Any]:
     """What is typed, with what only the record knows."""
-    return typed | {"evidence": str(bench.rows(Evidence)[0].uuid)} if name == "DropEvidence" else typed
+    match name:
+        case "DropEvidence":
+            return typed | {"evidence": str(bench.rows(Evidence)[0].uuid)}
+        case "SignSheet":
+            return typed | drawn_up(bench)
+    return typed
 
 
 def test_nothing_of_it_was_kept(scene: Bench) -> None:

@@ -28,6 +28,7 @@ from server.records.tables import (
     Position,
     PossibleCause,
     Procedure,
+    SignedSheet,
     Step,
     Symptom,
     Trial,
@@ -163,6 +164,11 @@ def find_photograph(session: Session, machine: Machine, number: int) -> Photogra
 def find_file(session: Session, machine: Machine, number: int) -> AttachedFile:
     query = select(AttachedFile).where(AttachedFile.machine_id == machine.id, AttachedFile.number == storable(number))
     return _only(session, query, "file", number)
+
+
+def find_sheet(session: Session, machine: Machine, number: int) -> SignedSheet:
+    query = select(SignedSheet).where(SignedSheet.machine_id == machine.id, SignedSheet.number == storable(number))
+    return _only(session, query, "signed mod sheet", number)
 
 
 def find_design(session: Session, name: str) -> Design:

@@ -7,7 +7,7 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, Select, and_, bindparam, or_, union
 from sqlalchemy import select as columns
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from server.records.questions.paging import Paged, paged
 from server.records.tables import Board, BoardStay, JournalEntry, Machine
@@ -71,6 +71,11 @@ LATEST = (
 def words_of(session: Session, seq: int) -> str | None:
     """What one entry says."""
     return session.exec(select(JournalEntry.words).where(JournalEntry.seq == seq)).first()
+
+
+def last_seq(session: Session) -> int:
+    """The number of the last entry of all; 0 where nothing is written yet."""
+    return session.exec(select(func.max(JournalEntry.seq))).one() or 0
 
 
 def latest(session: Session, machine: Machine, most: int) -> list[Told]:

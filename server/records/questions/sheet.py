@@ -50,6 +50,7 @@ from server.records.tables import (
     Position,
     PossibleCause,
     Procedure,
+    SignedSheet,
     Step,
     Storage,
     Symptom,
@@ -102,6 +103,7 @@ class WholeMachine:
     photographs: Sequence[tuple[Photograph, str]]
     files: Sequence[tuple[AttachedFile, str]]
     designs: Sequence[Design]
+    signed_sheets: Sequence[SignedSheet]
     came: Sequence[MovedMod]
     left: Sequence[MovedMod]
     back: WayBack
@@ -293,6 +295,9 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
         photographs=_attached(session, Photograph, machine, positions),
         files=_attached(session, AttachedFile, machine, positions),
         designs=_designs(session, machine),
+        signed_sheets=read(
+            select(SignedSheet).where(SignedSheet.machine_id == machine.id).order_by(col(SignedSheet.number))
+        ).all(),
         came=mods_that_came(session, machine),
         left=mods_that_left(session, machine),
         back=way_back(session, machine),
