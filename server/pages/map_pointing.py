@@ -17,13 +17,14 @@ def shown_size(picture: MapPicture) -> tuple[int, int]:
 def pointed_at(form: Form, field: str, picture: MapPicture) -> Pointed | None:
     """The spot at which the picture was pressed, in its own pixels, taken out of the form; none where it was not.
 
-    A browser sends where in the shown picture the middle of a pixel was pressed (HTML, `input type=image`).
+    A browser sends which pixel of the shown picture was pressed (HTML, `input type=image`), and the very first one
+    where the picture was chosen by the keyboard: that points at nothing.
     """
     texts = [form.text(f"{field}.{axis}") for axis in ("x", "y")]
     for axis in ("x", "y"):
         form.values.pop(f"{field}.{axis}", None)
     across, down = (number_of(text) for text in texts)
-    if across is None or down is None:
+    if across is None or down is None or across == down == 0:
         return None
     width, height = shown_size(picture)
     scale_x, scale_y = picture.plane.width / width, picture.plane.height / height

@@ -163,8 +163,19 @@ def test_a_press_without_a_script_pins_it_there(client: TestClient, bench: Bench
 
 
 def test_a_press_at_the_very_corner_lies_within_the_picture(client: TestClient, bench: Bench) -> None:  # noqa: ARG001
-    for name, press in (("R1", ("1599", "1066")), ("R2", ("0", "0"))):
+    for name, press in (("R1", ("1599", "1066")), ("R2", ("0", "1"))):
         address_of(post(client, PLACE, **typed(name, "", "", "0"), **{"at.x": press[0], "at.y": press[1]}))
+
+
+def test_a_picture_that_is_chosen_by_the_keyboard_points_at_nothing(client: TestClient, bench: Bench) -> None:  # noqa: ARG001
+    """What is typed counts; a browser sends the first pixel with it."""
+    enter = {"at.x": "0", "at.y": "0"}
+    refused = post(client, PLACE, **typed("R1", "", "", "0"), **enter)
+    address_of(post(client, PLACE, **typed("R1", "700", "300", "0"), **enter))
+
+    assert refused.status_code == 422
+    assert "Write a number." in message_beside(refused, "x")
+    assert ["R1", "1 kΩ resistor", "700, 300", "picture 1", "Show · Move or take off"] in rows_of(client.get(MAP))
 
 
 def test_the_picture_is_pressed_as_the_board_lies(client: TestClient, bench: Bench) -> None:
