@@ -1,6 +1,7 @@
 """What can be set from outside, each with its reason. Names in the environment begin with PUTBACK_."""
 
 import getpass
+import re
 from pathlib import Path
 from typing import Annotated, Literal
 
@@ -13,6 +14,10 @@ from sqlalchemy.exc import ArgumentError
 from server.records.commands.base import NeededLine, messages
 from server.records.store import sqlite_url
 
+WEB_ADDRESS = re.compile(
+    r"https?://(\[[0-9a-f:.]+\]|[a-z0-9]([a-z0-9.-]*[a-z0-9])?)(:\d{1,5})?(/[a-z0-9._~%/-]{1,100})?",
+    re.ASCII | re.IGNORECASE,
+)
 LOOPBACK = ("127.0.0.1", "localhost", "::1")
 
 
@@ -43,6 +48,13 @@ def _of_postgresql(url: str) -> str:
     return url
 
 
+def _address(url: str) -> str:
+    tidy = url.strip().rstrip("/")
+    if tidy and not WEB_ADDRESS.fullmatch(tidy):
+        raise ValueError("Write the address that others reach this record at, such as https://records.example.org.")
+    return tidy
+
+
 def _parted(value: object) -> object:
     return [name.strip() for name in value.split(",") if name.strip()] if isinstance(value, str) else value
 
@@ -63,6 +75,9 @@ class Settings(BaseSettings):
     keeper: NeededLine = Field(default_factory=_login_name, description="Who signs entries where nobody else is named.")
     allowed_hosts: Annotated[list[str], NoDecode, BeforeValidator(_parted)] = Field(
         default=list(LOOPBACK), description="Host names the server answers to, parted by commas; others are refused."
+    )
+    public_url: Annotated[str, AfterValidator(_address)] = Field(
+        default="", description="Address that others reach this record at; the codes on signed mod sheets lead there."
     )
     upload_most_mb: int = Field(default=100, ge=1, description="Largest request body, in megabytes.")
     parts_list_most_mb: int = Field(default=5, ge=1, description="Largest parts list, in megabytes.")

@@ -18,11 +18,14 @@ GIVEN = {
     "port": ("0", 0),
     "keeper": (" Ada Wren ", "Ada Wren"),
     "allowed_hosts": ("bench.local, 127.0.0.1", ["bench.local", "127.0.0.1"]),
+    "public_url": ("https://records.example.org/club/", "https://records.example.org/club"),
     "upload_most_mb": ("7", 7),
     "parts_list_most_mb": ("1", 1),
     "log_level": ("debug", "debug"),
     "log_format": ("json", "json"),
 }
+
+NO_ADDRESS = "Write the address that others reach this record at, such as https://records.example.org."
 
 
 @pytest.fixture(autouse=True)
@@ -87,6 +90,10 @@ def test_the_usual_settings_listen_on_this_machine_only() -> None:
         ("keeper", " ", "This cannot be left empty."),
         ("keeper", "A\x1bB", "Character 2 is a control character that cannot be stored; take it out."),
         ("host", "192.168.1.5", "This version keeps no accounts yet, so it listens on this machine only (127.0.0.1)."),
+        *(
+            ("public_url", typed, NO_ADDRESS)
+            for typed in ("records", "ftp://h", "https://", "https://a b", "https://h?x=1", "http://[::1")
+        ),
         ("database_url", "records", "Write a PostgreSQL address, such as postgresql://user@host/name."),
         ("database_url", "mysql://h/records", "Write a PostgreSQL address, such as postgresql://user@host/name."),
         ("database_url", "sqlite:///x", "Write a PostgreSQL address, such as postgresql://user@host/name."),

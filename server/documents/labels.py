@@ -4,13 +4,11 @@ A label bears the bag's number, what lies in it, where that came from, and a cod
 private: no storage place, no price, no name of a borrower. Built from rows that were read already.
 """
 
-import io
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 
-import segno
-
+from server.documents.codes import qr_code
 from server.documents.label_sheets import LINE_SPACING, LINES, LabelSheet, inside, mm
 from server.documents.pdf import compiled
 from server.records.errors import Invalid
@@ -19,7 +17,6 @@ from server.records.tables import Part
 
 LABELS_MOST = 500  # choosing the best mask of a code takes its time
 PARTS_NAMED = 3
-QUIET = 4  # modules kept free round a code (ISO/IEC 18004:2015, 5.3.8)
 MODULE_LEAST = 0.3  # mm; common practice, no source: smaller squares run together on ordinary printers
 
 
@@ -45,7 +42,7 @@ def labels_pdf(labels: Sequence[Label], sheet: LabelSheet, first: int, day: date
     if len(labels) > LABELS_MOST:
         said = f"That makes {len(labels):,} labels; one file takes {LABELS_MOST}. Name some of the bags, such as 1-200."
         raise Invalid({"bags": said})
-    shares, codes = inside(sheet), [_code(label.address) for label in labels]
+    shares, codes = inside(sheet), [qr_code(label.address) for label in labels]
     _check_code(sheet, max((modules for _, modules in codes), default=0))
     placed = zip(labels, codes, sheet.places(len(labels), first), strict=True)
     data = {
@@ -86,13 +83,6 @@ def _from(line: Aside) -> str:
     if line.seat:
         return f"{line.seat.machine.tag}, {line.seat.position.designator}"
     return f"from {line.part.pedigree}" if line.part.pedigree else "a spare"
-
-
-def _code(address: str) -> tuple[str, int]:
-    """A code as a picture of one unit a module, and how many modules it has along a side with the quiet zone."""
-    code, drawn = segno.make_qr(address, error="m"), io.BytesIO()
-    code.save(drawn, kind="svg", border=QUIET, xmldecl=False, nl=False)
-    return drawn.getvalue().decode("ascii"), int(code.symbol_size(border=QUIET)[0])
 
 
 def _check_code(sheet: LabelSheet, modules: int) -> None:

@@ -13,12 +13,14 @@ from typing import Any, cast
 
 import typst
 
+from server.documents.codes import qr_code
 from server.documents.glyphs import FONTS, STAND_IN, printable
 from server.documents.mod_sheet import SheetData
 from server.documents.prose import blocks
 
 TEMPLATES = Path(__file__).parent.parent.parent / "templates" / "documents"
 MARKDOWN = "_text"
+CODE_MODULE_MM = 0.5  # common practice, no source: a telephone reads it from a copy of a copy too
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +36,13 @@ class Attached:
 def mod_sheet_pdf(sheet: SheetData, record_json: bytes) -> bytes:
     """The mod sheet on paper, with the record it was made from."""
     record = Attached(f"{sheet.tag}-record.json", record_json, "application/json", f"The whole record of {sheet.tag}")
-    data = asdict(sheet) | {"short_digest": sheet.short_digest}
+    code, modules = qr_code(sheet.check_at) if sheet.check_at else ("", 0)
+    data = asdict(sheet) | {
+        "short_digest": sheet.short_digest,
+        "digest_in_fours": sheet.digest_in_fours,
+        "code": code,
+        "code_mm": modules * CODE_MODULE_MM,
+    }
     return compiled("mod_sheet.typ", data, date.fromisoformat(sheet.day), [record])
 
 

@@ -4,7 +4,7 @@ No private field has a place here, so none can reach a sheet. Fields called `…
 all others print literally.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +130,10 @@ class SheetBack:
 
 @dataclass(frozen=True, slots=True)
 class SheetData:
-    """Everything on the sheet of one machine."""
+    """Everything on the sheet of one machine.
+
+    `check_at` is what the code of a signed sheet holds: where it can be checked. A sheet that nobody signed has none.
+    """
 
     tag: str
     named: str
@@ -153,8 +156,18 @@ class SheetData:
     day: str
     signer: str
     digest: str
+    check_at: str = ""
 
     @property
     def short_digest(self) -> str:
         """Enough of the digest to compare by eye."""
-        return " ".join(self.digest[start : start + 4] for start in range(0, 16, 4))
+        return " ".join(self.digest_in_fours[:4])
+
+    @property
+    def digest_in_fours(self) -> list[str]:
+        """The whole digest as it is typed from paper."""
+        return [self.digest[start : start + 4] for start in range(0, len(self.digest), 4)]
+
+    def signed_for(self, check_at: str) -> "SheetData":
+        """The same sheet as one that is signed, to be checked there."""
+        return replace(self, check_at=check_at)

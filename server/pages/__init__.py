@@ -41,6 +41,7 @@ from server.pages import (
     symptoms,
     trials,
     understood,
+    verify,
     waveforms,
     way_back,
 )
@@ -79,6 +80,7 @@ ROUTERS = (
     causes.router,
     comparisons.router,
     sheets.router,
+    verify.router,
     dossiers.router,
     exports.router,
     understood.router,
