@@ -29,7 +29,7 @@ from server.records.questions.sheet import WholeMachine, whole_machine
 from server.records.store import Store
 from server.records.tables import JournalEntry
 
-ENDINGS = {"image/jpeg": ".jpg", "image/png": ".png", "image/webp": ".webp"}
+ENDINGS = {"image/heic": ".heic", "image/jpeg": ".jpg", "image/png": ".png", "image/webp": ".webp"}
 Heard = Callable[[int, int], None]
 
 

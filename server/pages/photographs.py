@@ -29,8 +29,9 @@ from server.pages.uploads import (
 )
 from server.records.commands.base import Command, Line
 from server.records.commands.photographs import AddPhotograph, CaptionFields, DropPhotograph, ReviseCaption
-from server.records.errors import NotFound
-from server.records.pictures import JPEG, SCREEN, SMALL, fitted
+from server.records.errors import NotFound, Refused
+from server.records.file_facts import FILE_MOST, FILE_MOST_MB, TOO_LARGE
+from server.records.pictures import HEIC, JPEG, SCREEN, SMALL, fitted
 from server.records.questions.addresses import find_machine, find_photograph
 from server.records.questions.photographs import Numbered, any_of_file, photographs_of, view_of
 from server.records.questions.subjects import STEP, Subject, subject_of
@@ -42,7 +43,7 @@ router = APIRouter()
 WHAT = "photographs"
 NAMELESS = "photograph"
 FOR_GOOD = "private, max-age=31536000, immutable"  # what lies under a digest never changes
-ENDINGS = {JPEG: (".jpg", ".jpeg"), "image/png": (".png",), "image/webp": (".webp",)}
+ENDINGS = {HEIC: (".heic", ".heif"), JPEG: (".jpg", ".jpeg"), "image/png": (".png",), "image/webp": (".webp",)}
 MOMENTS = [("", "not said"), *((moment.value, f"{moment} the step") for moment in Moment)]
 
 
@@ -75,6 +76,8 @@ class Album:
     address: str
     form: Form
     moments: list[tuple[str, str]]
+    most_mb: int
+    most_bytes: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,6 +161,8 @@ def album_of(session: Session, shown: Subject, form: Form | None = None, page: i
         address=address_on(shown, WHAT),
         form=form,
         moments=_moments(shown),
+        most_mb=FILE_MOST_MB,
+        most_bytes=FILE_MOST,
     )
 
 
@@ -224,6 +229,8 @@ def _where_seen(house: House, subject: Subject) -> str:
 
 
 def _add(house: House, subject: Subject, form: Form, name: str, file: UploadFile) -> Done:
+    if (file.size or 0) > FILE_MOST:  # known before it is read
+        raise Refused(TOO_LARGE, "content")
     asked = {
         "machine": subject.machine.tag,
         "on_kind": subject.kind,

@@ -1,9 +1,11 @@
 """What is done with the bytes of an uploaded photograph before anything of it is kept.
 
 The kind of file is found from the bytes, never from a name. Its size is held against bounds before it is decoded, and
-it is decoded whole before it is trusted: one at a time, because one may need some hundred megabytes. JPEG, PNG and
-WebP are kept without place data (see `picture_formats`) and otherwise as they came; a HEIC picture becomes a JPEG,
-because few browsers show it. Two smaller JPEGs, upright and in sRGB, are made for pages. Knows no record and no web.
+it is decoded whole before it is trusted: one at a time, because one may need some hundred megabytes. It is kept
+without place data (see `picture_formats` and `heif_parts`) and otherwise as it came; only a HEIC file that is put
+together in an unknown way becomes a JPEG. Two smaller JPEGs, upright and in sRGB, are made for pages. A JPEG that was
+damaged in the middle and has its end is not told from a sound one: its decoder fills in what is missing. Knows no
+record and no web.
 """
 
 from collections.abc import Callable, Iterator
@@ -18,6 +20,7 @@ from PIL import Image, ImageCms
 
 from server.records.exif import Tags, day_taken, read_tags
 from server.records.files import digest_of
+from server.records.heif_parts import UnknownLayout, blanked
 from server.records.picture_formats import (
     DAMAGED,
     EXIF,
@@ -36,7 +39,8 @@ HEAVY_MOST = 32_000_000  # pixels of what takes twice the memory: WebP, and what
 SIDE_MOST = 20_000
 VIEW_QUALITY = 82
 CONVERTED_QUALITY = 92
-JPEG = "image/jpeg"
+JPEG, HEIC = "image/jpeg", "image/heic"
+JPEG_START = b"\xff\xd8\xff"
 HEIC_BRANDS = {b"heic", b"heix", b"heim", b"heis", b"mif1"}
 TURNS = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
@@ -76,6 +80,8 @@ def take_in(content: bytes) -> Picture:
     media_type, decode = _kind(content)
     with _decoding, _foreign():
         stripped, image = decode(content)
+        if media_type == HEIC and stripped.kept.startswith(JPEG_START):
+            media_type = JPEG
         views = _views(image, stripped)
     width, height = _upright(stripped)
     today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
@@ -114,14 +120,14 @@ Decoder = Callable[[bytes], tuple[Stripped, Image.Image]]
 
 def _kind(content: bytes) -> tuple[str, Decoder]:
     """The media type under which a file is kept, and how it is decoded."""
-    if content.startswith(b"\xff\xd8\xff"):
+    if content.startswith(JPEG_START):
         return JPEG, lambda sent: _decoded("JPEG", strip_jpeg(sent))
     if content.startswith(PNG_SIGNATURE):
         return "image/png", lambda sent: _decoded("PNG", strip_png(sent))
     if content.startswith(b"RIFF") and content[8:12] == b"WEBP":
         return "image/webp", lambda sent: _decoded("WEBP", strip_webp(sent))
     if content[4:8] == b"ftyp" and content[8:12] in HEIC_BRANDS:
-        return JPEG, _converted
+        return HEIC, _heic
     raise BadPicture("This is no photograph of a kind that can be kept: JPEG, PNG, WebP and HEIC files are taken.")
 
 
@@ -172,11 +178,14 @@ def _decoded(kind: str, stripped: Stripped) -> tuple[Stripped, Image.Image]:
     return stripped, image
 
 
-def _converted(content: bytes) -> tuple[Stripped, Image.Image]:
-    """The main picture of a HEIC file, and a JPEG of it; its decoder turns it upright."""
+def _heic(content: bytes) -> tuple[Stripped, Image.Image]:
+    """The main picture of a HEIC file, which its decoder turns upright; the file blanked of all but the picture."""
     image = _opaque(_resizable(_main_picture(content)))
     tags = read_tags((image.info.get("exif") or b"").removeprefix(EXIF))
-    kept = _as_jpeg(image, CONVERTED_QUALITY, _profile(image))
+    try:
+        kept = blanked(content)
+    except UnknownLayout:
+        kept = _as_jpeg(image, CONVERTED_QUALITY, _profile(image))
     return Stripped(kept, image.size, Tags(taken=tags.taken)), image
 
 

@@ -444,7 +444,7 @@ def test_nothing_else_of_the_files_folder_is_served(client: TestClient, store: S
     ("sent", "content", "saved", "media_type"),
     [
         ("shot.JPG", jpeg(), "shot.JPG", "image/jpeg"),
-        ("IMG_1.HEIC", heic(), "IMG_1.jpg", "image/jpeg"),
+        ("IMG_1.HEIC", heic(), "IMG_1.HEIC", "image/heic"),
         ("page.html", png(), "page.png", "image/png"),
         ("Büro 7.webp", webp(), "Büro 7.webp", "image/webp"),
     ],

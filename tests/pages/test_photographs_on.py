@@ -7,6 +7,7 @@ from fastapi import FastAPI
 from httpx2 import Response
 from starlette.testclient import TestClient
 
+from server.pages import photographs as pages
 from server.records.commands.board_moves import MoveBoard
 from server.records.commands.machines import EnterMachine
 from server.records.commands.parts import BagPart, EnterPart
@@ -126,6 +127,20 @@ def test_a_photograph_taken_now_comes_with_those_that_were_chosen(client: TestCl
     client.post(SEND, data={"caption": ""}, files=fields)
 
     assert len(images(client.get(SYMPTOM))) == 2
+
+
+def test_a_photograph_that_is_too_large_costs_no_other(
+    client: TestClient,
+    bench: Bench,  # noqa: ARG001 (the machine)
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """It is refused by its size before it is read, and named."""
+    monkeypatch.setattr(pages, "FILE_MOST", len(jpeg()) + 10)
+
+    answer = send(client, [("large.jpg", jpeg() + bytes(11)), ("good.jpg", jpeg())], f"{BASE}/photographs/on/machine")
+
+    assert answer.status_code == 422
+    assert "One photograph was kept. This file was not: large.jpg: It is larger than 64 MB" in words_of(answer)
 
 
 def test_photographs_of_what_moved_are_seen_where_it_is(client: TestClient, bench: Bench) -> None:

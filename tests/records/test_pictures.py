@@ -9,6 +9,8 @@ from concurrent.futures import ThreadPoolExecutor
 from datetime import date
 from io import BytesIO
 
+import numpy as np
+import pillow_heif
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -19,12 +21,15 @@ from server.records.picture_formats import BadPicture, Stripped, strip_jpeg
 from server.records.pictures import SCREEN, SMALL, Picture, fitted, take_in
 from tests.records.photographs import ALL_KINDS, KINDS, PROFILE, SECRETS, drawing, heic, jpeg, png, webp, written
 
-MEDIA = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp", "HEIC": "image/jpeg"}
+MEDIA = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp", "HEIC": "image/heic"}
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
 NOISE = 8  # levels of 255 by which a pixel may differ on average, for all that a JPEG does
 
 
 def opened(content: bytes) -> Image.Image:
+    if content[4:8] == b"ftyp":
+        sent = pillow_heif.open_heif(content)
+        return sent.to_pillow() if any(sent.info["exif"] or b"") else Image.fromarray(np.asarray(sent))
     image = Image.open(BytesIO(content))
     image.load()
     return image
@@ -114,8 +119,7 @@ def test_what_is_kept_can_be_taken_in_again(kind: str) -> None:
     again = take_in(picture.kept)
 
     assert (again.kept, again.views.keys()) == (picture.kept, picture.views.keys())
-    if kind != "HEIC":  # whose views were made of what the JPEG was made of
-        assert again.views == picture.views
+    assert again.views == picture.views
 
 
 def test_views_have_the_size_of_a_page_and_of_a_list() -> None:
@@ -281,6 +285,24 @@ def test_a_heic_picture_beyond_the_bounds_is_refused() -> None:
     said = refusal(sent[:at] + (50_000).to_bytes(4) * 2 + sent[at + 8 :])
 
     assert re.search(r"50,000 × 50,000 pixels|damaged", said)
+
+
+def test_a_heic_picture_beyond_the_bounds_is_never_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What its container says of its size is held against the bounds first."""
+    monkeypatch.setattr(pictures, "PIXELS_MOST", 120 * 80 - 1)
+    monkeypatch.setattr(pillow_heif.HeifFile, "to_pillow", lambda _: pytest.fail("it was decoded"))
+
+    assert "120 × 80 pixels" in refusal(heic())
+
+
+def test_a_heic_file_in_an_unknown_layout_becomes_a_jpeg() -> None:
+    """So that nothing that it says is kept; boxes of a film or of somebody's own are blanked."""
+    sent = heic()
+    behind = take_in(sent + b"<svg>alert</svg>")
+    beside = take_in(sent + (24).to_bytes(4) + b"uuid" + b"0123456789abcdef")
+
+    assert (behind.media_type, behind.kept[:3]) == ("image/jpeg", b"\xff\xd8\xff")
+    assert (beside.media_type, b"0123456789abcdef" in beside.kept) == ("image/heic", False)
 
 
 HEAVY = "A WebP picture, or one that can be seen through, has at most 32 million. Save it as a JPEG, and send that."
