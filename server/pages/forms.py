@@ -51,7 +51,8 @@ class Form:
         return [(row.field, row.yours, row.theirs, row.differs) for row in self.conflict]
 
     def text(self, name: str) -> str:
-        return self.typed.get(name, "")
+        values = self.values.get(name)
+        return values[-1] if values else ""
 
     def many(self, name: str) -> list[str]:
         return self.values.get(name, [])

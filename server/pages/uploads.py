@@ -5,6 +5,7 @@ What photographs and other files share: which record they are for, where that re
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from threading import Lock
 from typing import Annotated
 from urllib.parse import quote, urljoin
 
@@ -24,6 +25,7 @@ from server.records.store import Done
 FILES_MOST, FILES_READ = 20, 1_000  # at once: those beyond the first are named, with the reason
 FIELDS = ("photographs", "camera", "files")
 LAST_PAGE = 1_000_000
+_one_in_memory = Lock()
 
 
 async def files_sent(request: Request) -> Sequence[UploadFile]:
@@ -47,7 +49,7 @@ class Outcome:
 
 
 def keep_each(files: Sequence[UploadFile], nameless: str, keep: Callable[[str, UploadFile], Done]) -> Outcome:
-    """Keep one file after the other; no more of them lies in memory than one."""
+    """Keep one file after the other; no more of them lies in memory than one, however many people send some."""
     outcome = Outcome()
     for number, file in enumerate(files, 1):
         name = name_alone(file.filename or "", nameless)
@@ -56,7 +58,8 @@ def keep_each(files: Sequence[UploadFile], nameless: str, keep: Callable[[str, U
             outcome.refused.append((name, reason))
             continue
         try:
-            outcome.kept.append(keep(name, file))
+            with _one_in_memory:
+                outcome.kept.append(keep(name, file))
         except Invalid as problem:
             outcome.refused.append((name, str(problem)))
     return outcome

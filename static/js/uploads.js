@@ -12,8 +12,9 @@
   // What the server says of a file that it did not keep, in the words of its page.
   const reason = (request) => {
     const page = new DOMParser().parseFromString(request.responseText, "text/html");
-    const said = [...page.querySelectorAll("[data-refused] li span, .error-summary li, .lede")].slice(0, 1);
-    return said[0]?.textContent.trim() || `The server could not take it (${request.status}).`;
+    // In this order: the first names the file by itself, so that only the reason is left to be told.
+    const said = ["[data-refused] li span", ".error-summary li", ".lede"].map((one) => page.querySelector(one)).find(Boolean);
+    return said?.textContent.trim() || `The server could not take it (${request.status}).`;
   };
 
   const send = (form, name, file, moved) => new Promise((resolve) => {

@@ -172,6 +172,20 @@ def test_a_body_that_grows_too_large_is_refused(house: FastAPI, visitor: TestCli
     assert (answer.status_code, written(house)) == (413, before)
 
 
+@pytest.mark.parametrize("what", ["photographs", "files"])
+def test_a_form_with_files_may_be_ten_times_as_large(visitor: TestClient, what: str) -> None:
+    """So that one file which is too large costs no other; other addresses have no more than they had."""
+    headers = {"Content-Type": "multipart/form-data; boundary=x"}
+
+    def answered(address: str, size: int) -> int:
+        return visitor.post(address, content=b"x" * size, headers=headers).status_code
+
+    where = f"/machines/none/{what}/on/machine"
+    assert answered(where, 2_000_000) != 413
+    assert answered(where, 10_000_001) == 413
+    assert answered("/machines/new", 2_000_000) == 413
+
+
 @pytest.mark.parametrize("length", ["-1", "1e9", "²", "9" * 30])
 def test_a_length_that_is_none_upsets_nothing(visitor: TestClient, length: str) -> None:
     """It is either no number, or a number that is too large."""

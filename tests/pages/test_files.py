@@ -182,14 +182,14 @@ def test_a_file_that_is_too_large_is_not_read(client: TestClient, monkeypatch: p
 
 
 @pytest.mark.parametrize("what", ["files", "photographs"])
-def test_two_hundred_megabytes_are_refused_before_they_are_read(client: TestClient, what: str) -> None:
+def test_more_than_a_gigabyte_is_refused_before_it_is_read(client: TestClient, what: str) -> None:
     """By what the request says of itself, with the most that is taken in words; nothing of it is waited for."""
-    announced = {"content-length": "200000000", "content-type": "multipart/form-data; boundary=x"}
+    announced = {"content-length": "1100000000", "content-type": "multipart/form-data; boundary=x"}
 
     answer = client.post(f"{BASE}/{what}/on/symptom/1", content=iter([b"--x\r\n"]), headers=announced)
 
     assert answer.status_code == 413
-    assert "That is larger than 100 MB, the most that is taken. Nothing was stored." in words_of(answer)
+    assert "That is larger than 1000 MB, the most that is taken. Nothing was stored." in words_of(answer)
     assert faults_of_record(client) == []
 
 
