@@ -179,7 +179,7 @@ def _chosen(first: Reals, second: Reals, mirrored: bool | None) -> Fit:
 
 def _reasons(best: Fit, tried: list[Fit]) -> list[str]:
     """Why this kind was chosen of those tried, and which richer one only needs a further point to be judged."""
-    judged = [f"{one.kind} {one.leave_one_out_rms:.2g}" for one in tried if one.leave_one_out_rms is not None]
+    judged = [f"{one.kind} {_short(one.leave_one_out_rms)}" for one in tried if one.leave_one_out_rms is not None]
     why = f"by the leave-one-out error, in pixels: {', '.join(judged)}" if judged else "as too few points tell more"
     notes = [f"The kind, {best.kind}, was chosen {why}."]
     unjudged = [one.kind for one in tried if one.leave_one_out_rms is None and one.kind != best.kind]
@@ -260,3 +260,8 @@ def _rms_of_hand(first: Reals, second: Reals, hand: bool) -> float:
         return np.inf
     left = distances(mapped(made.matrix, first), second)
     return float(np.sqrt(np.mean(left**2)))
+
+
+def _short(pixels: float) -> str:
+    """Two digits, and never with an exponent: `110`, `3.2`."""
+    return f"{float(f'{pixels:.2g}'):.10g}"

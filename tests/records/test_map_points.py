@@ -2,7 +2,7 @@
 
 import pytest
 
-from server.records.commands.maps import MatchPictures
+from server.records.commands.maps import MatchPictures, PlacePin, TakePinOff
 from server.records.errors import Stale
 from server.records.tables import BoardPicture, MatchPoint
 from tests.records.conftest import MAIN, Bench
@@ -59,6 +59,19 @@ def test_without_points_a_picture_is_no_longer_matched(pictured: Bench) -> None:
 
     assert words(pictured) == "Picture 2 of Main board of TM-03: no longer matched."
     assert (pictured.rows(MatchPoint), shown(pictured).pictures[1].match) == ([], None)
+
+
+def test_points_that_pins_rest_on_stay(pictured: Bench) -> None:
+    """Without them the pins placed on that picture would be gone from all others."""
+    match(pictured, 2, FRONT)
+    pictured.do(PlacePin, board=MAIN, designator="R2", picture=2, x=30, y=20)
+
+    said = pictured.refuse(MatchPictures, board=MAIN, picture=2, opened_version=2, points=[])
+    assert said[""] == "Pins were placed on picture 2: R2. Take them off it first."
+
+    pictured.do(TakePinOff, board=MAIN, designator="R2", opened_version=1)
+    match(pictured, 2, [], 2)
+    assert shown(pictured).pictures[1].match is None
 
 
 def test_saved_as_it_was_nothing_changes(pictured: Bench) -> None:

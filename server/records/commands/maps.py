@@ -169,6 +169,8 @@ def match_pictures(work: Work, command: MatchPictures) -> Entry:
     pictures = {one.row.key: one for one in pictures_of(session, board)}
     reference = next(one for one in pictures.values() if one.is_reference)
     rows = read_points(command.points, command.match_kind, reference, pictures[picture.key])
+    if stored and not rows:
+        _check_bears_no_pins(session, picture)
     said = [change(picture, values)]
     if _replace_points(work, picture, stored, rows):
         if not said[0]:
@@ -266,6 +268,14 @@ def _photograph(session: Session, machine: Machine, board: Board, number: int) -
 
 
 def _check_can_go(session: Session, board: Board, picture: BoardPicture) -> None:
+    _check_bears_no_pins(session, picture)
+    others = session.exec(select(func.count()).where(BoardPicture.board_id == board.id)).one() - 1
+    if picture.is_reference and others:
+        raise Refused(f"Picture {picture.number} is the one that the others are matched to. Leave those out first.")
+
+
+def _check_bears_no_pins(session: Session, picture: BoardPicture) -> None:
+    """Pins that were placed on a picture are seen on the others only by way of its points."""
     query = (
         select(Position.designator)
         .join(MapPin, col(MapPin.position_id) == col(Position.id))
@@ -276,9 +286,6 @@ def _check_can_go(session: Session, board: Board, picture: BoardPicture) -> None
         more = len(pinned) - NAMED_MOST
         names = ", ".join(pinned[:NAMED_MOST]) + (f" and {more:,} more" if more > 0 else "")
         raise Refused(f"Pins were placed on picture {picture.number}: {names}. Take them off it first.")
-    others = session.exec(select(func.count()).where(BoardPicture.board_id == board.id)).one() - 1
-    if picture.is_reference and others:
-        raise Refused(f"Picture {picture.number} is the one that the others are matched to. Leave those out first.")
 
 
 def _points(session: Session, picture: BoardPicture) -> list[MatchPoint]:
