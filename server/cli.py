@@ -14,6 +14,7 @@ from pydantic import ValidationError
 from rich.console import Console
 from rich.progress import Progress
 from sqlalchemy.exc import DBAPIError
+from sqlmodel import Session
 
 from server.app import configure_logs, create_app, open_record
 from server.records import checks, migrate
@@ -51,11 +52,19 @@ def demo(data: Data = None, port: Port = None) -> None:
 
 
 @app.command()
-def check(data: Data = None) -> None:
-    """Check the journal's chain, the rules that always hold, and the rows against the journal."""
+def check(
+    sheet: Annotated[
+        Path | None, typer.Option(help="A mod sheet (PDF) or its record.json; only this is checked.")
+    ] = None,
+    data: Data = None,
+) -> None:
+    """Check the journal's chain, the rules that always hold, and the rows against the journal; or a mod sheet."""
     with _plainly():
         settings = _settings(data=data)
         _expect_record(settings)
+        if sheet:
+            _check_sheet(Store(settings.url, settings.data / FILES), sheet)
+            return
         entries, found = _checked(Store(settings.url, settings.data / FILES))
     for sentence in found:
         console.print(sentence, markup=False, highlight=False, soft_wrap=True)
@@ -70,7 +79,9 @@ def check(data: Data = None) -> None:
 def import_parts(
     machine: Annotated[str, typer.Argument(help="Tag of the machine.")],
     board: Annotated[str, typer.Argument(help="The board's name in its address, such as main-board.")],
-    file: Annotated[Path, typer.Argument(help="Parts list: a workbook (XLSX), or CSV with commas, semicolons or tabs.")],
+    file: Annotated[
+        Path, typer.Argument(help="Parts list: a workbook (XLSX), or CSV with commas, semicolons or tabs.")
+    ],
     data: Data = None,
 ) -> None:
     """Enter a parts list onto a board: all of it, or nothing."""
@@ -158,12 +169,36 @@ def _checked(store: Store) -> tuple[int, list[str]]:
     """How many entries the journal has, and everything that is wrong with the record."""
     try:
         with store.reading() as session:
-            if not migrate.stands_at_head(session.connection()):
-                raise Refusal("This record is not of this version yet. Open it once with `putback serve`, then check.")
+            _expect_newest(session)
             found = list(checks.faults(session, store.files))
             return checks.entries_count(session), found
     finally:
         store.close()
+
+
+def _check_sheet(store: Store, place: Path) -> None:
+    """Say of a mod sheet whether it is as it was signed here, and what has changed since."""
+    from server.documents.sheet_check import check_sheet
+    from server.documents.sheet_files import read_sheet
+
+    try:
+        if not place.is_file():
+            raise Refusal(f"There is no file {place}.")
+        held = read_sheet(place)
+        with store.reading() as session:
+            _expect_newest(session)
+            said = check_sheet(session, store.files, held)
+    finally:
+        store.close()
+    for sentence in said.lines:
+        console.print(sentence, markup=False, highlight=False, soft_wrap=True)
+    if not said.matches:
+        raise typer.Exit(1)
+
+
+def _expect_newest(session: Session) -> None:
+    if not migrate.stands_at_head(session.connection()):
+        raise Refusal("This record is not of this version yet. Open it once with `putback serve`, then check.")
 
 
 def _fill_with_demo(settings: Settings) -> None:

@@ -16,9 +16,12 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from server.cli import app
+from server.documents.signing import sign
 from server.records import migrate
 from server.records.commands.machines import EnterMachine, ReviseMachine
+from server.records.commands.sheets import SheetFields
 from server.records.store import Store, sqlite_url
+from server.records.tables import SignedSheet
 from server.settings import Settings
 
 Tampering = Callable[[sqlite3.Connection], object]
@@ -147,6 +150,75 @@ def test_a_database_that_cannot_be_reached_is_told(monkeypatch: pytest.MonkeyPat
 
     assert line.startswith("The record cannot be opened or read: connection failed")
     assert "secret" not in line
+
+
+# ---- check --sheet ----
+
+
+@pytest.fixture
+def sheet(record: Path, tmp_path: Path) -> Path:
+    """The PDF of the sheet that was signed of the record's machine."""
+    store = Store(sqlite_url(record))
+    sign(store, "TM-03", SheetFields.read({"signer": "Ada Wren", "day": "2026-01-02"}), "Ada Wren")
+    with store.reading() as session:
+        pages = store.files.read(session.get_one(SignedSheet, 1).pdf_sha256)
+    store.close()
+    place = tmp_path / "sheet [1].pdf"
+    place.write_bytes(pages)
+    return place
+
+
+def test_a_signed_sheet_matches(record: Path, sheet: Path) -> None:
+    """And what has changed since is told; the exit code is that of the sheet."""
+    before = run("check", "--sheet", sheet, "--data", record)
+    store = Store(sqlite_url(record))
+    store.carry_out(ReviseMachine(machine="TM-03", model="Merle 42", opened_version=2), "Ada Wren")
+    store.close()
+    after = run("check", "--sheet", sheet, "--data", record)
+
+    assert (before.exit_code, after.exit_code, before.stderr) == (0, 0, "")
+    first, second, third = before.stdout.splitlines()
+    assert re.fullmatch(r"Mod sheet 1 of TM-03, signed by Ada Wren on 2026-01-02, digest( [0-9a-f]{4}){4}\.", first)
+    assert second == "The file is the sheet as it was signed, byte for byte."
+    assert third == "The record says the same today."
+    assert after.stdout.splitlines()[2:] == [
+        "Since it was signed the record has changed:",
+        "  The machine: model from “Merle 41” to “Merle 42”.",
+    ]
+
+
+def test_a_sheet_of_elsewhere_does_not_match(record: Path, sheet: Path, tmp_path: Path) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    store = Store(sqlite_url(other))
+    migrate.upgrade(store.engine)
+    store.close()
+    result = run("check", "--sheet", sheet, "--data", other)
+
+    assert (result.exit_code, result.stderr) == (1, "")
+    assert result.stdout.splitlines()[-1] == "It is of a machine that is not on this shelf."
+    assert run("check", "--sheet", sheet, "--data", record).exit_code == 0
+
+
+def test_a_file_that_is_no_sheet_is_one_line(record: Path, tmp_path: Path) -> None:
+    """Nor is one that is not there."""
+    (tmp_path / "letter.txt").write_text("Dear Ida")
+
+    assert refusal("check", "--sheet", tmp_path / "letter.txt", "--data", record).startswith("letter.txt: ")
+    for place in (tmp_path / "none.pdf", tmp_path):
+        assert refusal("check", "--sheet", place, "--data", record) == f"There is no file {place}."
+
+
+def test_a_damaged_signed_sheet_is_a_fault_of_the_record(record: Path, sheet: Path) -> None:
+    """As any other file that the record names."""
+    assert run("check", "--data", record).exit_code == 0
+    for place in (record / "files").glob("*/*"):
+        place.write_bytes(b"something else")
+
+    result = run("check", "--data", record)
+    assert result.exit_code == 1
+    assert result.stdout.startswith("Mod sheet 1 of TM-03: File ")
+    assert sheet.is_file()
 
 
 # ---- serve ----
