@@ -9,8 +9,10 @@ from typing import Any
 
 from seed_data import attached, board_pictures, captures, circuits, designs, nets, symptoms
 from seed_data.symptoms import HEAD_ASSUMED, Act
+from server.documents.signing import sign
 from server.records import parts_list
 from server.records.commands import calculations, dating, loans, machines, mods, parts, steps, trials
+from server.records.commands.sheets import SheetFields
 from server.records.store import Store
 
 HERE = Path(__file__).parent
@@ -25,14 +27,21 @@ def fill(store: Store, heard: Callable[[int, int], None]) -> None:
              *attached.program_dumped(MERLE, "main-board/U2"), *_spare(), *_procedures(), *_before(),
              *symptoms.first_seen(MERLE), *_reservoir(), *captures.reservoir(MERLE, KEEPER),
              *symptoms.hum_gone(MERLE), *_tape(), *symptoms.filter_ruled_out(MERLE), *_lamp(), *_button(),
-             *attached.cut_seen(MERLE), *symptoms.stripes_explained(MERLE), *_sound_chip(),
-             *_considered(), *designs.second_machine(KEEPER),
-             *designs.design_fitted(MERLE, 2, KEEPER), *nets.key_row(MERLE, KEEPER),
-             *circuits.muting(MERLE)]  # fmt: skip
+             *attached.cut_seen(MERLE), *symptoms.stripes_explained(MERLE), *_sound_chip()]  # fmt: skip
+    sheet_signed = len(story)
+    story += [*_considered(), *designs.second_machine(KEEPER), *designs.design_fitted(MERLE, 2, KEEPER),
+              *nets.key_row(MERLE, KEEPER), *circuits.muting(MERLE)]  # fmt: skip
     story += board_pictures.main_board(MERLE, list(story))
     for number, (command, given) in enumerate(story, start=1):
         store.carry_out(command.read(given), KEEPER)
+        if number == sheet_signed:
+            _sign_sheet(store)
         heard(number, len(story))
+
+
+def _sign_sheet(store: Store) -> None:
+    """A sheet for the club's archive; what was done to the machine since then shows when it is checked."""
+    sign(store, MERLE, SheetFields.read({"signer": KEEPER, "day": "2025-08-16"}), KEEPER)
 
 
 def _machines() -> Iterator[Act]:

@@ -15,6 +15,7 @@ import pytest
 from sqlmodel import Session, SQLModel, col, select
 
 from seed_data.demo import MERLE
+from server.documents.kept_sheets import changed_since
 from server.engineering import calculations as engine
 from server.engineering.datecodes import decode
 from server.engineering.trials import summarise
@@ -24,7 +25,7 @@ from server.records.questions.addresses import find_machine
 from server.records.questions.expectations import Verdict, verdicts
 from server.records.questions.mods import steps_of, trace_of
 from server.records.store import FILES, Store, sqlite_url
-from server.records.tables import Calculation, CalculationRun, Mod, ModMove, Part, Storage, Trial
+from server.records.tables import Calculation, CalculationRun, Mod, ModMove, Part, SignedSheet, Storage, Trial
 from server.records.words import Case, ModState, Origin, Trace
 
 ROOT = Path(__file__).parent.parent
@@ -75,6 +76,15 @@ def test_the_demo_is_whole(demo: Session, demo_folder: Path) -> None:
 
     assert found == []
     assert checks.entries_count(demo) > 50
+
+
+def test_a_sheet_was_signed_and_the_record_went_on(demo: Session, demo_folder: Path) -> None:
+    """What has changed since is there to be seen."""
+    (sheet,) = all_of(demo, SignedSheet)
+    said = changed_since(demo, FileStore(demo_folder / FILES), sheet, find_machine(demo, MERLE))
+
+    assert sheet.machine_id == find_machine(demo, MERLE).id
+    assert "Mod 6 was added." in said
 
 
 def test_a_reversible_mod_met_its_expectation(demo: Session) -> None:

@@ -22,6 +22,7 @@ NO_PAGES = {
     "/understood",
     "/bench-sums/{slug}/attach",
     "/machines/{tag}/sheet.pdf",
+    "/machines/{tag}/sheets/{n:int}.pdf",
     "/machines/{tag}/labels.pdf",
     "/lists/{name}.csv",
     "/machines/{tag}/lists/{name}.csv",
@@ -40,6 +41,8 @@ PATTERNS = sorted({route.path for route in ROUTES if "GET" in (route.methods or 
 FAULTS = {
     "404": "/machines/none-such",
     "422": "/kept-aside?bag=eleven",
+    "404 of a digest": "/verify/0123456789ab",
+    "422 of a digest": "/verify?digest=none",
     "422 of a day": "/machines/MR-07/on?day=&against=",
     "422 of a net": "/machines/MR-07/boards/main-board/nets/1?supply=none&pin=1",
     "422 of a sum": "/bench-sums/divider/attach?V_in=none",
