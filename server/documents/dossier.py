@@ -114,6 +114,11 @@ def payload_of(whole: WholeMachine) -> list[Payload]:
             for row in whole.waveforms
             if row.sha256
         ),
+        *(
+            Payload(f"signed-sheets/{row.number:04}-{row.sha256[:8]}{ending}", digest)
+            for row in whole.signed_sheets
+            for ending, digest in ((".pdf", row.pdf_sha256), (".json", row.sha256))
+        ),
     ]
     return list({one.sha256: one for one in reversed(found)}.values())[::-1]
 

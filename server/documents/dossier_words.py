@@ -19,7 +19,7 @@ run in the folder above says whether each is still what it was.
 WHAT IS IN IT
 
 record.json         The record: UTF-8 text in JSON (RFC 8259), in the one spelling of RFC 8785. Its SHA-256 is the
-                    digest that the printed mod sheet bears. Days are ISO 8601; moments are in UTC; "made" is EDTF
+                    digest that mod-sheet.pdf bears. Days are ISO 8601; moments are in UTC; "made" is EDTF
                     (ISO 8601-2), such as 1979~ for about 1979. Longer texts are Markdown. References between entries
                     are by UUID.
 record.schema.json  What each key of the record means (JSON Schema).
@@ -33,6 +33,8 @@ photographs/        Photographs, named by the machine's tag, their number in the
                     SHA-256. The place where each was taken was left out.
 files/              Other files, such as scans of schematics and dumps of firmware, byte for byte as they came.
 captures/           Traces of an oscilloscope, as comma-separated text.
+signed-sheets/      Mod sheets as they were signed, byte for byte, named by their number and the first letters of their
+                    digest; beside each the record that it was made from, whose SHA-256 that digest is.
 
 CAUTION
 

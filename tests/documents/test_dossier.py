@@ -15,9 +15,11 @@ from pyld import jsonld
 
 from server.documents.dossier import Asked, folder_of, payload_of, plain_name, write_dossier
 from server.documents.record import canonical, machine_record
+from server.documents.signing import sign
 from server.records.commands.files import AddFile
 from server.records.commands.machines import ReviseMachine
 from server.records.commands.photographs import AddPhotograph
+from server.records.commands.sheets import SheetFields
 from server.records.errors import Damaged, NotFound
 from server.records.journal import content
 from server.records.questions.addresses import find_machine
@@ -105,6 +107,24 @@ def test_every_kept_file_is_in_it_once_as_it_was_kept(dossier: Packed) -> None:
 
     assert sorted(within) == sorted(named)
     assert {place.suffix for place in (dossier.bag / "data/files").iterdir()} == {".bin"}
+
+
+def test_signed_sheets_go_along_as_they_were_signed(tmp_path: Path) -> None:
+    """Each with the record that it bears, by the digests that the record names; nothing private, even if asked for."""
+    store = opened(tmp_path)
+    bench = tell(store)
+    sign(store, TAG, SheetFields.read({"signer": "Ida Quern", "day": "2026-01-02"}), KEEPER)
+    bench.do(ReviseMachine, model="Plover 81", opened_version=1)
+    dossier = packed(bench, tmp_path / "d", private=True)
+    (sheet,) = dossier.json("record.json")["signed_sheets"]
+    name = f"signed-sheets/0001-{sheet['sha256'][:8]}"
+
+    assert hashlib.sha256(dossier.read(f"{name}.pdf")).hexdigest() == sheet["pdf_sha256"]
+    assert hashlib.sha256(dossier.read(f"{name}.json")).hexdigest() == sheet["sha256"]
+    assert dossier.json(f"{name}.json")["machine"]["model"] == "Plover 80"
+    assert not [words for words in PRIVATE_WORDS if words in dossier.read(f"{name}.json").decode()]
+    bagit.Bag(str(dossier.bag)).validate()
+    store.close()
 
 
 def test_nothing_private_is_in_it_unless_asked_for(bench: Bench, dossier: Packed, tmp_path: Path) -> None:
