@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 from server.pages.map_view import MapView, MarkState, Spot, Way, map_view
 from server.records.mapping import Carried
-from server.records.pictures import SCREEN
+from server.records.pictures import FINE, SCREEN
 from server.records.questions.maps import MapPicture, PinLine
 from server.records.questions.mods import StepLine
 from server.records.tables import Photograph
@@ -28,6 +28,11 @@ def picture_href(photograph: Photograph) -> str:
     return f"/photographs/{photograph.sha256}/{SCREEN}"
 
 
+def fine_href(photograph: Photograph) -> str:
+    """The view for looking closer; empty where the usual one shows all."""
+    return f"/photographs/{photograph.sha256}/{FINE}" if max(photograph.width, photograph.height) > SCREEN else ""
+
+
 def marked_view(
     picture: MapPicture,
     way: Way,
@@ -45,7 +50,8 @@ def marked_view(
             marks.append(_spot(pin, spot, marked, address(pin.designator)))
     marks.sort(key=lambda mark: mark.state != "pin")  # what is looked for is drawn over the others
     size = picture.plane.width, picture.plane.height
-    return map_view(picture_href(picture.photograph), size, way, marks, _described(picture, marks))
+    shown = picture.photograph
+    return map_view(picture_href(shown), size, way, marks, _described(picture, marks), fine_href(shown))
 
 
 def states_of(steps: Sequence[StepLine], sought: str) -> dict[str, Marked]:

@@ -20,7 +20,8 @@ from server.records.questions.addresses import designator_key
 from server.records.questions.maps import BoardMap, MapPicture, PinLine, TrayLine
 from server.records.questions.mods import StepLine
 from server.records.questions.paging import Paged, paged_list
-from server.records.tables import Board, Machine, Photograph
+from server.records.questions.photographs import Numbered
+from server.records.tables import Board, Machine
 
 Words = list[tuple[str, str]]
 FOUND_CLOSER = 4
@@ -99,7 +100,7 @@ class MapPage:
     pins_address: str
     tray: Paged[TrayLine]
     tray_address: str
-    off_map: list[Photograph]
+    off_map: list[Numbered]
     refused: Form | None
 
 
@@ -143,7 +144,7 @@ def map_context(
     asked: Asked,
     mods: Words,
     steps: Sequence[StepLine],
-    off_map: list[Photograph],
+    off_map: list[Numbered],
     refused: Form | None = None,
     *,
     waits: bool = False,
@@ -204,7 +205,7 @@ def _sought(places: Mapping[str, Carried | None], name: str, waits: bool) -> tup
         return None, f"{name} {'waits in the tray to be placed' if waits else 'is no position of this board'}."
     place = places[known]
     if place is None:
-        return None, f"{known} has its pin on another picture, and none that is carried to this one."
+        return None, f"{known} has its pin on another picture only: follow Show beside it in the table."
     return (known, place), ""
 
 
@@ -251,15 +252,17 @@ def _pins(
     """A page of the table of pins."""
     lines = paged_list(list(zip(pins, spots, strict=True)), asked.page, PINS_ON_A_PAGE)
     rows = [
-        PinRow(pin, address(pin.designator), _found_address(base, asked, pin.designator), _place(pin, spot, picture))
+        PinRow(pin, address(pin.designator), _found_address(base, asked, pin, spot), _place(pin, spot, picture))
         for pin, spot in lines.rows
     ]
     return Paged(rows, lines.number, lines.last, lines.total)
 
 
-def _found_address(base: str, asked: Asked, designator: str) -> str:
+def _found_address(base: str, asked: Asked, pin: PinLine, spot: Carried | None) -> str:
+    """Where the pin is seen: on this picture, or on its own where it is not carried to this one."""
     turned = Way(asked.way.turn, asked.way.mirror).asked()
-    return f"{base}?{urlencode(_kept(asked) | turned | {'find': designator})}#map"
+    where = {"picture": str(pin.plane.number)} if spot is None else {}
+    return f"{base}?{urlencode(_kept(asked) | where | turned | {'find': pin.designator})}#map"
 
 
 def _list_address(base: str, asked: Asked, name: str, **other: int) -> str:
@@ -331,8 +334,9 @@ def _notes(here: PictureLine | None, spots: Sequence[Carried | None]) -> list[st
         notes.append("Where carried pins are drawn without a circle, too few points tell how far off they may be.")
     if any(spot is not None and (spot.radius or 0.0) > 0 for spot in spots):
         notes.append(
-            "A dashed circle says how far off a carried pin may be: with 95 % the spot lies within it. Tall parts and "
-            "a bent board are not reckoned with."
+            "A dashed circle says how far off a carried pin may be, by what the matching points tell of each other: "
+            "where the pictures differ as they are taken to, the spot lies within it 95 times of 100. With fewer than "
+            "six points, and for tall parts or a bent board, it says too little."
         )
     return notes
 

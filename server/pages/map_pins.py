@@ -149,13 +149,16 @@ def _shown_at(machine: Machine, board: Board, n: int, form: Form) -> str:
 
 
 def _form_for(found: BoardMap, picture: MapPicture, asked: str) -> Form:
-    """The form for a position: where its pin is, if it has one on this picture; else for the first that waits."""
+    """The form for a position: where its pin was placed, if on this picture; else for the first that waits.
+
+    A spot that is only carried here is drawn and not filled in: saved, it would pass for one that was pointed out.
+    """
     name = asked or (found.tray.rows[0].designator if found.tray.rows else "")
     pin = next((one for one in found.pins if designator_key(one.designator) == designator_key(name)), None)
     if pin is None:
         return Form.blank(designator=name, opened_version=0)
-    (spot,) = carried([pin], picture.plane)
-    there = {"x": f"{spot.x:.1f}", "y": f"{spot.y:.1f}"} if spot else {}
+    placed_here = pin.plane.number == picture.number
+    there = {"x": f"{pin.x:.1f}", "y": f"{pin.y:.1f}"} if placed_here else {}
     return Form.blank(designator=pin.designator, opened_version=pin.version, **there)
 
 
@@ -205,8 +208,8 @@ def _with_pins(found: BoardMap, picture: MapPicture, way: Way) -> MapView:
     """The picture with the pins that are on it already, so that none is placed twice."""
     view = plain_view(picture)
     spots = [
-        Spot(pin.designator, spot.x, spot.y, 0.0, "pin", "", pin.designator, pin.designator)
+        Spot(pin.designator, spot.x, spot.y, spot.radius or 0.0, "pin", "", pin.designator, pin.designator)
         for pin, spot in zip(found.pins, carried(found.pins, picture.plane), strict=True)
         if spot is not None
     ]
-    return map_view(view.href, (view.width, view.height), way, spots, view.description)
+    return map_view(view.href, (view.width, view.height), way, spots, view.description, view.fine)

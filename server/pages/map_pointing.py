@@ -1,7 +1,7 @@
 """Spots on a picture of a board as they come from forms: pressed on a picture, with a script or without one."""
 
 from server.pages.forms import Form, number_of
-from server.pages.map_marks import picture_href
+from server.pages.map_marks import fine_href, picture_href
 from server.pages.map_view import MapView, Way, map_view
 from server.records.pictures import SCREEN, fitted
 from server.records.questions.maps import MapPicture
@@ -35,4 +35,4 @@ def plain_view(picture: MapPicture) -> MapView:
     """The whole picture as it was taken, with no mark on it."""
     size = picture.plane.width, picture.plane.height
     words = f"Picture {picture.number}, a {picture.row.kind}: press a spot on it."
-    return map_view(picture_href(picture.photograph), size, Way(), [], words)
+    return map_view(picture_href(picture.photograph), size, Way(), [], words, fine_href(picture.photograph))

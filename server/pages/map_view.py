@@ -12,6 +12,7 @@ from typing import Literal
 
 ZOOM_MOST = 16
 CROWD = 150
+NEAR = 3  # from here on the usual view shows less than there is
 _WIDE = 62.0
 _NEAR_THE_EDGE = 0.88
 
@@ -69,9 +70,13 @@ class Way:
 
 @dataclass(frozen=True, slots=True)
 class MapView:
-    """A picture of a board, ready to be drawn. `box` is what is seen of the turned picture: x, y, width and height."""
+    """A picture of a board, ready to be drawn. `box` is what is seen of the turned picture: x, y, width and height.
+
+    `fine` is a view for looking closer, where the picture has more to show than the usual one.
+    """
 
     href: str
+    fine: str
     width: int
     height: int
     whole: tuple[float, float]
@@ -119,7 +124,9 @@ class Turned:
         )
 
 
-def map_view(href: str, size: tuple[int, int], way: Way, spots: Iterable[Spot], description: str) -> MapView:
+def map_view(
+    href: str, size: tuple[int, int], way: Way, spots: Iterable[Spot], description: str, fine: str = ""
+) -> MapView:
     """The picture seen that way, with a mark for each spot."""
     turned = Turned(*size, way)
     box = seen(turned)
@@ -127,7 +134,8 @@ def map_view(href: str, size: tuple[int, int], way: Way, spots: Iterable[Spot], 
     marks = [_mark(spot, turned, box) for spot in spots]
     within = sum(box[0] <= mark.x <= box[0] + box[2] and box[1] <= mark.y <= box[1] + box[3] for mark in marks)
     return MapView(
-        href=href,
+        href=fine if fine and way.zoom >= NEAR else href,
+        fine=fine,
         width=size[0],
         height=size[1],
         whole=turned.whole,

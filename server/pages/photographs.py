@@ -31,7 +31,7 @@ from server.records.commands.base import Command, Line
 from server.records.commands.photographs import AddPhotograph, CaptionFields, DropPhotograph, ReviseCaption
 from server.records.errors import NotFound, Refused
 from server.records.file_facts import FILE_MOST, FILE_MOST_MB, TOO_LARGE
-from server.records.pictures import HEIC, JPEG, SCREEN, SMALL, fitted
+from server.records.pictures import FINE, HEIC, JPEG, SCREEN, SMALL, fitted
 from server.records.questions.addresses import find_machine, find_photograph
 from server.records.questions.photographs import Numbered, any_of_file, photographs_of, view_of
 from server.records.questions.subjects import STEP, Subject, subject_of
@@ -337,7 +337,7 @@ def kept_file(house: AtHome, tag: str, n: int) -> Response:
 @router.get("/photographs/{sha256}/{most:int}")
 def view(house: AtHome, sha256: str, most: int) -> Response:
     """A view of a photograph of the record; of nothing else in the files folder."""
-    if most not in (SMALL, SCREEN):
+    if most not in (SMALL, SCREEN, FINE):
         raise NotFound("view of a photograph that is", f"{most} pixels long")
     with house.reading() as session:
         photograph = any_of_file(session, sha256)

@@ -33,7 +33,7 @@ from server.records.picture_formats import (
     strip_webp,
 )
 
-SMALL, SCREEN = 480, 1600  # pixels along the longest side
+SMALL, SCREEN, FINE = 480, 1600, 4096  # pixels along the longest side; the last is made when it is asked for
 PIXELS_MOST = 64_000_000
 HEAVY_MOST = 32_000_000  # pixels of what takes twice the memory: WebP, and what can be seen through
 SIDE_MOST = 20_000
@@ -79,10 +79,10 @@ def take_in(content: bytes) -> Picture:
         raise BadPicture("The file is empty.")
     media_type, decode = _kind(content)
     with _decoding, _foreign():
-        stripped, image = decode(content)
+        stripped, image = decode(content, SCREEN)
         if media_type == HEIC and stripped.kept.startswith(JPEG_START):
             media_type = JPEG
-        views = _views(image, stripped)
+        views = _views(image, stripped, (SCREEN, SMALL))
     width, height = _upright(stripped)
     today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
     return Picture(
@@ -95,6 +95,14 @@ def take_in(content: bytes) -> Picture:
         sent_sha256=digest_of(content),
         views=views,
     )
+
+
+def view_at(content: bytes, most: int) -> bytes:
+    """One view of a kept file, a JPEG whose longest side has at most so many pixels; raises BadPicture."""
+    _, decode = _kind(content)
+    with _decoding, _foreign():
+        stripped, image = decode(content, most)
+        return _views(image, stripped, (most,))[most]
 
 
 def _upright(stripped: Stripped) -> tuple[int, int]:
@@ -115,19 +123,19 @@ def view_name(most: int) -> str:
 
 # ---- What it is ----
 
-Decoder = Callable[[bytes], tuple[Stripped, Image.Image]]
+Decoder = Callable[[bytes, int], tuple[Stripped, Image.Image]]
 
 
 def _kind(content: bytes) -> tuple[str, Decoder]:
     """The media type under which a file is kept, and how it is decoded."""
     if content.startswith(JPEG_START):
-        return JPEG, lambda sent: _decoded("JPEG", strip_jpeg(sent))
+        return JPEG, lambda sent, most: _decoded("JPEG", strip_jpeg(sent), most)
     if content.startswith(PNG_SIGNATURE):
-        return "image/png", lambda sent: _decoded("PNG", strip_png(sent))
+        return "image/png", lambda sent, most: _decoded("PNG", strip_png(sent), most)
     if content.startswith(b"RIFF") and content[8:12] == b"WEBP":
-        return "image/webp", lambda sent: _decoded("WEBP", strip_webp(sent))
+        return "image/webp", lambda sent, most: _decoded("WEBP", strip_webp(sent), most)
     if content[4:8] == b"ftyp" and content[8:12] in HEIC_BRANDS:
-        return HEIC, _heic
+        return HEIC, lambda sent, _: _heic(sent)
     raise BadPicture("This is no photograph of a kind that can be kept: JPEG, PNG, WebP and HEIC files are taken.")
 
 
@@ -162,10 +170,10 @@ def _foreign() -> Iterator[None]:
         raise BadPicture(DAMAGED) from fault
 
 
-def _decoded(kind: str, stripped: Stripped) -> tuple[Stripped, Image.Image]:
+def _decoded(kind: str, stripped: Stripped, most: int) -> tuple[Stripped, Image.Image]:
     """The picture in the file that will be kept: what was left out of it is never decoded.
 
-    A JPEG is read to its end, but worked out no larger than the views need.
+    A JPEG is read to its end, but worked out no larger than the largest view, of `most` pixels, needs.
     """
     _check_size(stripped.size)
     with Image.open(BytesIO(stripped.kept), formats=[kind]) as image:
@@ -173,7 +181,7 @@ def _decoded(kind: str, stripped: Stripped) -> tuple[Stripped, Image.Image]:
             raise BadPicture(DAMAGED)
         if kind == "WEBP" or image.has_transparency_data:
             _check_heavy(image.size)
-        image.draft(None, fitted(*image.size, SCREEN))
+        image.draft(None, fitted(*image.size, most))
         image.load()
     return stripped, image
 
@@ -203,14 +211,14 @@ def _main_picture(content: bytes) -> Image.Image:
 # ---- The views ----
 
 
-def _views(image: Image.Image, stripped: Stripped) -> dict[int, bytes]:
-    """The larger one, and from it the smaller."""
-    larger = _opaque(_resized(_resizable(image), fitted(*stripped.size, SCREEN)))
+def _views(image: Image.Image, stripped: Stripped, sizes: tuple[int, ...]) -> dict[int, bytes]:
+    """The largest, which stands first, and from it the others."""
+    larger = _opaque(_resized(_resizable(image), fitted(*stripped.size, sizes[0])))
     larger = _in_srgb(larger, _profile(image))
     if stripped.tags.orientation in TURNS:
         larger = larger.transpose(TURNS[stripped.tags.orientation])
     upright = _upright(stripped)
-    return {most: _as_jpeg(_resized(larger, fitted(*upright, most)), VIEW_QUALITY) for most in (SCREEN, SMALL)}
+    return {most: _as_jpeg(_resized(larger, fitted(*upright, most)), VIEW_QUALITY) for most in sizes}
 
 
 def _resized(image: Image.Image, size: tuple[int, int]) -> Image.Image:

@@ -5,6 +5,8 @@
 
   const LABEL = 16; // pixels on the screen
   const CLICK = { mouse: 5, touch: 12, pen: 8 }; // a press that moves no further than this is no drag
+  const WIDE = 1000; // pixels on the screen: on fewer, fewer labels have room
+  const NEAR = 3; // seen so many times closer, the picture has more to show than its usual view
   const EDGE = 0.88; // of the width: beyond it, labels stand to the left
   const SVG = "http://www.w3.org/2000/svg";
 
@@ -16,6 +18,7 @@
       const aside = label.getAttribute("x").replace("-", "");
       return { x: Number(mark.getAttribute("x")), y: Number(mark.getAttribute("y")), label, aside, end: label.getAttribute("text-anchor") };
     });
+    const image = svg.querySelector("image");
     let box = svg.getAttribute("viewBox").split(" ").map(Number);
 
     const show = (x, y, width) => {
@@ -28,7 +31,11 @@
       const scale = Math.min(svg.clientWidth / width, svg.clientHeight / height) || 1;
       svg.setAttribute("font-size", LABEL / scale);
       const seen = marks.filter((mark) => mark.x >= x && mark.x <= x + width && mark.y >= y && mark.y <= y + height);
-      svg.classList.toggle("crowded", seen.length > Number(svg.dataset.crowd));
+      svg.classList.toggle("crowded", seen.length > Number(svg.dataset.crowd) * Math.min(1, svg.clientWidth / WIDE));
+      if (image.dataset.fine && width < wholeWidth / NEAR) {
+        image.setAttribute("href", image.dataset.fine);
+        delete image.dataset.fine;
+      }
       seen.forEach((mark) => turnLabel(mark, mark.x > x + EDGE * width ? "end" : "start"));
       // Seen whole there is nothing to drag: one finger moves the page.
       svg.classList.toggle("whole", width > wholeWidth * 0.999);
@@ -70,7 +77,7 @@
       } else if (event.key === "Enter" && svg.dataset.column !== undefined && event.target === svg) {
         event.preventDefault();
         const { left, top, width, height } = svg.getBoundingClientRect();
-        point(svg, { clientX: left + width / 2, clientY: top + height / 2 });
+        point(svg, { clientX: left + width / 2 - 0.5, clientY: top + height / 2 - 0.5 });
       }
     });
     // The wheel is the page's until the picture has been taken hold of.
@@ -153,7 +160,8 @@
 
   const point = (svg, event) => {
     const group = svg.querySelector(".lies");
-    const spot = new DOMPoint(event.clientX, event.clientY).matrixTransform(group.getScreenCTM().inverse());
+    // A press is told in whole pixels of the screen: what was meant is the middle of one.
+    const spot = new DOMPoint(event.clientX + 0.5, event.clientY + 0.5).matrixTransform(group.getScreenCTM().inverse());
     const image = group.querySelector("image");
     const [most, lowest] = ["width", "height"].map((side) => Number(image.getAttribute(side)));
     if (spot.x < 0 || spot.y < 0 || spot.x > most || spot.y > lowest) return say(svg, "That is beside the picture.");

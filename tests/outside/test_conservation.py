@@ -354,7 +354,8 @@ CHECKS: dict[str, Callable[[Example], None]] = {
     for check in (
         aic_24_always, aic_24_who_when_why, aic_24_identity, aic_24_labelled_parts, aic_25_condition_before,
         aic_26_plan, aic_27_hidden, aic_27_dated_actions, aic_27_deviation, aic_27_added_removed, aic_27_after,
-        aic_27_report, aic_27_computer_only, aic_28_preserve, aic_28_uses, aic_respect, aic_limits, aic_reversible, aic_compensation,
+        aic_27_report, aic_27_computer_only, aic_28_preserve, aic_28_uses, aic_respect, aic_limits,
+        aic_reversible, aic_compensation,
         aic_removed_material, aic_disclosure, icom_terms, icom_documentation, icom_significance, icom_restoration,
         turin_reversible, turin_keep_parts, turin_repair_terms, turin_mark_new, turin_document,
     )

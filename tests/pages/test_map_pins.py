@@ -126,13 +126,19 @@ def test_a_pin_that_is_gone_is_told(client: TestClient, bench: Bench, htmx: bool
 
 
 def test_a_pin_is_moved_to_another_picture(client: TestClient, bench: Bench) -> None:
-    """Its form has it where it is carried to, and can take it off."""
+    """Its form draws it where it is carried to, and asks for the spot anew: saved as it is, nothing was pointed out."""
     pin(bench, "R1", 600, 400)
     form = client.get(f"{MAP}/2/place?designator=r1")
-    x, y = (float(typed_in(form, axis)) for axis in "xy")
+    untouched = post(client, f"{MAP}/2/place", **typed("R1", "", "", "1"))
+    at_home = client.get(f"{MAP}/1/place?designator=r1")
     address_of(post(client, f"{MAP}/2/place", **typed("R1", "501", "419", "1")))
 
-    assert (x, y) == pytest.approx(on_shot(600, 400), abs=0.1)
+    assert [typed_in(form, axis) for axis in "xy"] == ["", ""]
+    assert [typed_in(at_home, axis) for axis in "xy"] == ["600.0", "400.0"]
+    assert untouched.status_code == 422
+    drawn = re.search(r'class="mark pin" x="([^"]+)" y="([^"]+)"', form.text)
+    assert drawn
+    assert [float(place) for place in drawn.groups()] == pytest.approx(on_shot(600, 400), abs=0.1)
     assert typed_in(form, "opened_version") == "1"
     assert "R1 goes back to the tray, and its pin is forgotten." in words_of(form)
     assert ["R1", "1 kΩ resistor", "501, 419", "picture 2", "Show · Move or take off"] in rows_of(

@@ -244,10 +244,21 @@ def test_a_pin_that_cannot_be_carried_is_told(client: TestClient, mapped: Bench)
     match(mapped, [], opened_version=2)
     page = client.get(FIND)
 
-    assert "R2 has its pin on another picture, and none that is carried to this one." in words_of(page)
+    assert "R2 has its pin on another picture only: follow Show beside it in the table." in words_of(page)
+    assert f'href="{MAP}?picture=1&amp;find=R2#map"' in page.text
     assert "This picture is not matched to the reference picture" in words_of(page)
     assert ["R2", "2 kΩ resistor", "on picture 1 only", "picture 1", "Show · Move or take off"] in rows_of(page)
     assert marks(page.text) == {}
+
+
+def test_a_closer_look_shows_a_finer_view(client: TestClient, mapped: Bench) -> None:  # noqa: ARG001
+    """Where the picture has more pixels than the usual view; a script fetches it when it is needed."""
+    far, near = (client.get(f"{MAP}?zoom={zoom}").text for zoom in (1, 4))
+
+    assert re.search(r'<image href="/photographs/\w+/1600" data-fine="/photographs/\w+/4096"', far)
+    assert re.search(r'<image href="/photographs/\w+/4096"', near)
+    fine = re.findall(r'<image href="(/photographs/\w+/4096)"', near)[0]
+    assert client.get(fine).status_code == 200
 
 
 def test_three_points_do_not_tell_how_sure_they_are(client: TestClient, mapped: Bench) -> None:

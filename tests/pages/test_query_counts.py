@@ -107,7 +107,7 @@ def put_on_map(store: Store, n: int) -> None:
     at = {"machine": TAG, "board": "main-board"}
     with store.reading() as session:
         off_map = photographs_off_map(session, find_board(session, find_machine(session, TAG), "main-board"))
-    do(store, AddBoardPicture, **at, photograph=off_map[-1].number, kind="photograph")
+    do(store, AddBoardPicture, **at, photograph=off_map[-1].photograph.number, kind="photograph")
     if n > 1:
         points = [point(x, y, x, y) for x, y in ((1, 1), (35, 2), (30, 28), (2, 29))]
         do(store, MatchPictures, **at, picture=n, points=points, opened_version=1)

@@ -18,7 +18,7 @@ from tests.records.map_scene import FRONT, HIGH, WIDE, add, mapped, match, photo
 def off_map(bench: Bench) -> list[int]:
     with bench.store.reading() as session:
         board = find_board(session, find_machine(session, TAG), MAIN)
-        return [row.number for row in photographs_off_map(session, board)]
+        return [row.photograph.number for row in photographs_off_map(session, board)]
 
 
 def test_the_first_picture_is_the_reference(bench: Bench) -> None:
@@ -187,6 +187,10 @@ def test_a_board_that_moves_keeps_its_map(bench: Bench) -> None:
         bench.do(AddBoardPicture, machine="TM-09", board=MAIN, photograph=number, kind="photograph")
     added = [row.photograph_id for row in bench.rows(BoardPicture)[3:]]
     assert added == [theirs.id, 5]
+    bench.do(AddBoardPicture, machine="TM-09", board=MAIN, photograph=4, photograph_of=TAG.lower(), kind="photograph")
+    assert bench.rows(BoardPicture)[5].photograph_id == ours.id
+    said = bench.refuse(AddBoardPicture, machine="TM-09", board=MAIN, photograph=9, photograph_of=TAG, kind="layout")
+    assert "has no photograph 9" in said["photograph"]
     pin(bench, "R9", 50, 50, machine="TM-09")
     assert words(bench) == "R9 on Main board of TM-09 is pinned at 50, 50 on picture 1."
     assert bench.faults() == []

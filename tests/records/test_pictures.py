@@ -18,8 +18,8 @@ from PIL import Image, ImageChops, ImageCms, ImageOps, ImageStat
 
 from server.records import pictures
 from server.records.picture_formats import BadPicture, Stripped, strip_jpeg
-from server.records.pictures import SCREEN, SMALL, Picture, fitted, take_in
-from tests.records.photographs import ALL_KINDS, KINDS, PROFILE, SECRETS, drawing, heic, jpeg, png, webp, written
+from server.records.pictures import FINE, SCREEN, SMALL, Picture, fitted, take_in, view_at
+from tests.records.photographs import ALL_KINDS, KINDS, PROFILE, SECRETS, drawing, exif, heic, jpeg, png, webp, written
 
 MEDIA = {"JPEG": "image/jpeg", "PNG": "image/png", "WEBP": "image/webp", "HEIC": "image/heic"}
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
@@ -408,3 +408,15 @@ def test_a_script_behind_a_photograph_is_not_kept() -> None:
     """A file that is a photograph and a page at once is kept as the photograph."""
     for make in (jpeg, png, webp):
         assert take_in(make() + SVG).kept == take_in(make()).kept
+
+
+def test_a_view_for_looking_closer_has_more_to_show() -> None:
+    """Upright like the others, and never larger than the picture."""
+    sent = written("JPEG", drawing((5_000, 2_500)), exif=exif(6))
+    kept = take_in(sent).kept
+
+    assert opened(view_at(kept, FINE)).size == (2_048, 4_096)
+    assert opened(view_at(kept, SCREEN)).size == (800, 1_600)
+    assert opened(view_at(png(), FINE)).size == (120, 80)
+    with pytest.raises(BadPicture):
+        view_at(kept[:200], FINE)

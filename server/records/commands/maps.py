@@ -7,6 +7,7 @@ from sqlmodel import Session, col, func, select
 
 from server.records.commands.base import (
     Command,
+    Line,
     NeededFloat,
     NeededLine,
     change,
@@ -53,11 +54,15 @@ LEFT_OUT = "leave picture out"
 
 
 class AddBoardPicture(Command):
-    """A photograph of the board goes onto its map; `photograph` is its number. The first is the reference picture."""
+    """A photograph of the board goes onto its map. The first is the reference picture.
+
+    `photograph` is its number, in the machine that `photograph_of` names: a board that moved brings numbers along.
+    """
 
     machine: str
     board: str
     photograph: int
+    photograph_of: Line = ""
     kind: PictureKind
 
 
@@ -118,7 +123,7 @@ def add_board_picture(work: Work, command: AddBoardPicture) -> Entry:
     session = work.session
     machine = find_machine(session, command.machine)
     board = find_board(session, machine, command.board)
-    photograph = _photograph(session, machine, board, command.photograph)
+    photograph = _photograph(session, machine, board, command)
     on_map = session.exec(select(BoardPicture).where(BoardPicture.board_id == board.id)).all()
     if known := next((row for row in on_map if row.photograph_id == photograph.id), None):
         raise Refused(f"That photograph is picture {known.number} of the map already.", "photograph")
@@ -256,11 +261,14 @@ def _found(session: Session, command: LeavePictureOut | MatchPictures) -> tuple[
     return machine, board, find_board_picture(session, board, command.picture)
 
 
-def _photograph(session: Session, machine: Machine, board: Board, number: int) -> Photograph:
-    """The board's photograph of a number; one from the machine it is in before one that came with it from another."""
+def _photograph(session: Session, machine: Machine, board: Board, command: AddBoardPicture) -> Photograph:
+    """The board's photograph of a number; without a word on whose number, one from the machine it is in comes first."""
+    number = command.photograph
     query = select(Photograph).where(
         Photograph.on_kind == ON_KIND, Photograph.on_uuid == board.uuid, Photograph.number == storable(number)
     )
+    if command.photograph_of:
+        query = query.where(Photograph.machine_id == find_machine(session, command.photograph_of).id)
     found = sorted(session.exec(query), key=lambda row: (row.machine_id != machine.id, row.key))
     if not found:
         raise Invalid({"photograph": f"{board.name} has no photograph {number}. Add it to the board first."})

@@ -12,6 +12,7 @@ from sqlmodel import Session, col, select
 from server.records.mapping import Match, PicturePlane, match_of
 from server.records.placing import described
 from server.records.questions.paging import Paged, paged
+from server.records.questions.photographs import Numbered
 from server.records.tables import (
     Board,
     BoardPicture,
@@ -126,15 +127,16 @@ def pictures_of(session: Session, board: Board) -> list[MapPicture]:
     return [_picture(row, photograph, tuple(points_of[row.key])) for row, photograph in session.exec(query)]
 
 
-def photographs_off_map(session: Session, board: Board) -> list[Photograph]:
+def photographs_off_map(session: Session, board: Board) -> list[Numbered]:
     """The photographs of a board that are not on its map yet, in the order in which they were added."""
     on_map = select(BoardPicture.photograph_id)
     query = (
-        select(Photograph)
+        select(Photograph, Machine.tag)
+        .join(Machine, col(Machine.id) == col(Photograph.machine_id))
         .where(Photograph.on_kind == ON_KIND, Photograph.on_uuid == board.uuid, col(Photograph.id).not_in(on_map))
         .order_by(col(Photograph.id))
     )
-    return list(session.exec(query))
+    return [Numbered(*row) for row in session.exec(query)]
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 from server.records.errors import Damaged, NotFound
 from server.records.files import FileStore
 from server.records.picture_formats import BadPicture
-from server.records.pictures import take_in, view_name
+from server.records.pictures import view_at, view_name
 from server.records.questions.paging import Paged, paged
 from server.records.questions.subjects import STEP, Subject
 from server.records.tables import Machine, Photograph
@@ -86,7 +86,7 @@ def view_of(files: FileStore, sha256: str, most: int) -> bytes:
 
     def make() -> bytes:
         try:
-            return take_in(files.read(sha256)).views[most]
+            return view_at(files.read(sha256), most)
         except BadPicture as fault:
             raise Damaged(f"File {sha256} can no longer be decoded. {fault}") from fault
 
