@@ -79,7 +79,11 @@ class Settings(BaseSettings):
     public_url: Annotated[str, AfterValidator(_address)] = Field(
         default="", description="Address that others reach this record at; the codes on signed mod sheets lead there."
     )
-    upload_most_mb: int = Field(default=100, ge=1, description="Largest request body, in megabytes.")
+    upload_most_mb: int = Field(
+        default=100,
+        ge=1,
+        description="Largest request body, in megabytes; a form with photographs or files may have ten times that.",
+    )
     parts_list_most_mb: int = Field(default=5, ge=1, description="Largest parts list, in megabytes.")
     log_level: Literal["debug", "info", "warning", "error"] = Field(default="info", description="How much is logged.")
     log_format: Literal["plain", "json"] = Field(default="plain", description="Log lines for people or for programs.")
