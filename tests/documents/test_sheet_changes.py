@@ -3,11 +3,14 @@
 import copy
 import re
 from collections.abc import Callable
-from typing import Any
+from typing import Any, get_args
 
 import pytest
+from pydantic import BaseModel
 
 from server.documents.record import machine_record
+from server.documents.record_names import SECTIONS, WITHIN
+from server.documents.record_schema import MachineRecord, Recorded
 from server.documents.sheet_changes import CHANGED_MOST, NAMED_MOST, changes
 from server.records.commands.board_moves import MoveBoard
 from server.records.commands.machines import AddPosition, EnterMachine, ReviseBoard, RevisePosition
@@ -17,6 +20,7 @@ from server.records.commands.steps import AddStep, UndoStep
 from server.records.commands.symptoms import AddEvidence, SuspectCause
 from server.records.commands.trials import RecordTrial, ReviseTrial
 from server.records.questions.addresses import find_machine
+from server.records.sheet_records import NOT_COMPARED
 from server.records.store import Store
 from tests.documents.invented import HOSTILE, KEEPER, PRIVATE_WORDS, Bench, tell
 
@@ -36,6 +40,26 @@ def bench(empty: Store) -> Bench:
 @pytest.fixture
 def kept(bench: Bench) -> Record:
     return record_of(bench)
+
+
+def lists_of(kind: type[BaseModel]) -> dict[str, type[Recorded]]:
+    """The keys of a model that hold lists of entries, with what each entry is."""
+    held = {name: get_args(field.annotation) for name, field in kind.model_fields.items()}
+    return {
+        name: inner[0]
+        for name, inner in held.items()
+        if inner and isinstance(inner[0], type) and issubclass(inner[0], Recorded)
+    }
+
+
+def test_every_kind_of_entry_has_a_name() -> None:
+    """One that is added to the record later joins them."""
+    sections = lists_of(MachineRecord)
+    within = {name for kind in sections.values() for name in lists_of(kind)}
+    deeper = {name for kind in sections.values() for inner in lists_of(kind).values() for name in lists_of(inner)}
+
+    assert set(SECTIONS) == sections.keys() - NOT_COMPARED
+    assert set(WITHIN) == within | deeper
 
 
 def test_a_record_says_the_same_as_itself(told: Bench) -> None:
