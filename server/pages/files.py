@@ -253,17 +253,12 @@ def revise_file(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
 @router.post("/machines/{tag}/files/{n:int}/drop")
 def drop_file(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
     numbered, held = _found(house, tag, n)
-
-    def again(form: Form, status: int) -> Response:
-        shown = Form.of_row(FileFields, numbered.file)
-        shown.errors, shown.conflict = form.errors, form.conflict
-        return _file_form(house, numbered, held, shown, status)
-
+    shown = Form.of_row(FileFields, numbered.file)
     return house.write(
         form,
         DropFile,
         to=lambda done: onward(held, WHAT),  # noqa: ARG005
-        again=again,
+        again=lambda form, status: _file_form(house, numbered, held, shown.with_refusal_of(form), status),
         machine=numbered.tag,
         file=n,
     )

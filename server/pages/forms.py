@@ -41,6 +41,11 @@ class Form:
         stored = {name: getattr(row, name) for name in described.model_fields if hasattr(row, name)}
         return cls.blank(**stored, opened_version=row.version, **more)
 
+    def with_refusal_of(self, other: Self) -> Self:
+        """This form with what was wrong with another act of the same page."""
+        self.errors, self.conflict = other.errors, other.conflict
+        return self
+
     @property
     def typed(self) -> dict[str, str]:
         return {name: values[-1] for name, values in self.values.items() if values}

@@ -291,17 +291,12 @@ def revise_caption(house: AtHome, tag: str, n: int, form: PostedForm) -> Respons
 @router.post("/machines/{tag}/photographs/{n:int}/drop")
 def drop_photograph(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
     numbered, subject = _found(house, tag, n)
-
-    def again(form: Form, status: int) -> Response:
-        shown = Form.of_row(CaptionFields, numbered.photograph)
-        shown.errors, shown.conflict = form.errors, form.conflict
-        return _caption_form(house, numbered, subject, shown, status)
-
+    shown = Form.of_row(CaptionFields, numbered.photograph)
     return house.write(
         form,
         DropPhotograph,
         to=lambda done: onward(subject, WHAT),  # noqa: ARG005
-        again=again,
+        again=lambda form, status: _caption_form(house, numbered, subject, shown.with_refusal_of(form), status),
         machine=numbered.tag,
         photograph=n,
     )
