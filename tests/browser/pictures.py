@@ -2,6 +2,7 @@
 
 import shutil
 import tempfile
+from io import BytesIO
 from pathlib import Path
 
 from PIL import Image
@@ -15,10 +16,12 @@ from tests.browser.serving import serving
 FOLDER = Path(__file__).parent.parent.parent / "static" / "pictures"
 WIDTH, HEIGHT = 1120, 1000
 SHOTS = {
-    "machine": f"/machines/{MERLE}",
-    "calculation": f"/machines/{MERLE}/mods/1/calculations/1",
-    "comparison": f"/machines/{MERLE}/compare?before=1&after=3",
-    "sheet": f"/machines/{MERLE}/sheet",
+    "machine.png": f"/machines/{MERLE}",
+    "calculation.png": f"/machines/{MERLE}/mods/1/calculations/1",
+    "comparison.png": f"/machines/{MERLE}/compare?before=1&after=3",
+    "map.jpg": f"/machines/{MERLE}/boards/main-board/map?picture=2&find=R2&turn=20#map",
+    "circuit.png": f"/machines/{MERLE}/mods/1/calculations/3#sweeps",
+    "sheet.png": f"/machines/{MERLE}/sheet",
 }
 
 
@@ -35,17 +38,21 @@ def main() -> None:
         page = browser.new_page(viewport={"width": WIDTH, "height": HEIGHT}, color_scheme="light")
         with serving(settings) as address:
             for name, path in SHOTS.items():
-                take(page, address + path, FOLDER / f"{name}.png")
+                take(page, address + path, FOLDER / name)
         browser.close()
 
 
 def take(page: Page, address: str, file: Path) -> None:
-    """The first screen of a page, in few colours so that the checkout stays small."""
+    """The first screen of a page, in few colours so that the checkout stays small; one with a photograph as a JPEG."""
     page.goto(address)
     page.evaluate("document.fonts.ready")
-    page.screenshot(path=file)
-    with Image.open(file) as picture:
-        picture.convert("RGB").quantize(64).save(file, optimize=True)
+    page.wait_for_load_state("networkidle")
+    with Image.open(BytesIO(page.screenshot())) as picture:
+        seen = picture.convert("RGB")
+    if file.suffix == ".jpg":
+        seen.save(file, quality=80, optimize=True)
+    else:
+        seen.quantize(64).save(file, optimize=True)
 
 
 if __name__ == "__main__":
