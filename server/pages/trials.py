@@ -5,14 +5,16 @@ from dataclasses import dataclass
 from datetime import date
 
 from fastapi import APIRouter
+from sqlmodel import Session
 from starlette.responses import Response
 
 from server.pages.files import Attached, attached_to
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
-from server.pages.machines import sections
+from server.pages.machines import address, sections
 from server.pages.readings import Told, told
 from server.pages.trial_form import at_the_readings, form_page, procedure_of, trial_address, typed_readings
+from server.records.commands.trial_drops import DropTrial
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, TrialFields
 from server.records.questions.addresses import find_machine, find_procedure, find_trial
 from server.records.questions.hazards import cautions_for
@@ -131,9 +133,7 @@ def edit_trial(house: AtHome, tag: str, n: int) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         trial = find_trial(session, machine, n)
-        procedure = session.get_one(Procedure, trial.procedure_id)
-    form = Form.of_row(TrialFields, trial)
-    form.set("readings", typed_readings(trial, procedure))
+        form = _as_stored(session, trial)
     return form_page(house, machine, trial, form)
 
 
@@ -153,6 +153,28 @@ def revise_trial(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
         machine=machine.tag,
         trial=n,
     )
+
+
+@router.post("/machines/{tag}/trials/{n:int}/drop")
+def drop_trial(house: AtHome, tag: str, n: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        trial = find_trial(session, machine, n)
+        shown = _as_stored(session, trial)
+    return house.write(
+        form,
+        DropTrial,
+        to=lambda done: f"{address(machine)}/trials",  # noqa: ARG005
+        again=lambda form, status: form_page(house, machine, trial, shown.with_refusal_of(form), status),
+        machine=machine.tag,
+        trial=n,
+    )
+
+
+def _as_stored(session: Session, trial: Trial) -> Form:
+    form = Form.of_row(TrialFields, trial)
+    form.set("readings", typed_readings(trial, session.get_one(Procedure, trial.procedure_id)))
+    return form
 
 
 def _begun(house: House, machine: Machine, form: Form) -> Form:

@@ -364,3 +364,19 @@ def test_a_bad_revision_comes_back_as_typed(client: TestClient, shop: Store, hea
     assert page.status_code == 422
     assert ">\n5oo</textarea>" in page.text
     assert scene.trial(shop, 1).readings == [500.0, 501.0]
+
+
+def test_a_trial_entered_by_mistake_is_taken_off(client: TestClient, shop: Store) -> None:
+    """From the form that revises it, where it also says why not."""
+    scene.run(shop, "2025-02-10", "501 503")
+    edit = client.get(f"{BASE}/trials/1/edit")
+    assert "Take trial 1 off the record" in edit.text
+
+    stale = client.post(f"{BASE}/trials/1/drop", data={"opened_version": "7"}, follow_redirects=False)
+    done = client.post(f"{BASE}/trials/1/drop", data={"opened_version": "1"}, follow_redirects=False)
+
+    assert stale.status_code == 409
+    assert "501" in stale.text
+    assert done.status_code == 303
+    assert client.get(f"{BASE}/trials/1").status_code == 404
+    assert "was taken off the record" in client.get(done.headers["location"]).text

@@ -47,6 +47,7 @@ from server.records.commands.symptoms import (
     ReviseSymptom,
     SuspectCause,
 )
+from server.records.commands.trial_drops import DropTrial
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, WriteProcedure
 from server.records.commands.waveforms import RecordWaveform, ReviseWaveform
 from server.records.errors import RecordError, Stale
@@ -195,6 +196,7 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     ReviseCircuit: {"mod": MODS, "calculation": st.sampled_from([1, 2, 3]), "opened_version": VERSIONS, **CIRCUIT},
     WriteProcedure: {"title": st.just("Timing")},
     RecordTrial: {"procedure": st.just("timing"), "day": DAYS, "readings": READINGS, "signer": st.just(KEEPER)},
+    DropTrial: {"trial": FIRST, "opened_version": VERSIONS},
     ReviseTrial: {
         "trial": FIRST,
         "day": DAYS,

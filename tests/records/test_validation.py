@@ -102,6 +102,7 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("WriteProcedure", {"title": "Title"}),
     ("ReviseProcedure", {"procedure": "timing", "title": "Timing"}),
     ("RecordTrial", {"procedure": "timing", "day": DAY, "readings": "1 2", **SIGNED}),
+    ("DropTrial", {"trial": 1}),
     ("ReviseTrial", {"trial": 1, "day": DAY, "readings": "1 2", **SIGNED}),
     ("NoteModsInForce", {"trial": 1, "mods": [1], "reason": "It was in already"}),
     ("RecordWaveform", capture(ramping(60), day=DAY)),

@@ -17,6 +17,7 @@ from server.records.commands import (
     sheets,
     steps,
     symptoms,
+    trial_drops,
     trials,
     waveforms,
 )
@@ -40,6 +41,7 @@ __all__ = [
     "sheets",
     "steps",
     "symptoms",
+    "trial_drops",
     "trials",
     "waveforms",
 ]

@@ -22,8 +22,10 @@ from server.records.commands.base import (
     expect_version,
     words,
 )
+from server.records.commands.trial_drops import DROPPED
 from server.records.errors import Difference, Invalid, NotFound, RecordError, Refused, Stale
-from server.records.questions.addresses import find_machine, find_procedure, find_trial, free_slug, next_number, slug
+from server.records.questions.addresses import find_machine, find_procedure, find_trial, free_slug, slug
+from server.records.questions.numbers import next_ever
 from server.records.questions.states import mods_in_force
 from server.records.questions.trials import YES_OR_NO, ever_stood, mods_noted, numbered
 from server.records.tables import Machine, Mod, Procedure, Trial, TrialMod
@@ -136,7 +138,7 @@ def record_trial(work: Work, command: RecordTrial) -> Entry:
     trial = Trial(
         machine_id=machine.key,
         procedure_id=procedure.key,
-        number=next_number(work.session, Trial.number, Trial.machine_id == machine.id),
+        number=next_ever(work.session, Trial, DROPPED, machine_id=machine.key),
         **values,
     )
     if command.uuid:
