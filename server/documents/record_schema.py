@@ -4,25 +4,17 @@ References are by UUID and lead to another entry of the same record. Days are IS
 typed. An importer that meets a key it does not know should say so rather than drop it.
 """
 
-from datetime import date, datetime
+from datetime import date
 from typing import Final, Literal
 from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
+from server.documents.record_base import OUTSIDE, PRIVATE, Recorded
+from server.documents.record_mods import RecordedCalculation, RecordedMod
+from server.documents.record_pictures import RecordedBoardPicture, RecordedFile, RecordedMapPin, RecordedPhotograph
+
 FORMAT: Final = "putback-record/1"
-OUTSIDE = "Null too when it is in the record of another machine: a board that moves takes its positions along."
-PRIVATE = "Private: there only in a record that its keeper asked for with it."
-
-
-class Recorded(BaseModel):
-    """One entry: a UUID that survives export and import, and who made it when."""
-
-    model_config = ConfigDict(extra="forbid")
-
-    uuid: UUID
-    created_at: datetime
-    created_by: str
 
 
 class RecordedMachine(Recorded):
@@ -142,115 +134,6 @@ class RecordedLoan(Recorded):
     note: str = Field(default="", description=PRIVATE)
 
 
-class RecordedMove(Recorded):
-    """A mod came into a state on a day, signed. The moves of a mod stand in the order they were made."""
-
-    state: str
-    day: date
-    signer: str
-    note: str
-
-
-class RecordedStep(Recorded):
-    """One act of a mod: what was planned, what was done, and whether it has been put back."""
-
-    number: int
-    kind: str
-    position: UUID | None = Field(description=f"Null when the step is at none. {OUTSIDE}")
-    pin: str
-    instruction: str
-    planned_type: str
-    planned_value: str
-    before_state: str
-    trace_stated: str
-    trace_reason: str
-    done_on: date | None
-    done_order: int
-    done_by: str
-    done_note: str
-    undone_on: date | None
-    undone_by: str
-    undone_note: str
-    part: UUID | None = Field(description=f"Null when it moved none. {OUTSIDE}")
-    role: str = Field(description="What the position is called in the mod's design; empty without one.")
-
-
-class RecordedExpectation(Recorded):
-    """What a mod is expected to do."""
-
-    number: int
-    sentence: str
-    procedure: UUID | None
-    sense: str
-    bound: float | None
-    unit: str = Field(description="That of the bound.")
-    calculation: UUID | None = Field(description="The calculation of which `line` foretells what the readings will be.")
-    line: str
-
-
-class RecordedMod(Recorded):
-    """A modification with its life, steps and expectations."""
-
-    number: int
-    title: str
-    purpose: str
-    reasoning: str
-    hazards: list[str]
-    state: str
-    outcome: str
-    aim: str = Field(description="prevent, remedy, restore or adapt for use; empty where it was not said.")
-    symptom: UUID | None = Field(description="The symptom that it answers.")
-    design: UUID | None = Field(description="The design that this mod is a fitting of.")
-    moves: list[RecordedMove]
-    steps: list[RecordedStep]
-    expectations: list[RecordedExpectation]
-
-
-class RecordedInput(Recorded):
-    """One named input of a calculation and where its value comes from."""
-
-    name: str
-    label: str
-    unit: str
-    source: str
-    text: str
-    position: UUID | None = Field(description=f"Null when no position is read. {OUTSIDE}")
-    when_empty: str
-    trial: UUID | None
-    other_calculation: UUID | None
-    other_line: str
-    waveform: UUID | None
-    figure: str = Field(description="Which figure of the waveform is read.")
-    role: str = Field(description="What the position is called in the mod's design; empty without one.")
-
-
-class RecordedRun(Recorded):
-    """A result that was kept, with the inputs it was run with, for the stock, planned and fitted machine."""
-
-    number: int
-    run_at: datetime
-    reason: str
-    digest: str = Field(description="SHA-256 of what the result rests on; equal digests give equal results.")
-    cases: dict[str, JsonValue]
-
-
-class RecordedCalculation(Recorded):
-    """Lines and limits of one sum of a mod."""
-
-    mod: UUID
-    number: int
-    title: str
-    method: str
-    note: str
-    design_number: int | None = Field(description="Its place in the design that its mod is a fitting of.")
-    circuit: dict[str, JsonValue] | None = Field(description="Elements between nodes, and what is asked of them.")
-    lines: list[dict[str, JsonValue]]
-    limits: list[dict[str, JsonValue]]
-    assumptions: list[dict[str, JsonValue]]
-    inputs: list[RecordedInput]
-    runs: list[RecordedRun]
-
-
 class RecordedPin(Recorded):
     """A pin on a net, in the order along the schematic."""
 
@@ -273,38 +156,6 @@ class RecordedNet(Recorded):
     sheet: str
     note: str
     pins: list[RecordedPin]
-
-
-class RecordedMatchPoint(Recorded):
-    """One spot of a board in its reference picture and in another, in pixels of the upright photographs."""
-
-    reference_x: float
-    reference_y: float
-    x: float
-    y: float
-
-
-class RecordedBoardPicture(Recorded):
-    """A photograph on a board's map, with the points that match it to the reference picture."""
-
-    board: UUID
-    number: int
-    photograph: UUID
-    kind: str = Field(description="layout or photograph.")
-    is_reference: bool = Field(description="The others of this board are matched to it.")
-    match_kind: str = Field(
-        description="similarity, affine or projective; empty for the simplest that the points bear."
-    )
-    points: list[RecordedMatchPoint]
-
-
-class RecordedMapPin(Recorded):
-    """Where a position is on the picture that it was placed on, in pixels of the upright photograph."""
-
-    position: UUID
-    board_picture: UUID
-    x: float
-    y: float
 
 
 class RecordedProcedure(Recorded):
@@ -360,41 +211,6 @@ class RecordedWaveform(Recorded):
     reasons: dict[str, str]
     notes: list[str]
     drawing: dict[str, list[float]]
-
-
-class RecordedPhotograph(Recorded):
-    """A photograph by the digests of its file: as kept, without place data, and as it was sent."""
-
-    machine: str = Field(description="The tag of the machine in which it was added, and has its number.")
-    number: int
-    on_kind: str
-    on_uuid: UUID = Field(description="The entry of this record that the photograph is attached to.")
-    moment: str = Field(description="before or after, of the step that it shows; empty where it is not said.")
-    caption: str
-    taken_on: date | None
-    file_name: str
-    media_type: str
-    width: int
-    height: int
-    size: int
-    sha256: str
-    sent_sha256: str
-
-
-class RecordedFile(Recorded):
-    """Another file, kept byte for byte, by its digests."""
-
-    machine: str = Field(description="The tag of the machine in which it was added, and has its number.")
-    number: int
-    on_kind: str
-    on_uuid: UUID = Field(description="The entry of this record that the file is attached to.")
-    kind: str = Field(description="schematic, firmware dump, capture or other.")
-    caption: str
-    file_name: str
-    size: int
-    sha256: str
-    crc32: str
-    sha1: str
 
 
 class RecordedDesign(Recorded):

@@ -10,8 +10,10 @@ import pytest
 from sqlalchemy import event
 from sqlmodel import SQLModel
 
+from server.documents import record_mods, record_pictures
 from server.documents import record_schema as schema
 from server.documents.record import PRIVATE_FIELDS, canonical, digest, machine_record
+from server.documents.record_base import Recorded
 from server.records import tables
 from server.records.commands.board_moves import MoveBoard
 from server.records.commands.calculations import AttachCalculation
@@ -26,36 +28,36 @@ from tests.documents.invented import PRIVATE_WORDS, TAG, Bench, enter, tell
 from tests.records import conftest, map_scene
 from tests.records.captures import capture, ramping
 
-SCHEMA_OF: dict[type[SQLModel], type[schema.Recorded]] = {
+SCHEMA_OF: dict[type[SQLModel], type[Recorded]] = {
     tables.Machine: schema.RecordedMachine,
     tables.Board: schema.RecordedBoard,
     tables.Position: schema.RecordedPosition,
     tables.Part: schema.RecordedPart,
     tables.Placement: schema.RecordedPlacement,
     tables.Storage: schema.RecordedStorage,
-    tables.Mod: schema.RecordedMod,
-    tables.ModMove: schema.RecordedMove,
-    tables.Step: schema.RecordedStep,
-    tables.Expectation: schema.RecordedExpectation,
-    tables.Calculation: schema.RecordedCalculation,
-    tables.CalculationInput: schema.RecordedInput,
-    tables.CalculationRun: schema.RecordedRun,
+    tables.Mod: record_mods.RecordedMod,
+    tables.ModMove: record_mods.RecordedMove,
+    tables.Step: record_mods.RecordedStep,
+    tables.Expectation: record_mods.RecordedExpectation,
+    tables.Calculation: record_mods.RecordedCalculation,
+    tables.CalculationInput: record_mods.RecordedInput,
+    tables.CalculationRun: record_mods.RecordedRun,
     tables.Procedure: schema.RecordedProcedure,
     tables.Trial: schema.RecordedTrial,
     tables.Symptom: schema.RecordedSymptom,
     tables.PossibleCause: schema.RecordedCause,
     tables.Evidence: schema.RecordedEvidence,
     tables.Waveform: schema.RecordedWaveform,
-    tables.Photograph: schema.RecordedPhotograph,
-    tables.AttachedFile: schema.RecordedFile,
+    tables.Photograph: record_pictures.RecordedPhotograph,
+    tables.AttachedFile: record_pictures.RecordedFile,
     tables.Design: schema.RecordedDesign,
     tables.BoardStay: schema.RecordedStay,
     tables.Loan: schema.RecordedLoan,
     tables.Net: schema.RecordedNet,
     tables.NetPin: schema.RecordedPin,
-    tables.BoardPicture: schema.RecordedBoardPicture,
-    tables.MatchPoint: schema.RecordedMatchPoint,
-    tables.MapPin: schema.RecordedMapPin,
+    tables.BoardPicture: record_pictures.RecordedBoardPicture,
+    tables.MatchPoint: record_pictures.RecordedMatchPoint,
+    tables.MapPin: record_pictures.RecordedMapPin,
     tables.SignedSheet: schema.RecordedSheet,
 }
 # What the record says by other means: by nesting, by order, or by being found again.

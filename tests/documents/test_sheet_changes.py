@@ -9,8 +9,9 @@ import pytest
 from pydantic import BaseModel
 
 from server.documents.record import machine_record
+from server.documents.record_base import Recorded
 from server.documents.record_names import SECTIONS, WITHIN
-from server.documents.record_schema import MachineRecord, Recorded
+from server.documents.record_schema import MachineRecord
 from server.documents.sheet_changes import CHANGED_MOST, NAMED_MOST, changes
 from server.records.commands.board_moves import MoveBoard
 from server.records.commands.machines import AddPosition, EnterMachine, ReviseBoard, RevisePosition
