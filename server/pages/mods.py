@@ -5,7 +5,7 @@ from datetime import date
 from uuid import UUID
 
 from fastapi import APIRouter
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 from starlette.responses import Response
 
 from server.pages.calculations import SumLine, sums_of
@@ -14,33 +14,28 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
 from server.pages.mod_places import mod_address
-from server.pages.trial_form import read_as
 from server.records.aims import APART, in_words
 from server.records.commands.mods import (
     MOVES,
-    DropExpectation,
-    Expect,
     ModFields,
     MoveMod,
     PlanMod,
     ReviseMod,
 )
-from server.records.questions.addresses import find_expectation, find_machine, find_mod
+from server.records.questions.addresses import find_machine, find_mod
 from server.records.questions.assumptions import RULE, Held, Untested, untested
 from server.records.questions.attached_files import files_on_steps
 from server.records.questions.designs import design_of
 from server.records.questions.expectations import ExpectationLine, Verdict, verdicts
-from server.records.questions.foretold import units_of_lines
 from server.records.questions.hazards import cautions_for
 from server.records.questions.machines import ModLine, mods_of
 from server.records.questions.mods import StepLine, moves_of, steps_of, trace_of, why_of
 from server.records.questions.paging import Paged
 from server.records.questions.photographs import Counted, counted_on_steps
 from server.records.questions.stays import LeftBoard, MovedMod, board_gone, mods_that_came
-from server.records.questions.sums import LineOffered, lines_offered
 from server.records.questions.symptoms import cured_by, symptoms_offered
-from server.records.tables import Design, Machine, Mod, ModMove, Procedure, Symptom
-from server.records.words import Aim, ModState, Sense, Trace
+from server.records.tables import Design, Machine, Mod, ModMove, Symptom
+from server.records.words import Aim, ModState, Trace
 
 router = APIRouter()
 AIMS = [("", "not said"), *((aim.value, aim.value) for aim in Aim)]
@@ -122,31 +117,6 @@ class MoveFormPage:
     mod: Mod
     form: Form
     states: list[tuple[str, str]]
-    action: str
-    cancel: str
-
-
-@dataclass(frozen=True, slots=True)
-class ExpectationFormPage:
-    """The form that writes down what a mod is expected to do; `lines` are those of its sums, none where it has none."""
-
-    machine: Machine
-    mod: Mod
-    form: Form
-    procedures: list[tuple[str, str]]
-    lines: list[tuple[str, str]]
-    senses: list[tuple[str, str]]
-    action: str
-    cancel: str
-
-
-@dataclass(frozen=True, slots=True)
-class DropExpectationPage:
-    """Asks whether an expectation is to be taken away, and says what the trials say of it now."""
-
-    machine: Machine
-    mod: Mod
-    line: ExpectationLine
     action: str
     cancel: str
 
@@ -328,51 +298,6 @@ def move_mod(house: AtHome, tag: str, number: int, form: PostedForm) -> Response
     )
 
 
-@router.get("/machines/{tag}/mods/{number}/expectations/new")
-def new_expectation(house: AtHome, tag: str, number: int) -> Response:
-    with house.reading() as session:
-        machine = find_machine(session, tag)
-        mod = find_mod(session, machine, number)
-    return _expectation_form(house, machine, mod, Form.blank(sense=Sense.BETTER))
-
-
-@router.post("/machines/{tag}/mods/{number}/expectations/new")
-def expect(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
-    with house.reading() as session:
-        machine = find_machine(session, tag)
-        mod = find_mod(session, machine, number)
-    calculation, _, line = form.text("line").partition(":")
-    return house.write(
-        form,
-        Expect,
-        to=lambda done: mod_address(machine, mod) + "#expectations",  # noqa: ARG005
-        again=lambda form, status: _expectation_form(house, machine, mod, form, status),
-        machine=machine.tag,
-        mod=mod.number,
-        calculation=calculation,
-        line=line,
-    )
-
-
-@router.get("/machines/{tag}/mods/{number}/expectations/{which}/drop")
-def drop_expectation_form(house: AtHome, tag: str, number: int, which: int) -> Response:
-    with house.reading() as session:
-        machine = find_machine(session, tag)
-        mod = find_mod(session, machine, number)
-        find_expectation(session, mod, which)
-        line = next(one for one in verdicts(session, mod) if one.expectation.number == which)
-    base = mod_address(machine, mod)
-    context = DropExpectationPage(machine, mod, line, f"{base}/expectations/{which}/drop", f"{base}#expectations")
-    return house.page("mods/drop_expectation.html", context)
-
-
-@router.post("/machines/{tag}/mods/{number}/expectations/{which}/drop")
-def drop_expectation(house: AtHome, tag: str, number: int, which: int, form: PostedForm) -> Response:
-    command = form.read(DropExpectation, machine=tag, mod=number, number=which)
-    done = house.store.carry_out(command, house.who)
-    return house.go(f"{mod_address(tag, number)}#expectations", done)
-
-
 def _address_of_key(house: House, machine: Machine, key: int) -> str:
     with house.reading() as session:
         return mod_address(machine, session.get_one(Mod, key))
@@ -393,23 +318,3 @@ def _move_form(house: House, machine: Machine, mod: Mod, form: Form, status: int
     states = [(state.value, state.value) for state in MOVES[ModState(mod.state)]]
     base = mod_address(machine, mod)
     return house.page("mods/move.html", MoveFormPage(machine, mod, form, states, f"{base}/move", base), status)
-
-
-def _expectation_form(house: House, machine: Machine, mod: Mod, form: Form, status: int = 200) -> Response:
-    if wrong := form.errors.pop("calculation", ""):  # a calculation and its line are one choice here
-        form.errors.setdefault("line", wrong)
-    with house.reading() as session:
-        found = session.exec(select(Procedure).order_by(col(Procedure.title))).all()
-        offered = lines_offered(session, mod, None)
-        units = units_of_lines(session, mod)
-    procedures = [("", "none yet")] + [(one.slug, f"{one.title} ({read_as(one)})") for one in found]
-    lines = [(f"{read.calculation}:{read.line}", _line_words(read, units)) for read in offered]
-    senses = [(sense.value, sense.value) for sense in Sense]
-    base = mod_address(machine, mod)
-    context = ExpectationFormPage(machine, mod, form, procedures, lines, senses, f"{base}/expectations/new", base)
-    return house.page("mods/expectation.html", context, status)
-
-
-def _line_words(read: LineOffered, units: dict[tuple[int, str], str]) -> str:
-    unit = units.get((read.calculation, read.line), "")
-    return f"Calculation {read.calculation}, {read.line}: {read.label or read.title}{f' ({unit})' if unit else ''}"
