@@ -58,6 +58,7 @@ class MatchPage:
     kinds: Words
     match: Match | None
     matched: str
+    taken_as: str
     residual: str
     off: list[str]
     action: str
@@ -159,6 +160,7 @@ def _page(house: House, machine: Machine, board: Board, n: int, form: Form, stat
         kinds=KINDS,
         match=match,
         matched=matched_in_words(picture),
+        taken_as=dict(KINDS)[match.kind] if match else "",
         residual=pixels(match.residual_rms) if match else "",
         off=_off(match) if match else [],
         action=f"{base}/{n}/match",

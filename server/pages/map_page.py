@@ -107,10 +107,11 @@ class MapPage:
 @dataclass(frozen=True, slots=True)
 class Asked:
     """What the address asks for, as far as it can be read. `looks` says that it asks for a part of the picture itself;
-    `page` is that of the pins, `tray` that of the positions without one."""
+    `page` is that of the pins, `tray` that of the positions without one; `turn` is the turn as it was typed."""
 
     picture: int
     way: Way
+    turn: str
     looks: bool
     find: str
     mod: str
@@ -119,7 +120,7 @@ class Asked:
 
     @classmethod
     def of(cls, query: Mapping[str, str]) -> "Asked":
-        """Anything unreadable is as usual."""
+        """Anything unreadable is as usual; of a turn, which a person types, the page says so."""
         zoom = min(number_of(query.get("zoom", "")) or 1, ZOOM_MOST) or 1
         way = Way(
             turn=(_number(query.get("turn", "")) or 0.0) % 360,
@@ -130,7 +131,8 @@ class Asked:
         )
         picture, page, tray = (number_of(query.get(name, "")) or 0 for name in ("picture", "page", "tray"))
         find, mod = query.get("find", "").strip(), query.get("mod", "").strip()
-        return cls(picture, way, "zoom" in query, find, mod, max(1, page), max(1, tray))
+        turn = query.get("turn", "").strip()
+        return cls(picture, way, turn, "zoom" in query, find, mod, max(1, page), max(1, tray))
 
 
 def map_address(machine: Machine | str, board: Board | str) -> str:
@@ -347,13 +349,17 @@ def _is_placed(line: StepLine, places: Mapping[str, Carried | None]) -> bool:
 
 def _form(asked: Asked, picture: MapPicture | None) -> Form:
     """The form that turns the picture, and looks for a position or a mod's steps."""
-    return Form.blank(
+    unread = bool(asked.turn) and _number(asked.turn) is None
+    form = Form.blank(
         picture=str(picture.number) if picture else "",
         find=asked.find,
-        turn=f"{asked.way.turn:g}" if asked.way.turn else "",
+        turn=asked.turn if unread else f"{asked.way.turn:g}" if asked.way.turn else "",
         mirror="yes" if asked.way.mirror else "",
         mod=asked.mod,
     )
+    if unread:
+        form.errors["turn"] = "Say it as a number of degrees, such as 90."
+    return form
 
 
 def _number(text: str) -> float | None:

@@ -140,7 +140,7 @@ def _onward(house: House, machine: Machine, board: Board, n: int, placed: str, w
     if not waiting:
         return f"{map_address(machine, board)}?{urlencode({'picture': n} | way.asked())}"
     following = next((one for one in waiting if designator_key(one) > placed), waiting[0])
-    return f"{map_address(machine, board)}/{n}/place?{urlencode({'designator': following} | way.asked())}"
+    return f"{map_address(machine, board)}/{n}/place?{urlencode({'designator': following} | way.asked())}#pin-picture"
 
 
 def _shown_at(machine: Machine, board: Board, n: int, form: Form) -> str:

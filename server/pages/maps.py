@@ -1,6 +1,6 @@
 """The map of a board: looked at, given pictures, and rid of a picture or a pin."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from fastapi import APIRouter
 from sqlmodel import Session
@@ -18,7 +18,8 @@ from server.records.questions.map_steps import mods_at
 from server.records.questions.maps import map_of, photographs_off_map
 from server.records.questions.mods import StepLine, steps_of
 from server.records.questions.stays import tags_of
-from server.records.tables import Board, Machine, Mod
+from server.records.store import Done
+from server.records.tables import Board, BoardPicture, Machine, Mod
 
 router = APIRouter()
 MAP = "/machines/{tag}/boards/{slug}/map"
@@ -37,8 +38,15 @@ def add_picture(house: AtHome, tag: str, slug: str, form: PostedForm) -> Respons
     """A photograph of the board goes onto its map."""
     with house.reading() as session:
         machine, board = found_board(session, tag, slug)
-    base = map_address(machine, board)
-    return _written(house, machine, board, form, AddBoardPicture, base)
+
+    def onward(done: Done) -> str:
+        """What there is to do with it next: the reference picture is pinned, any other is matched to that."""
+        with house.reading() as session:
+            picture = session.get_one(BoardPicture, done.key)
+        base = map_address(machine, board)
+        return base if picture.is_reference else f"{base}/{picture.number}/match"
+
+    return _written(house, machine, board, form, AddBoardPicture, onward)
 
 
 @router.post(f"{MAP}/{{n:int}}/leave-out")
@@ -46,7 +54,7 @@ def leave_picture_out(house: AtHome, tag: str, slug: str, n: int, form: PostedFo
     with house.reading() as session:
         machine, board = found_board(session, tag, slug)
         find_board_picture(session, board, n)
-    return _written(house, machine, board, form, LeavePictureOut, map_address(machine, board), picture=n)
+    return _written(house, machine, board, form, LeavePictureOut, _to_map(machine, board), picture=n)
 
 
 @router.post(f"{MAP}/pins/{{designator}}/take-off")
@@ -54,8 +62,8 @@ def take_pin_off(house: AtHome, tag: str, slug: str, designator: str, form: Post
     with house.reading() as session:
         machine, board = found_board(session, tag, slug)
         position = find_position(session, board, designator)
-    base = map_address(machine, board)
-    return _written(house, machine, board, form, TakePinOff, base, designator=position.designator)
+    onward = _to_map(machine, board)
+    return _written(house, machine, board, form, TakePinOff, onward, designator=position.designator)
 
 
 def map_page(house: House, machine: Machine, board: Board, form: Form | None = None, status: int = 200) -> Response:
@@ -70,8 +78,18 @@ def map_page(house: House, machine: Machine, board: Board, form: Form | None = N
     return house.page("maps/map.html", context, status)
 
 
+def _to_map(machine: Machine, board: Board) -> Callable[[Done], str]:
+    return lambda done: map_address(machine, board)  # noqa: ARG005
+
+
 def _written(
-    house: House, machine: Machine, board: Board, form: Form, kind: type[Command], to: str, **fixed: object
+    house: House,
+    machine: Machine,
+    board: Board,
+    form: Form,
+    kind: type[Command],
+    to: Callable[[Done], str],
+    **fixed: object,
 ) -> Response:
     def again(form: Form, status: int) -> Response:
         if status == 409:
@@ -81,7 +99,7 @@ def _written(
     return house.write(
         form,
         kind,
-        to=lambda done: to,  # noqa: ARG005
+        to=to,
         again=again,
         machine=machine.tag,
         board=board.slug,

@@ -21,7 +21,10 @@ router = APIRouter()
 SHAPE = (
     f"A digest has only the digits 0 to 9 and the letters a to f, {DIGITS} of them; the first {DIGITS_LEAST} will do."
 )
-UNKNOWN = "No sheet with this digest was signed here. Look whether each letter is right."
+UNKNOWN = (
+    "No sheet with this digest was signed here. Look whether each letter is right; or the sheet was printed without "
+    "being signed, and can be checked by the record inside its PDF alone."
+)
 SEVERAL = "Several sheets begin with these letters. Type more of them."
 
 

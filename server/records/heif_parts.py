@@ -1,9 +1,9 @@
 """A HEIC file without what it says beside the picture: its metadata items are blanked where they lie, byte for byte.
 
 So the picture itself stays as it came, and no place in the file moves. Items of the types `Exif`, `mime` (XMP) and
-`uri `, and every outer box that a still picture does not need, are overwritten with noughts. Decodes nothing: whether
-it is a picture is for `pictures` to find out. Boxes: from memory of ISO/IEC 14496-12 (2022), 4.2 and 8.11; items of a
-HEIC file: from memory of ISO/IEC 23008-12 (2022), annex A.
+`uri `, and every outer box that a still picture does not need, are overwritten with noughts, or with an EXIF block
+that says nothing. Decodes nothing: whether it is a picture is for `pictures` to find out. Boxes: from memory of
+ISO/IEC 14496-12 (2022), 4.2 and 8.11; items of a HEIC file: from memory of ISO/IEC 23008-12 (2022), annex A.
 """
 
 import struct
@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 NEEDED = {b"ftyp", b"meta", b"mdat"}
 METADATA = {b"Exif", b"mime", b"uri "}
+# Where the TIFF header begins (0), the header, a directory without entries, and no other (Exif 2.32, 4.5).
+EMPTY_EXIF = bytes(4) + b"II*\0\x08\0\0\0" + bytes(6)
 BOXES_MOST = 10_000
 ITEMS_MOST = 10_000
 
@@ -33,21 +35,24 @@ def blanked(content: bytes) -> bytes:
     """The same file with its metadata blanked; raises UnknownLayout."""
     try:
         spans = list(_metadata(content))
+        exif = next((start for start, end, kind in spans if kind == b"Exif" and end - start >= len(EMPTY_EXIF)), None)
     except (struct.error, IndexError, OverflowError) as fault:
         raise UnknownLayout("a box breaks off") from fault
     clean = bytearray(content)
-    for start, end in spans:
+    for start, end, _ in spans:
         if not 0 <= start <= end <= len(content):
             raise UnknownLayout("an item lies outside the file")
         clean[start:end] = bytes(end - start)
+    if exif is not None:  # readers that look for a block find one that says nothing
+        clean[exif : exif + len(EMPTY_EXIF)] = EMPTY_EXIF
     return bytes(clean)
 
 
-def _metadata(content: bytes) -> Iterator[tuple[int, int]]:
-    """Where each piece of metadata begins and ends."""
+def _metadata(content: bytes) -> Iterator[tuple[int, int, bytes]]:
+    """Where each piece of metadata begins and ends, and of what kind it is."""
     for box in _boxes(content, 0, len(content)):
         if box.kind not in NEEDED:
-            yield box.start, box.end
+            yield box.start, box.end, box.kind
         if box.kind == b"meta":
             yield from _items(content, box)
 
@@ -70,11 +75,11 @@ def _boxes(content: bytes, start: int, end: int) -> Iterator[Box]:
     raise UnknownLayout("there are too many boxes")
 
 
-def _items(content: bytes, meta: Box) -> Iterator[tuple[int, int]]:
+def _items(content: bytes, meta: Box) -> Iterator[tuple[int, int, bytes]]:
     within = {box.kind: box for box in _boxes(content, meta.start + 4, meta.end)}
     if b"iinf" not in within:
         return
-    wanted = set(_metadata_items(content, within[b"iinf"]))
+    wanted = dict(_metadata_items(content, within[b"iinf"]))
     if not wanted:
         return
     if b"iloc" not in within:
@@ -84,15 +89,15 @@ def _items(content: bytes, meta: Box) -> Iterator[tuple[int, int]]:
         if item not in wanted:
             continue
         if method == 0:
-            yield start, start + length
+            yield start, start + length, wanted[item]
         elif method == 1 and inside is not None:
-            yield inside + start, inside + start + length
+            yield inside + start, inside + start + length, wanted[item]
         else:
             raise UnknownLayout("an item lies within another")
 
 
-def _metadata_items(content: bytes, iinf: Box) -> Iterator[int]:
-    """The numbers of the items that hold metadata."""
+def _metadata_items(content: bytes, iinf: Box) -> Iterator[tuple[int, bytes]]:
+    """The numbers of the items that hold metadata, with their kinds."""
     version = content[iinf.start]
     first = iinf.start + (6 if version == 0 else 8)
     for box in _boxes(content, first, iinf.end):
@@ -103,7 +108,7 @@ def _metadata_items(content: bytes, iinf: Box) -> Iterator[int]:
             raise UnknownLayout("an item is described in an old way")
         number, kind = struct.unpack_from(">H2x4s" if version == 2 else ">I2x4s", content, box.start + 4)
         if kind in METADATA:
-            yield number
+            yield number, kind
 
 
 def _extents(content: bytes, iloc: Box) -> Iterator[tuple[int, int, int, int]]:

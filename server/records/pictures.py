@@ -187,14 +187,24 @@ def _decoded(kind: str, stripped: Stripped, most: int) -> tuple[Stripped, Image.
 
 
 def _heic(content: bytes) -> tuple[Stripped, Image.Image]:
-    """The main picture of a HEIC file, which its decoder turns upright; the file blanked of all but the picture."""
-    image = _opaque(_resizable(_main_picture(content)))
-    tags = read_tags((image.info.get("exif") or b"").removeprefix(EXIF))
+    """The main picture of a HEIC file, which its decoder turns upright; the file blanked of all but the picture.
+
+    What is decoded is the blanked file, as it will be kept: a damaged one can call its picture metadata.
+    """
+    taken = read_tags(_exif(content)).taken
     try:
         kept = blanked(content)
     except UnknownLayout:
+        image = _opaque(_resizable(_main_picture(content)))
         kept = _as_jpeg(image, CONVERTED_QUALITY, _profile(image))
-    return Stripped(kept, image.size, Tags(taken=tags.taken)), image
+    else:
+        image = _opaque(_resizable(_main_picture(kept)))
+    return Stripped(kept, image.size, Tags(taken=taken)), image
+
+
+def _exif(heic: bytes) -> bytes:
+    """What it says beside its main picture, which is not decoded for it."""
+    return bytes(pillow_heif.open_heif(heic).info.get("exif") or b"").removeprefix(EXIF)
 
 
 def _main_picture(content: bytes) -> Image.Image:

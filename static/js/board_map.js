@@ -7,8 +7,25 @@
   const CLICK = { mouse: 5, touch: 12, pen: 8 }; // a press that moves no further than this is no drag
   const WIDE = 1000; // pixels on the screen: on fewer, fewer labels have room
   const NEAR = 3; // seen so many times closer, the picture has more to show than its usual view
+  const STRIDE = 0.25, FINE_STRIDE = 0.01; // of what is seen
   const EDGE = 0.88; // of the width: beyond it, labels stand to the left
   const SVG = "http://www.w3.org/2000/svg";
+
+  // A cross at the middle of what is seen, light under dark.
+  const aimIn = (svg) => {
+    const aim = document.createElementNS(SVG, "svg");
+    aim.setAttribute("class", "aim");
+    aim.setAttribute("overflow", "visible");
+    for (const name of ["under", ""]) {
+      for (const [x1, y1, x2, y2] of [["-1em", 0, "1em", 0], [0, "-1em", 0, "1em"]]) {
+        const line = document.createElementNS(SVG, "line");
+        Object.entries({ class: name, x1, y1, x2, y2 }).forEach(([key, value]) => line.setAttribute(key, value));
+        aim.append(line);
+      }
+    }
+    svg.append(aim);
+    return aim;
+  };
 
   const open = (svg) => {
     const [wholeWidth, wholeHeight] = svg.dataset.whole.split(" ").map(Number);
@@ -19,6 +36,7 @@
       return { x: Number(mark.getAttribute("x")), y: Number(mark.getAttribute("y")), label, aside, end: label.getAttribute("text-anchor") };
     });
     const image = svg.querySelector("image");
+    const aim = svg.dataset.column === undefined ? null : aimIn(svg);
     let box = svg.getAttribute("viewBox").split(" ").map(Number);
 
     const show = (x, y, width) => {
@@ -37,6 +55,8 @@
         delete image.dataset.fine;
       }
       seen.forEach((mark) => turnLabel(mark, mark.x > x + EDGE * width ? "end" : "start"));
+      aim?.setAttribute("x", x + width / 2);
+      aim?.setAttribute("y", y + height / 2);
       // Seen whole there is nothing to drag: one finger moves the page.
       svg.classList.toggle("whole", width > wholeWidth * 0.999);
     };
@@ -57,7 +77,7 @@
 
     const acts = {
       closer: () => zoom(2), further: () => zoom(0.5), whole: () => show(0, 0, wholeWidth),
-      left: () => move(-0.25, 0), right: () => move(0.25, 0), up: () => move(0, -0.25), down: () => move(0, 0.25),
+      left: (far) => move(-far, 0), right: (far) => move(far, 0), up: (far) => move(0, -far), down: (far) => move(0, far),
     };
     const keys = {
       "+": "closer", "=": "closer", "-": "further", "0": "whole",
@@ -66,14 +86,14 @@
     for (const link of svg.closest("figure").querySelectorAll("[data-act]")) {
       link.addEventListener("click", (event) => {
         event.preventDefault();
-        acts[link.dataset.act]();
+        acts[link.dataset.act](STRIDE);
       });
     }
     svg.addEventListener("keydown", (event) => {
       if (event.ctrlKey || event.metaKey || event.altKey) return;
       if (keys[event.key]) {
         event.preventDefault();
-        acts[keys[event.key]]();
+        acts[keys[event.key]](event.shiftKey ? FINE_STRIDE : STRIDE);
       } else if (event.key === "Enter" && svg.dataset.column !== undefined && event.target === svg) {
         event.preventDefault();
         const { left, top, width, height } = svg.getBoundingClientRect();

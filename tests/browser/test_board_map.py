@@ -1,5 +1,6 @@
 """A board's map at a browser: pictures are pressed, matched and searched, with a script and without one."""
 
+import re
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -55,6 +56,8 @@ def test_a_map_is_made_by_pressing(opened: Opened, fresh: str, viewport: dict[st
     page.goto(MAP)
     page.get_by_role("button", name="Put it on the map as a layout").first.click()
     page.get_by_role("button", name="Put it on the map as a photograph").click()
+    expect(page).to_have_url(re.compile(r"/map/2/match\b"))
+    page.goto(MAP)
     page.get_by_role("link", name="Place the first").click()
     for designator, spot in PLACES.items():
         expect(page.get_by_label("Position")).to_have_value(designator)
@@ -86,6 +89,8 @@ def test_the_same_without_a_script(opened: Opened, fresh: str, viewport: dict[st
     page.goto(MAP)
     page.get_by_role("button", name="Put it on the map as a layout").first.click()
     page.get_by_role("button", name="Put it on the map as a photograph").click()
+    expect(page).to_have_url(re.compile(r"/map/2/match\b"))
+    page.goto(MAP)
     page.get_by_role("link", name="Place the first").click()
     for spot in PLACES.values():
         press_image(page, "at", spot, LAYOUT)

@@ -47,6 +47,7 @@ def test_the_mouse_drags_and_the_wheel_comes_closer(opened: Opened, mapped: str,
     spot = on_screen(svg, PLACES["R3"])
     page.mouse.move(*spot)
     page.mouse.wheel(0, -100)
+    page.wait_for_timeout(500)  # the page glides to where it scrolls
     assert seen(svg)[2] == pytest.approx(LAYOUT[0])
     svg.focus()
     spot = on_screen(svg, PLACES["R3"])

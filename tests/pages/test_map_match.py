@@ -71,7 +71,7 @@ def test_points_are_saved_and_judged(client: TestClient, bench: Bench, htmx: boo
 def test_a_picture_from_the_solder_side_is_told(client: TestClient, bench: Bench) -> None:  # noqa: ARG001
     page = client.get(address_of(post(client, MATCH, **typed_points(BACK_POINTS))))
 
-    assert "This picture is mirrored: it shows the board from the solder side." in words_of(page)
+    assert "It shows the board from the solder side. This picture shows the board mirrored" in words_of(page)
 
 
 def test_two_points_of_three_cannot_judge(client: TestClient, bench: Bench) -> None:  # noqa: ARG001
@@ -94,6 +94,7 @@ def test_without_points_it_is_no_longer_matched(client: TestClient, bench: Bench
 @pytest.mark.parametrize(
     ("rows", "field", "said"),
     [
+        ([EMPTY] * 8, "points.0.reference_x", "No point was given, and a match needs at least 3."),
         (SHOT_POINTS[:2], "points.2.reference_x", "There are 2 points, and a match needs at least 3."),
         (SHOT_POINTS[:1], "points.1.reference_x", "There is 1 point, and a match needs at least 3."),
         (with_point(1, point(2300, 100, "", "")), "points.1.x", "Say where this point is in both pictures"),

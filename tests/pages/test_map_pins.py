@@ -60,7 +60,7 @@ def test_the_tray_is_placed_one_after_the_other(client: TestClient, bench: Bench
     assert "Press where R1 sits, then save. 3 positions wait in the tray." in words_of(form)
     assert typed_in(form, "designator") == "R1"
     turned = "turn=90&mirror=yes"
-    following = [f"{PLACE}?designator={name}&{turned}" for name in ("R3", "R1")]
+    following = [f"{PLACE}?designator={name}&{turned}#pin-picture" for name in ("R3", "R1")]
     assert addresses == [*following, f"{MAP}?picture=1&{turned}"]
     assert [row[2] for row in rows_of(client.get(MAP))] == ["600, 400"] * 3 + ["50, 50"]
     assert_sound(form)
@@ -164,7 +164,7 @@ def test_a_press_without_a_script_pins_it_there(client: TestClient, bench: Bench
     answer = post(client, PLACE, htmx, **typed("R1", "", "", "0"), **pressed)
     form = client.get(f"{PLACE}?designator=R1")
 
-    assert address_of(answer) == f"{PLACE}?designator=R2"
+    assert address_of(answer) == f"{PLACE}?designator=R2#pin-picture"
     assert (float(typed_in(form, "x")), float(typed_in(form, "y"))) == pytest.approx((600, 400), abs=1.5)
 
 

@@ -77,10 +77,11 @@ def test_photographs_of_the_board_go_onto_its_map(client: TestClient, bench: Ben
     photograph(bench, (60, 40), "Parts side")
     photograph(bench, (60, 41))
     first = post(client, f"{MAP}/pictures", htmx, photograph="1", kind="layout")
-    address_of(post(client, f"{MAP}/pictures", htmx, photograph="2", kind="photograph"))
+    second = post(client, f"{MAP}/pictures", htmx, photograph="2", kind="photograph")
     page = client.get(MAP)
 
     assert address_of(first) == MAP
+    assert address_of(second) == f"{MAP}/2/match"
     assert "Picture 1, layout, “Parts side”: the others are matched to it." in words_of(page)
     assert "Picture 2, photograph: not matched yet." in words_of(page)
     assert "No position has a pin yet. Place the first" in words_of(page)
@@ -328,6 +329,15 @@ def test_an_address_that_cannot_be_read_is_as_usual(client: TestClient, mapped: 
     assert_sound(page)
 
 
+@pytest.mark.parametrize("turn", ["a quarter", "1e999", "90°"])
+def test_a_turn_that_cannot_be_read_is_said_so_beside_it(client: TestClient, mapped: Bench, turn: str) -> None:  # noqa: ARG001
+    page = client.get(MAP, params={"turn": turn})
+
+    assert "Say it as a number of degrees, such as 90." in words_of(page)
+    assert typed_in(page, "turn") == turn
+    assert_sound(page)
+
+
 @pytest.mark.parametrize("address", [f"{MAP}/9/place", f"{MAP}/9/match", f"{MAP}/1/match", f"{MAP}/9/point-out"])
 def test_a_picture_that_is_not_there_is_a_404(client: TestClient, mapped: Bench, address: str) -> None:  # noqa: ARG001
     assert client.get(address).status_code == 404
@@ -416,7 +426,7 @@ def test_a_board_that_moved_takes_its_map_along(client: TestClient, mapped: Benc
     assert marks(page.text)["R2"][1:] == pytest.approx(on_shot(1500, 900), abs=0.1)
     assert client.get(MAP).status_code == 404
     placed = post(client, f"{there}/2/place", designator="R3", x="100", y="100", opened_version="0")
-    assert address_of(placed) == f"{there}/2/place?designator=R4"
+    assert address_of(placed) == f"{there}/2/place?designator=R4#pin-picture"
     image = re.findall(r'<image href="([^"]*)"', page.text)[0]
     assert client.get(image).headers["content-type"] == "image/jpeg"
     assert_sound(page)

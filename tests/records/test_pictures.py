@@ -404,6 +404,15 @@ def test_no_damage_upsets_the_decoding(kind: str, data: st.DataObject) -> None:
         assert 0x8825 not in opened(picture.kept).getexif()
 
 
+def test_a_picture_that_is_said_to_be_metadata_is_refused() -> None:
+    """What is kept has to be a picture still once its metadata is blanked."""
+    sent = heic()
+    picture, metadata = (sent.index(start) - 4 for start in (b"(\x01\xaf", b"\0\0\0\x06Exif"))
+    assert sent.count(metadata_at := (metadata + 4).to_bytes(4)) == 1
+
+    assert "damaged" in refusal(sent.replace(metadata_at, picture.to_bytes(4)))
+
+
 def test_a_script_behind_a_photograph_is_not_kept() -> None:
     """A file that is a photograph and a page at once is kept as the photograph."""
     for make in (jpeg, png, webp):

@@ -17,7 +17,7 @@ from server.records.commands.base import (
     words,
 )
 from server.records.commands.machines import AddPosition, PositionFields, add_position
-from server.records.commands.map_points import MatchKind, PointFields, Row, outside_faults, read_points
+from server.records.commands.map_points import FEWEST, MatchKind, PointFields, Row, outside_faults, read_points
 from server.records.errors import Difference, Invalid, NotFound, Refused, Stale
 from server.records.questions.addresses import (
     find_board,
@@ -174,7 +174,9 @@ def match_pictures(work: Work, command: MatchPictures) -> Entry:
     pictures = {one.row.key: one for one in pictures_of(session, board)}
     reference = next(one for one in pictures.values() if one.is_reference)
     rows = read_points(command.points, command.match_kind, reference, pictures[picture.key])
-    if stored and not rows:
+    if not stored and not rows:
+        raise Invalid({"points.0.reference_x": f"No point was given, and a match needs at least {FEWEST}."})
+    if not rows:
         _check_bears_no_pins(session, picture)
     said = [change(picture, values)]
     if _replace_points(work, picture, stored, rows):
