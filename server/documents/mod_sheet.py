@@ -7,6 +7,7 @@ from dataclasses import fields, is_dataclass, replace
 from datetime import date
 from typing import TypeVar, cast
 
+from server.documents.sheet_choice import USUAL, SheetChoice
 from server.documents.sheet_gaps import missing_originals, not_known
 from server.documents.sheet_mods import done_mods, is_undone, sheet_mod, went_along
 from server.documents.sheet_shape import SheetBack, SheetBag, SheetBoard, SheetData
@@ -25,16 +26,21 @@ DIRECTION_MARKS = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A)]
 Kind = TypeVar("Kind")
 
 
-def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str) -> SheetData:
-    """The sheet of one machine on a day. `digest` is that of the record that goes with it."""
+def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str, choice: SheetChoice = USUAL) -> SheetData:
+    """The sheet of one machine on a day. `digest` is that of the record that goes with it.
+
+    Raises Invalid where the choice names a mod that no sheet can tell of.
+    """
     machine = whole.machine
-    mods = done_mods(whole)
+    done = done_mods(whole)
+    choice.check(machine.tag, {mod.number for mod in done})
+    mods = [mod for mod in done if choice.takes(mod.number)]
     told = [(mod, sheet_mod(whole, mod)) for mod in mods]
-    hazards = [machine.hazards, *(board.hazards for board in whole.boards), *(mod.hazards for mod in mods)]
+    hazards = [machine.hazards, *(board.hazards for board in whole.boards), *(mod.hazards for mod in done)]
     sheet = SheetData(
         tag=machine.tag,
         named=" ".join(filter(None, [machine.maker, machine.model, machine.variant])),
-        facts=_facts(whole),
+        facts=_facts(whole, private=bool(choice.private)),
         boards=tuple(_board(whole, board) for board in whole.boards),
         cautions=tuple(cautions(*hazards)),
         as_found_text=machine.as_found,
@@ -46,7 +52,9 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str) -> Shee
         went_along=tuple(went_along(whole)),
         trials=tuple(sheet_trials(whole, [mod for mod in mods if not is_undone(whole, mod)])),
         bags=tuple(
-            _bag(whole, bag) for bag in whole.storages if bag.until is None and bag.from_position_id in whole.position
+            _bag(whole, bag, private=bool(choice.private))
+            for bag in whole.storages
+            if bag.until is None and bag.from_position_id in whole.position
         ),
         missing=tuple(missing_originals(whole)),
         back=tuple(_back(line) for line in whole.back.back),
@@ -55,6 +63,9 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str) -> Shee
         day=day.isoformat(),
         signer=signer,
         digest=digest,
+        left_out=tuple((mod.number, mod.title) for mod in done if not choice.takes(mod.number)),
+        is_short=choice.length == "short",
+        is_private=bool(choice.private),
     )
     return _unturned(sheet)
 
@@ -71,7 +82,7 @@ def _unturned(words: Kind) -> Kind:
     return cast("Kind", changed)
 
 
-def _facts(whole: WholeMachine) -> tuple[tuple[str, str], ...]:
+def _facts(whole: WholeMachine, *, private: bool) -> tuple[tuple[str, str], ...]:
     machine = whole.machine
     handed = machine.handed_over_on.isoformat() if machine.handed_over_on else ""
     if handed and machine.handed_over_to:
@@ -83,6 +94,8 @@ def _facts(whole: WholeMachine) -> tuple[tuple[str, str], ...]:
         ("Keeper", machine.keeper or "not noted"),
         ("Handed over", handed),
     ]
+    if private:
+        facts += [("Had from", machine.acquired_from), ("Price", machine.price)]
     return tuple((name, words) for name, words in facts if words)
 
 
@@ -97,7 +110,7 @@ def _board(whole: WholeMachine, board: Board) -> SheetBoard:
     return SheetBoard(board.name, f"{board.kind}{held}", ", ".join(f"{name} {mark}" for name, mark in marks if mark))
 
 
-def _bag(whole: WholeMachine, bag: Storage) -> SheetBag:
+def _bag(whole: WholeMachine, bag: Storage, *, private: bool) -> SheetBag:
     part = whole.part[bag.part_id]
     loan = next((loan for loan in whole.loans if loan.part_id == part.id and loan.until is None), None)
     position = whole.position[bag.from_position_id or 0]
@@ -109,6 +122,7 @@ def _bag(whole: WholeMachine, bag: Storage) -> SheetBag:
         since=bag.since.isoformat(),
         condition=bag.condition or part.condition or "not noted",
         lent=f"lent since {loan.since.isoformat()}: its bag waits for it" if loan else "",
+        kept_in=bag.place if private else "",
     )
 
 

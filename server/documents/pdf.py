@@ -20,6 +20,7 @@ from server.documents.prose import blocks
 
 TEMPLATES = Path(__file__).parent.parent.parent / "templates" / "documents"
 MARKDOWN = "_text"
+TYPST_PAPERS = {"A4": "a4", "Letter": "us-letter"}
 CODE_MODULE_MM = 0.5  # common practice, no source: a telephone reads it from a copy of a copy too
 
 
@@ -33,13 +34,14 @@ class Attached:
     words: str
 
 
-def mod_sheet_pdf(sheet: SheetData, record_json: bytes) -> bytes:
-    """The mod sheet on paper, with the record it was made from."""
+def mod_sheet_pdf(sheet: SheetData, record_json: bytes, paper: str = "A4") -> bytes:
+    """The mod sheet on paper (A4 or Letter), with the record it was made from."""
     record = Attached(f"{sheet.tag}-record.json", record_json, "application/json", f"The whole record of {sheet.tag}")
     code, modules = qr_code(sheet.check_at) if sheet.check_at else ("", 0)
     data = asdict(sheet) | {
         "short_digest": sheet.short_digest,
         "digest_in_fours": sheet.digest_in_fours,
+        "paper": TYPST_PAPERS[paper],
         "code": code,
         "code_mm": modules * CODE_MODULE_MM,
     }

@@ -107,7 +107,10 @@ class SheetTrial:
 
 @dataclass(frozen=True, slots=True)
 class SheetBag:
-    """A part kept aside that goes along with the machine; `lent` says that it is out of its bag, and since when."""
+    """A part kept aside that goes along with the machine; `lent` says that it is out of its bag, and since when.
+
+    `kept_in` is private, and said only where the keeper chose so.
+    """
 
     bag: int
     part: str
@@ -116,6 +119,7 @@ class SheetBag:
     since: str
     condition: str
     lent: str
+    kept_in: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,6 +137,7 @@ class SheetData:
     """Everything on the sheet of one machine.
 
     `check_at` is what the code of a signed sheet holds: where it can be checked. A sheet that nobody signed has none.
+    `left_out` says which mods the keeper chose not to tell of; `is_short` and `is_private` are chosen likewise.
     """
 
     tag: str
@@ -157,6 +162,9 @@ class SheetData:
     signer: str
     digest: str
     check_at: str = ""
+    left_out: tuple[tuple[int, str], ...] = ()
+    is_short: bool = False
+    is_private: bool = False
 
     @property
     def short_digest(self) -> str:

@@ -9,6 +9,7 @@ from datetime import date
 from server.documents.mod_sheet import SheetData, sheet_data
 from server.documents.pdf import mod_sheet_pdf
 from server.documents.record import canonical, digest, record_of
+from server.documents.sheet_choice import USUAL, SheetChoice
 from server.records.commands.sheets import MovedOn, SheetFields, SignSheet
 from server.records.errors import Refused
 from server.records.questions.addresses import find_machine
@@ -34,7 +35,9 @@ class Drawn:
     content_sha256: str
 
 
-def drawn_up(store: Store, tag: str, day: date, signer: str = "", otherwise: str = "") -> Drawn:
+def drawn_up(
+    store: Store, tag: str, day: date, signer: str = "", otherwise: str = "", choice: SheetChoice = USUAL
+) -> Drawn:
     """A machine's sheet as its record is now, not signed. Without a signer it names the keeper, or `otherwise`."""
     with store.reading() as session:
         machine = find_machine(session, tag)
@@ -42,7 +45,7 @@ def drawn_up(store: Store, tag: str, day: date, signer: str = "", otherwise: str
         whole = whole_machine(session, machine)
     record = record_of(whole)
     spelled, content = canonical(record), digest(canonical(compared_of(record)))
-    sheet = sheet_data(whole, digest(spelled), day, signer or machine.keeper or otherwise)
+    sheet = sheet_data(whole, digest(spelled), day, signer or machine.keeper or otherwise, choice)
     return Drawn(sheet, spelled, made_after, content)
 
 
@@ -51,14 +54,24 @@ def check_address(public_url: str, sheet_digest: str) -> str:
     return f"{public_url}/verify/{sheet_digest}" if public_url else f"{BARE}{sheet_digest}"
 
 
-def sign(store: Store, tag: str, fields: SheetFields, who: str, public_url: str = "", seen: str | None = None) -> Done:
+def sign(
+    store: Store,
+    tag: str,
+    fields: SheetFields,
+    who: str,
+    public_url: str = "",
+    seen: str | None = None,
+    choice: SheetChoice = USUAL,
+) -> Done:
     """Sign a machine's sheet as its record is now, or refuse in words.
 
     `seen` is the content's digest of the sheet that the signer looked at: where it is another by now, nothing is
     signed. What others write elsewhere meanwhile is no reason to refuse; the sheet is made again.
     """
+    if choice.private:
+        raise Refused("A sheet that says what is private is for your own file, and is not signed.")
     for tries_left in reversed(range(TRIES)):
-        drawn = drawn_up(store, tag, fields.day, fields.signer)
+        drawn = drawn_up(store, tag, fields.day, fields.signer, choice=choice)
         if seen is not None and seen != drawn.content_sha256:
             raise Refused(
                 "The record of this machine was changed while you looked at its sheet. Nothing was signed. The sheet "
@@ -71,7 +84,7 @@ def sign(store: Store, tag: str, fields: SheetFields, who: str, public_url: str 
                 "machine": tag,
                 "made_after": drawn.made_after,
                 "record": drawn.record,
-                "pdf": mod_sheet_pdf(sheet, drawn.record),
+                "pdf": mod_sheet_pdf(sheet, drawn.record, choice.paper),
             }
         )
         try:

@@ -1,14 +1,17 @@
 """The mod sheet of a machine: as a page and an archival PDF with the record inside; signed, and as it was signed."""
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
+from urllib.parse import urlencode
 
 from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.documents.mod_sheet import SheetData
 from server.documents.pdf import mod_sheet_pdf
+from server.documents.sheet_choice import USUAL, SheetChoice
 from server.documents.signing import Drawn, drawn_up, sign
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
@@ -25,7 +28,10 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class SheetPage:
-    """The mod sheet of one machine, as of today, with those that were signed; `seen` tells which one is looked at."""
+    """The mod sheet of one machine, as of today and as chosen, with those that were signed.
+
+    `seen` tells which one is looked at; `mods` are those to choose from; `query` asks for the same choice elsewhere.
+    """
 
     machine: Machine
     tabs: list[tuple[str, str]]
@@ -34,11 +40,14 @@ class SheetPage:
     signed: Paged[SignedSheet]
     form: Form
     seen: str
+    choice: Form
+    mods: list[tuple[str, str]]
+    query: str
 
 
 @router.get("/machines/{tag}/sheet")
 def sheet_page(house: AtHome, tag: str, number: PageNumber) -> Response:
-    return _page(house, tag, number)
+    return _page(house, tag, number, _asked(house))
 
 
 @router.post("/machines/{tag}/sheet")
@@ -46,19 +55,25 @@ def sign_sheet(house: AtHome, tag: str, form: PostedForm) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
     try:
-        fields = form.read(SheetFields)
-        done = sign(house.store, machine.tag, fields, house.who, house.settings.public_url, form.text("seen"))
+        fields, choice = form.read(SheetFields), form.read(SheetChoice)
+        seen, public_url = form.text("seen"), house.settings.public_url
+        done = sign(house.store, machine.tag, fields, house.who, public_url, seen, choice)
     except Invalid as problem:
         form.refuse(problem)
-        return _page(house, tag, 1, form, 422)
+        return _page(house, tag, 1, _chosen_in(form.values), form, 422)
     return house.go(f"{address(machine)}/sheet#signed", done)
 
 
 @router.get("/machines/{tag}/sheet.pdf")
 def sheet_pdf(house: AtHome, tag: str) -> Response:
-    drawn = _drawn(house, tag)
+    asked = _asked(house)
+    try:
+        choice = asked.read(SheetChoice)
+        drawn = _drawn(house, tag, choice)
+    except Invalid:
+        return _page(house, tag, 1, asked)
     name = _file_name(drawn.sheet.tag, "mod-sheet", drawn.sheet.day)
-    return _pdf(mod_sheet_pdf(drawn.sheet, drawn.record), name)
+    return _pdf(mod_sheet_pdf(drawn.sheet, drawn.record, choice.paper), name)
 
 
 @router.get("/machines/{tag}/sheets/{n:int}.pdf")
@@ -71,20 +86,63 @@ def signed_pdf(house: AtHome, tag: str, n: int) -> Response:
     return _pdf(house.store.files.read(sheet.pdf_sha256), name)
 
 
-def _page(house: House, tag: str, number: int, form: Form | None = None, status: int = 200) -> Response:
-    drawn = _drawn(house, tag)
+def _page(house: House, tag: str, number: int, asked: Form, form: Form | None = None, status: int = 200) -> Response:
+    try:
+        drawn = _drawn(house, tag, asked.read(SheetChoice))
+    except Invalid as problem:
+        asked.refuse(problem)
+        drawn, status = _drawn(house, tag, USUAL), 422
+    sheet = drawn.sheet
     with house.reading() as session:
         machine = find_machine(session, tag)
         signed = signed_sheets(session, machine, number)
-    form = form or Form.blank(signer=drawn.sheet.signer, day=_today())
-    cautions = list(drawn.sheet.cautions)
-    context = SheetPage(machine, sections(machine), drawn.sheet, cautions, signed, form, drawn.content_sha256)
+    if not asked.text("chosen"):
+        asked.values["mods"] = [str(mod.number) for mod in (*sheet.in_force, *sheet.undone)]
+    context = SheetPage(
+        machine=machine,
+        tabs=sections(machine),
+        sheet=sheet,
+        cautions=list(sheet.cautions),
+        signed=signed,
+        form=form or Form.blank(signer=sheet.signer, day=_today()),
+        seen=drawn.content_sha256,
+        choice=asked,
+        mods=_mods(sheet),
+        query=_query(asked),
+    )
     return house.page("sheets/sheet.html", context, status)
 
 
-def _drawn(house: House, tag: str) -> Drawn:
+def _mods(sheet: SheetData) -> list[tuple[str, str]]:
+    """Every mod that the sheet could tell of, by number."""
+    told = [(mod.number, mod.title, mod.state) for mod in (*sheet.in_force, *sheet.undone)]
+    left_out = [(number, title, "left out") for number, title in sheet.left_out]
+    return [(str(number), f"{number}. {title} ({state})") for number, title, state in sorted([*told, *left_out])]
+
+
+def _asked(house: House) -> Form:
+    """What the address says is chosen."""
+    query = house.request.query_params
+    return _chosen_in({name: query.getlist(name) for name in query})
+
+
+def _chosen_in(values: Mapping[str, list[str]]) -> Form:
+    form = Form.blank(length="full", paper="A4")
+    form.values |= {name: texts for name, texts in values.items() if name in SheetChoice.model_fields}
+    form.prefix = "choice"
+    return form
+
+
+def _query(asked: Form) -> str:
+    """The same choice for another address; nothing where it is the usual one, or will not do."""
+    if asked.errors or not asked.text("chosen"):
+        return ""
+    return urlencode({name: asked.many(name) for name in SheetChoice.model_fields}, doseq=True)
+
+
+def _drawn(house: House, tag: str, choice: SheetChoice) -> Drawn:
     """The sheet as of today, by the machine's keeper or else by whoever asks."""
-    return drawn_up(house.store, tag, _today(), otherwise=house.who)
+    return drawn_up(house.store, tag, _today(), otherwise=house.who, choice=choice)
 
 
 def _pdf(content: bytes, name: str) -> Response:

@@ -133,6 +133,7 @@ ASKED_MORE = {
     "a map on which nothing was found": f"{MAIN}/map?find=R77",
     "a map without a picture": "/machines/MR-07/boards/keyboard/map",
     "a pin on a turned picture": f"{MAIN}/map/2/place?designator=R2&turn=90",
+    "a short sheet of some mods": "/machines/MR-07/sheet?chosen=yes&length=short&mods=1",
 }
 
 
