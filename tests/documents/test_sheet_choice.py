@@ -102,5 +102,5 @@ def test_it_can_be_printed_on_letter(told: Bench) -> None:
     pdf = mod_sheet_pdf(sheet_of(told), canonical({}), "Letter")
 
     with pikepdf.open(io.BytesIO(pdf)) as opened:
-        sizes = {tuple(float(edge) for edge in page.mediabox[2:]) for page in opened.pages}  # type: ignore[misc]
+        sizes = {tuple(float(edge) for edge in page.mediabox[2:]) for page in opened.pages}
     assert sizes == {LETTER}

@@ -11,7 +11,7 @@ from starlette.testclient import TestClient
 from server.documents.lists import MARK
 from server.records.questions.whole_lists import OF_A_MACHINE, OF_ALL
 from server.records.tables import Part
-from tests.pages.benchwork import HOSTILE, assert_sound, enter_part, post, set_up, words_of
+from tests.pages.benchwork import HOSTILE, address_of, assert_sound, enter_part, post, set_up, words_of
 
 BASE = "/machines/TM-03"
 
@@ -74,6 +74,20 @@ def test_parts_that_were_taken_out_can_be_entered_again(client: TestClient, app:
     assert "2 rows" in words_of(answer)
     with app.state.store.reading() as session:
         assert len(session.exec(select(Part)).all()) == 2
+
+
+def test_the_parts_of_one_board_can_be_taken_alone(client: TestClient) -> None:
+    address_of(post(client, f"{BASE}/boards/new", name="Supply", kind="supply"))
+    page = client.get(f"{BASE}/lists")
+    alone = {slug: client.get(f"{BASE}/lists/parts.csv?board={slug}") for slug in ("main-board", "supply")}
+
+    for slug, answer in alone.items():
+        assert f'href="{BASE}/lists/parts.csv?board={slug}"' in page.text
+        assert f"TM-03-{slug}-parts.csv" in answer.headers["content-disposition"]
+    assert alone["main-board"].text == client.get(f"{BASE}/lists/parts.csv").text
+    assert len(alone["supply"].text.splitlines()) == 1
+    assert client.get(f"{BASE}/lists/parts.csv?board=none").status_code == 404
+    assert client.get(f"{BASE}/lists/mods.csv?board=supply").status_code == 404
 
 
 def test_what_is_private_is_there_only_when_asked_for(client: TestClient) -> None:

@@ -38,20 +38,27 @@ Query = Callable[[Machine | None], Any]
 
 @dataclass(frozen=True, slots=True)
 class WholeList:
-    """A list: what it is called in a sentence, its columns by heading, and how its rows are chosen and ordered."""
+    """A list: what it is called in a sentence, its columns by heading, and how its rows are chosen and ordered.
+
+    One that is `by_board` can be had of one board alone.
+    """
 
     words: str
     columns: dict[str, Any]
     chosen: Query
     private: dict[str, Any] = field(default_factory=dict)
+    by_board: bool = False
 
     def headings(self, *, private: bool) -> list[str]:
         return [*self.columns, *(self.private if private else ())]
 
-    def rows(self, session: Session, machine: Machine | None, *, private: bool) -> Iterator[Sequence[Any]]:
-        """Every row, read a few at a time."""
+    def rows(
+        self, session: Session, machine: Machine | None, board: Board | None = None, *, private: bool
+    ) -> Iterator[Sequence[Any]]:
+        """Every row, of one board if one is given, read a few at a time."""
         shown = [*self.columns.values(), *(self.private.values() if private else ())]
-        query = self.chosen(machine).with_only_columns(*shown).execution_options(yield_per=AT_ONCE)
+        chosen = self.chosen(machine) if board is None else self.chosen(machine).where(Board.id == board.key)
+        query = chosen.with_only_columns(*shown).execution_options(yield_per=AT_ONCE)
         yield from session.connection().execute(query)
 
 
@@ -148,6 +155,7 @@ OF_A_MACHINE: dict[str, WholeList] = {
         | _named(Position, "mounting", "expected_type", "expected_value")
         | _named(Part, "note"),
         _seated,
+        by_board=True,
     ),
     "positions": WholeList(
         "positions",
