@@ -26,6 +26,7 @@ from server.pages import (
     labels,
     machine_page,
     machines,
+    many_sheets,
     map_match,
     map_pins,
     maps,
@@ -84,6 +85,7 @@ ROUTERS = (
     sheets.router,
     verify.router,
     dossiers.router,
+    many_sheets.router,
     exports.router,
     understood.router,
     bench_readers.router,  # before the sums: its addresses are theirs otherwise

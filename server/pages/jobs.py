@@ -28,6 +28,10 @@ Heard = Callable[[int, int], None]
 Act = Callable[[Heard], str]
 
 
+class Stopped(Exception):
+    """Someone asked the work to stop."""
+
+
 @dataclass(slots=True)
 class Job:
     """One long act: what it is, how far it is, how it ended, and where to go on or back to (address, words)."""
@@ -36,13 +40,17 @@ class Job:
     onward: tuple[str, str]
     back: tuple[str, str]
     key: str = field(default_factory=lambda: secrets.token_urlsafe(9))
-    state: Literal["running", "done", "failed"] = "running"
+    state: Literal["running", "done", "stopped", "failed"] = "running"
+    stopping: bool = False
     done: int = 0
     total: int = 0
     sentence: str = ""
 
     def heard(self, done: int, total: int) -> None:
+        """How far it is; what is not yet all done is left by raising, where someone asked to stop."""
         self.done, self.total = done, total
+        if self.stopping and done < total:
+            raise Stopped
 
 
 class Jobs:
@@ -71,6 +79,8 @@ def _do(job: Job, act: Act) -> None:
     try:
         job.sentence = act(job.heard)
         job.state = "done"
+    except Stopped:
+        job.sentence, job.state = "It was stopped before it was done.", "stopped"
     except RecordError as refused:
         job.sentence, job.state = str(refused), "failed"
     except Exception:
@@ -113,6 +123,16 @@ def job_page(house: AtHome, key: str) -> Response:
     if job.state == "running":
         response.headers["Refresh"] = REFRESH_S
     return response
+
+
+@router.post("/jobs/{key}/stop")
+def stop_job(house: AtHome, key: str) -> Response:
+    """Asked to stop, it does so at the next step; what was all but done is finished."""
+    job = jobs_of(house.request.app).find(key)
+    if job is None:
+        return job_page(house, key)
+    job.stopping = True
+    return house.go(job_address(job))
 
 
 FORGOTTEN_WAYS = [("/journal", "See what was last written"), ("/", "Back to the shelf")]

@@ -27,6 +27,7 @@ NO_PAGES = {
     "/lists/{name}.csv",
     "/machines/{tag}/lists/{name}.csv",
     "/machines/{tag}/dossier/{key}",
+    "/sheets/{key}",
     "/kept-aside/labels.pdf",
     "/api/v1/machines/{tag}",
     "/api/v1/procedures",
