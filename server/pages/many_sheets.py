@@ -27,9 +27,8 @@ KIND = "archive"
 
 
 class ManyChoice(Command):
-    """Whose sheets, and what is on each."""
+    """Whose sheets, where no tag is every machine's, and what is on each."""
 
-    whose: Literal["all", "some"] = "all"
     tags: list[str] = Field(default_factory=list)
     length: Literal["full", "short"] = "full"
     paper: Literal["A4", "Letter"] = "A4"
@@ -76,12 +75,11 @@ def many_sheets_file(house: AtHome, key: str) -> Response:
 
 
 def _tags(session: Session, asked: ManyChoice) -> list[str]:
-    if asked.whose == "all":
-        tags = list(session.exec(select(Machine.tag).order_by(col(Machine.tag_key))))
-    else:
-        tags = [_there(session, tag) for tag in dict.fromkeys(asked.tags)]
+    if asked.tags:
+        return [_there(session, tag) for tag in dict.fromkeys(asked.tags)]
+    tags = list(session.exec(select(Machine.tag).order_by(col(Machine.tag_key))))
     if not tags:
-        raise Invalid({"tags": "Choose at least one machine."})
+        raise Invalid({"": "No machine is on the shelf yet, so there is no sheet to write."})
     return tags
 
 

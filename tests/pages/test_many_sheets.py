@@ -17,8 +17,8 @@ from tests.pages.test_imports import await_job
 SHEETS = "/sheets"
 
 
-@pytest.fixture(autouse=True)
-def _machines(app: FastAPI) -> None:
+@pytest.fixture
+def machines(app: FastAPI) -> None:
     tell(app.state.store)
     Bench(app.state.store).do(EnterMachine, tag="PL-02", model="Plover 80")
 
@@ -32,11 +32,12 @@ def names_in(client: TestClient, page: Response) -> list[str]:
     return [re.sub(r"\d{4}-\d\d-\d\d", "DAY", name) for name in zipfile.ZipFile(io.BytesIO(taken.content)).namelist()]
 
 
+@pytest.mark.usefixtures("machines")
 @pytest.mark.parametrize(
     ("typed", "names"),
     [
-        ({"whose": "all"}, ["0001-PL-01-DAY-mod-sheet.pdf", "0002-PL-02-DAY-mod-sheet.pdf"]),
-        ({"whose": "some", "tags": "pl-02", "length": "short"}, ["0001-PL-02-DAY-mod-sheet.pdf"]),
+        ({}, ["0001-PL-01-DAY-mod-sheet.pdf", "0002-PL-02-DAY-mod-sheet.pdf"]),
+        ({"tags": "pl-02", "length": "short"}, ["0001-PL-02-DAY-mod-sheet.pdf"]),
     ],
 )
 def test_sheets_are_written_and_taken(client: TestClient, typed: dict[str, str], names: list[str]) -> None:
@@ -47,6 +48,7 @@ def test_sheets_are_written_and_taken(client: TestClient, typed: dict[str, str],
     assert names_in(client, page) == names
 
 
+@pytest.mark.usefixtures("machines")
 @pytest.mark.parametrize("headers", [{}, HTMX])
 def test_the_page_offers_every_machine(client: TestClient, headers: dict[str, str]) -> None:
     page = client.get(SHEETS, headers=headers)
@@ -56,12 +58,12 @@ def test_the_page_offers_every_machine(client: TestClient, headers: dict[str, st
     assert_sound(page)
 
 
+@pytest.mark.usefixtures("machines")
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ({"whose": "some"}, "Choose at least one machine."),
-        ({"whose": "some", "tags": "XX-99"}, "There is no machine “XX-99”."),
-        ({"whose": "others"}, "Choose one of the words offered"),
+        ({"tags": "XX-99"}, "There is no machine “XX-99”."),
+        ({"length": "endless"}, "Choose one of the words offered"),
         ({"paper": "A3"}, "Choose one of the words offered"),
     ],
 )
@@ -76,3 +78,10 @@ def test_a_choice_that_will_not_do_is_told_beside_it(client: TestClient, typed: 
 @pytest.mark.parametrize("key", ["unknown-key", "a", "x" * 80, "..%2f..%2fputback"])
 def test_a_file_that_is_none_of_these_is_not_found(client: TestClient, key: str) -> None:
     assert client.get(f"{SHEETS}/{key}").status_code == 404
+
+
+def test_an_empty_shelf_has_no_sheets(client: TestClient) -> None:
+    page = post(client, SHEETS)
+
+    assert page.status_code == 422
+    assert "No machine is on the shelf yet" in words_of(page)
