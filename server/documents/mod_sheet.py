@@ -50,7 +50,7 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str, choice:
         in_force=tuple(sheet for mod, sheet in told if not is_undone(whole, mod)),
         undone=tuple(sheet for mod, sheet in told if is_undone(whole, mod)),
         went_along=tuple(went_along(whole)),
-        trials=tuple(sheet_trials(whole, [mod for mod in mods if not is_undone(whole, mod)])),
+        trials=tuple(sheet_trials(whole, [mod for mod in done if not is_undone(whole, mod)], mods)),
         bags=tuple(
             _bag(whole, bag, private=bool(choice.private))
             for bag in whole.storages

@@ -9,8 +9,11 @@ from server.records.questions.trials import figures_of
 from server.records.tables import Mod, Procedure, Trial
 
 
-def sheet_trials(whole: WholeMachine, mods: Sequence[Mod]) -> list[SheetTrial]:
-    """One line a procedure and mod; a procedure that no mod has trials on both sides of shows its latest trial."""
+def sheet_trials(whole: WholeMachine, mods: Sequence[Mod], told: Sequence[Mod]) -> list[SheetTrial]:
+    """One line a procedure and mod; a procedure that no mod has trials on both sides of shows its latest trial.
+
+    Of `mods`, all that are in force, those are `told` of.
+    """
     lines = []
     for procedure in whole.procedures:
         trials = sorted(
@@ -18,7 +21,7 @@ def sheet_trials(whole: WholeMachine, mods: Sequence[Mod]) -> list[SheetTrial]:
             key=lambda trial: (trial.day, trial.number),
         )
         pairs = [(mod, pair) for mod in mods if (pair := _pair(whole, trials, mod.key))]
-        lines += [_compared(whole, procedure, mod, *pair) for mod, pair in pairs]
+        lines += [_compared(whole, procedure, mod, *pair) for mod, pair in pairs if mod in told]
         if trials and not pairs:
             lines.append(SheetTrial(procedure.title, "", None, _reading(trials[-1], procedure), ""))
     return lines

@@ -1,7 +1,8 @@
 """Long work, done in a thread while its page shows how far it has come.
 
 Jobs live in this process only, on `app.state`: a restart forgets them, and what they wrote is in the record. The page
-needs no script: a Refresh header asks the browser to look again, and htmx, where it runs, asks sooner.
+needs no script: without one the browser is asked to look again, and htmx, where it runs, asks sooner. Once the work
+has ended, what htmx asked for is the whole page, so that nothing is offered that can no longer be done.
 """
 
 import secrets
@@ -23,7 +24,7 @@ log = structlog.get_logger("putback.job")
 router = APIRouter()
 REMEMBERED = 200
 WORKERS = 2
-REFRESH_S = "2"
+ASKS_AGAIN = "job"
 Heard = Callable[[int, int], None]
 Act = Callable[[Heard], str]
 
@@ -120,8 +121,8 @@ def job_page(house: AtHome, key: str) -> Response:
         return house.page("problem.html", ProblemPage("No such work is known", sentence, FORGOTTEN_WAYS), 404)
     response = house.page("jobs/job.html", JobPage(job, job_address(job)))
     response.headers["Cache-Control"] = "no-store"
-    if job.state == "running":
-        response.headers["Refresh"] = REFRESH_S
+    if job.state != "running" and house.request.headers.get("HX-Trigger") == ASKS_AGAIN:
+        response.headers["HX-Refresh"] = "true"
     return response
 
 

@@ -6,7 +6,6 @@ from typing import Literal
 
 from fastapi import APIRouter
 from pydantic import Field
-from sqlmodel import Session, col, select
 from starlette.responses import FileResponse, Response
 
 from server.documents.many_sheets import ManyAsked, write_sheets
@@ -18,12 +17,10 @@ from server.pages.jobs import Job, job_address, jobs_of
 from server.pages.to_fetch import forget_old, place_of, written
 from server.records.commands.base import Command
 from server.records.errors import Invalid, NotFound
-from server.records.questions.addresses import find_machine
-from server.records.questions.machines import machines_offered
-from server.records.tables import Machine
+from server.records.questions.machines import OFFERED_MOST, machines_offered, tags_of_machines
 
 router = APIRouter()
-KIND = "archive"
+KIND = "sheet"
 
 
 class ManyChoice(Command):
@@ -40,6 +37,7 @@ class ManySheetsPage:
 
     form: Form
     machines: list[tuple[str, str]]
+    hint: str
 
 
 @router.get("/sheets")
@@ -52,9 +50,15 @@ def make_many_sheets(house: AtHome, form: PostedForm) -> Response:
     try:
         asked = form.read(ManyChoice)
         with house.reading() as session:
-            tags = _tags(session, asked)
+            tags = tags_of_machines(session, asked.tags)
+    except NotFound as missing:
+        form.refuse(Invalid({"tags": str(missing)}))
+        return _page(house, form, 422)
     except Invalid as problem:
         form.refuse(problem)
+        return _page(house, form, 422)
+    if not tags:
+        form.refuse(Invalid({"": "No machine is on the shelf yet, so there is no sheet to write."}))
         return _page(house, form, 422)
     forget_old(house, KIND)
     job = Job("Writing mod sheets", onward=("", "Download them"), back=("/sheets", "Back to the choice"))
@@ -74,23 +78,10 @@ def many_sheets_file(house: AtHome, key: str) -> Response:
     return FileResponse(place, media_type="application/zip", headers=headers)
 
 
-def _tags(session: Session, asked: ManyChoice) -> list[str]:
-    if asked.tags:
-        return [_there(session, tag) for tag in dict.fromkeys(asked.tags)]
-    tags = list(session.exec(select(Machine.tag).order_by(col(Machine.tag_key))))
-    if not tags:
-        raise Invalid({"": "No machine is on the shelf yet, so there is no sheet to write."})
-    return tags
-
-
-def _there(session: Session, tag: str) -> str:
-    try:
-        return find_machine(session, tag).tag
-    except NotFound as missing:
-        raise Invalid({"tags": str(missing)}) from None
-
-
 def _page(house: House, form: Form, status: int = 200) -> Response:
     with house.reading() as session:
         machines = machines_offered(session)
-    return house.page("sheets/many.html", ManySheetsPage(form, machines), status)
+    hint = "Tick those you want. With none ticked, it is every machine on the shelf."
+    if len(machines) == OFFERED_MOST:
+        hint += f" Only the first {OFFERED_MOST} are offered here."
+    return house.page("sheets/many.html", ManySheetsPage(form, machines, hint), status)

@@ -58,8 +58,9 @@ def sign_sheet(house: AtHome, tag: str, form: PostedForm) -> Response:
         fields, choice = form.read(SheetFields), form.read(SheetChoice)
         seen, public_url = form.text("seen"), house.settings.public_url
         done = sign(house.store, machine.tag, fields, house.who, public_url, seen, choice)
-    except Invalid as problem:
-        form.refuse(problem)
+    except Invalid as problem:  # what is wrong with the choice is told beside the choice
+        of_form = {name: said for name, said in problem.messages.items() if name not in SheetChoice.model_fields}
+        form.refuse(Invalid(of_form))
         return _page(house, tag, 1, _chosen_in(form.values), form, 422)
     return house.go(f"{address(machine)}/sheet#signed", done)
 
@@ -72,7 +73,8 @@ def sheet_pdf(house: AtHome, tag: str) -> Response:
         drawn = _drawn(house, tag, choice)
     except Invalid:
         return _page(house, tag, 1, asked)
-    name = _file_name(drawn.sheet.tag, "mod-sheet", drawn.sheet.day)
+    what = "mod-sheet-private" if choice.private else "mod-sheet"
+    name = _file_name(drawn.sheet.tag, what, drawn.sheet.day)
     return _pdf(mod_sheet_pdf(drawn.sheet, drawn.record, choice.paper), name)
 
 
@@ -96,6 +98,7 @@ def _page(house: House, tag: str, number: int, asked: Form, form: Form | None = 
     with house.reading() as session:
         machine = find_machine(session, tag)
         signed = signed_sheets(session, machine, number)
+    query = _query(asked)
     if not asked.text("chosen"):
         asked.values["mods"] = [str(mod.number) for mod in (*sheet.in_force, *sheet.undone)]
     context = SheetPage(
@@ -108,7 +111,7 @@ def _page(house: House, tag: str, number: int, asked: Form, form: Form | None = 
         seen=drawn.content_sha256,
         choice=asked,
         mods=_mods(sheet),
-        query=_query(asked),
+        query=query,
     )
     return house.page("sheets/sheet.html", context, status)
 
@@ -135,7 +138,8 @@ def _chosen_in(values: Mapping[str, list[str]]) -> Form:
 
 def _query(asked: Form) -> str:
     """The same choice for another address; nothing where it is the usual one, or will not do."""
-    if asked.errors or not asked.text("chosen"):
+    usual = _chosen_in({})
+    if asked.errors or all(asked.many(name) == usual.many(name) for name in SheetChoice.model_fields):
         return ""
     return urlencode({name: asked.many(name) for name in SheetChoice.model_fields}, doseq=True)
 
@@ -146,7 +150,7 @@ def _drawn(house: House, tag: str, choice: SheetChoice) -> Drawn:
 
 
 def _pdf(content: bytes, name: str) -> Response:
-    headers = {"Content-Disposition": f'inline; filename="{name}"'}
+    headers = {"Content-Disposition": f'inline; filename="{name}"', "Cache-Control": "no-store"}
     return Response(content, media_type="application/pdf", headers=headers)
 
 

@@ -13,7 +13,7 @@ from server.documents.sheet_choice import SheetChoice
 from server.records.commands.machines import EnterMachine
 from server.records.errors import NotFound
 from server.records.store import Store
-from tests.documents.invented import KEEPER, TAG, Bench, tell
+from tests.documents.invented import KEEPER, PRIVATE_WORDS, TAG, Bench, tell
 
 DAY = date(2026, 1, 2)
 
@@ -50,6 +50,8 @@ def test_each_machine_has_a_sheet_with_its_record(store: Store, tmp_path: Path) 
     for tag, content in zip([TAG, "PL.02", "PL-02"], sheets.values(), strict=True):
         with pikepdf.open(io.BytesIO(content)) as pdf:
             assert [str(one) for one in pdf.attachments] == [f"{tag}-record.json"]
+            attached = b"".join(one.get_file().read_bytes() for one in pdf.attachments.values())
+            assert [word for word in PRIVATE_WORDS if word.encode() in attached] == []
             assert (len(pdf.pages), float(pdf.pages[0].mediabox[2])) == (1, 612)
 
 

@@ -42,13 +42,18 @@ def test_work_that_was_stopped_says_so_and_leads_back(client: TestClient, app: F
 
     running = client.get(job_address(job))
     asked = post(client, f"{job_address(job)}/stop")
+    stopping = client.get(address_of(asked))
     steps.go_on.set()
     page = await_job(client, address_of(asked))
+    polled = client.get(job_address(job), headers={"HX-Request": "true", "HX-Trigger": "job"})
 
     assert "Stop it" in words_of(running)
     assert "It was stopped before it was done. Nothing was stored. Back to the lists" in words_of(page)
+    assert "It stops at its next step." in words_of(stopping)
+    assert "Stop it" not in words_of(stopping)
+    assert polled.headers["hx-refresh"] == "true"
     assert steps.taken == [0]
-    for one in (running, page):
+    for one in (running, stopping, page):
         assert_sound(one)
 
 

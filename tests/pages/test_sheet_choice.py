@@ -44,6 +44,29 @@ def test_the_page_and_the_pdf_are_as_chosen(client: TestClient) -> None:
     assert_sound(page)
 
 
+@pytest.mark.parametrize("asked", ["length=short", "paper=Letter"])
+def test_what_an_address_asks_for_alone_is_taken_and_signed_as_well(client: TestClient, asked: str) -> None:
+    page = client.get(f"{SHEET}?{asked}")
+
+    assert f"{asked}" in page.text.split("Take the PDF")[0].rpartition("href=")[2]
+    assert f'name="{asked.split("=")[0]}" value="{asked.split("=")[1]}"' in page.text.split('id="sign"')[1]
+
+
+def test_a_private_pdf_is_named_as_one(client: TestClient) -> None:
+    names = [client.get(f"{PDF}{query}").headers["content-disposition"] for query in ("", "?private=yes")]
+
+    assert ["private" in name for name in names] == [False, True]
+    assert client.get(PDF).headers["cache-control"] == "no-store"
+
+
+def test_a_choice_refused_while_signing_is_told_once(client: TestClient) -> None:
+    page = post(client, SHEET, signer="Ada Wren", day="2026-01-02", chosen="yes", mods="9")
+
+    assert page.status_code == 422
+    assert page.text.count('class="error-summary"') == 1
+    assert 'href="#choice-mods"' in page.text
+
+
 def test_what_was_chosen_is_signed(client: TestClient) -> None:
     page = client.get(f"{SHEET}?{CHOSEN}")
     seen = page.text.split('name="seen" value="')[1][:64]

@@ -12,6 +12,8 @@ from sqlalchemy import select as columns
 from sqlalchemy.orm import Mapped
 from sqlmodel import Session, col, func, select
 
+from server.records.errors import NotFound
+from server.records.questions.addresses import tag_key
 from server.records.questions.paging import Paged, page_of, paged
 from server.records.tables import Board, Machine, Mod, Part, Placement, Position, Step, Storage
 from server.records.traces import BY_MOUNTING, ORDER, rank_of, trace_of_kind
@@ -82,6 +84,18 @@ def machines_offered(session: Session, most: int = OFFERED_MOST) -> list[tuple[s
         select(Machine.tag, Machine.maker, Machine.model, Machine.variant).order_by(col(Machine.tag_key)).limit(most)
     )
     return [(tag, " ".join(filter(None, [tag, *named]))) for tag, *named in session.exec(query)]
+
+
+def tags_of_machines(session: Session, asked: Sequence[str]) -> list[str]:
+    """The tags of the machines that are asked for, or of all. Raises NotFound for the first that is not there."""
+    query = select(Machine.tag_key, Machine.tag).order_by(col(Machine.tag_key))
+    if not asked:
+        return [tag for _, tag in session.exec(query)]
+    keys = {tag_key(tag): tag for tag in asked}
+    found = dict(session.exec(query.where(col(Machine.tag_key).in_(keys))).all())
+    if missing := next((tag for key, tag in keys.items() if key not in found), None):
+        raise NotFound("machine", missing)
+    return list(found.values())
 
 
 POSITIONS = select(func.count(col(Position.id))).where(Position.board_id == Board.id).correlate(Board).scalar_subquery()
