@@ -212,6 +212,29 @@ def test_a_list_and_a_single_entry_are_journalled_alike(store: Store) -> None:
 
 
 @pytest.mark.usefixtures("board")
+def test_a_list_that_was_stopped_leaves_nothing(store: Store) -> None:
+    """Whoever hears of progress stops it by raising."""
+
+    class Halt(Exception):
+        pass
+
+    def stopping(done: int, total: int) -> None:  # noqa: ARG001
+        if done:
+            raise Halt
+
+    rows = "\n".join(f"R{n},resistor,,330 Ω,,,unknown,soldered,,," for n in range(1, 1001))
+    command = parts_list.command_for(store, "TM-03", "main-board", (HEADING + rows).encode())
+
+    with pytest.raises(Halt):
+        store.carry_out(command, "keeper", stopping)
+
+    assert counts(store) == (0, 0, 0)
+    with store.reading() as session:
+        assert session.exec(select(func.max(JournalEntry.seq))).one() == 2
+    assert store.carry_out(command, "keeper").seq == 3
+
+
+@pytest.mark.usefixtures("board")
 def test_five_thousand_rows_go_in_quickly_with_progress_and_one_entry(store: Store) -> None:
     lines = (f"R{n},resistor,carbon film,{n % 900 + 1} kΩ ±5 %,8342,XYZ,original,soldered,,," for n in range(1, 5001))
     command = parts_list.command_for(store, "TM-03", "main-board", (HEADING + "\n".join(lines)).encode())
