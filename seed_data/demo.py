@@ -3,7 +3,7 @@
 It goes in through the same commands as a user's input, one journal entry each.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -14,6 +14,7 @@ from server.records import parts_list
 from server.records.commands import calculations, dating, loans, machines, mods, parts, steps, trials
 from server.records.commands.sheets import SheetFields
 from server.records.store import Store
+from server.records.work import Heard
 
 HERE = Path(__file__).parent
 KEEPER = "Ilse Marrand"
@@ -21,7 +22,7 @@ MERLE = "MR-07"
 LISTS = (("main-board", "main_board.csv"), ("supply", "supply.csv"))
 
 
-def fill(store: Store, heard: Callable[[int, int], None]) -> None:
+def fill(store: Store, heard: Heard) -> None:
     """Write the whole story into an empty record."""
     story = [*_machines(), *_lists(), *_codes(), *attached.came_in(MERLE),
              *attached.program_dumped(MERLE, "main-board/U2"), *_spare(), *_procedures(), *_before(),

@@ -2,7 +2,7 @@
 
 import socket
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
 from datetime import date
 from pathlib import Path
@@ -20,6 +20,7 @@ from server.app import configure_logs, create_app, open_record
 from server.records import checks, migrate
 from server.records.errors import RecordError
 from server.records.store import FILES, Store
+from server.records.work import Heard
 from server.settings import Settings, unset
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, help="Keep the record of vintage computers.")
@@ -150,7 +151,7 @@ def _plainly() -> Iterator[None]:
 
 
 @contextmanager
-def _progress(words: str) -> Iterator[Callable[[int, int], None]]:
+def _progress(words: str) -> Iterator[Heard]:
     with Progress(console=console, transient=True) as bar:
         task = bar.add_task(words, total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -7,12 +7,11 @@ needs no more memory than one with none. Knows nothing of the web.
 """
 
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
 from server.documents.bags import BagWriter
 from server.documents.crm import CONTEXT
@@ -22,15 +21,15 @@ from server.documents.pdf import mod_sheet_pdf
 from server.documents.record import PRIVATE_COLUMNS, canonical, digest, record_of
 from server.documents.record_schema import MachineRecord
 from server.records import journal
-from server.records.files import FileStore
+from server.records.files import FileStore, written_beside
 from server.records.questions.addresses import find_machine
 from server.records.questions.journal import entries_about
 from server.records.questions.sheet import WholeMachine, whole_machine
 from server.records.store import Store
 from server.records.tables import JournalEntry
+from server.records.work import Heard
 
 ENDINGS = {"image/heic": ".heic", "image/jpeg": ".jpg", "image/png": ".png", "image/webp": ".webp"}
-Heard = Callable[[int, int], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,16 +55,10 @@ def write_dossier(store: Store, asked: Asked, place: Path, heard: Heard) -> str:
 
     `heard` is told how many of its files are in. Raises NotFound, Damaged where a kept file is not whole, and OSError.
     """
-    place.parent.mkdir(parents=True, exist_ok=True)
-    beside = place.with_name(f".{place.name}.{uuid4().hex}")
-    try:
-        with store.reading() as session:
-            whole = whole_machine(session, find_machine(session, asked.tag))
-            entries = entries_about(session, whole.machine)
-            count = _write(beside, asked, whole, entries, store.files, heard)
-        beside.replace(place)
-    finally:
-        beside.unlink(missing_ok=True)
+    with written_beside(place) as beside, store.reading() as session:
+        whole = whole_machine(session, find_machine(session, asked.tag))
+        entries = entries_about(session, whole.machine)
+        count = _write(beside, asked, whole, entries, store.files, heard)
     files = "1 photograph or file" if count == 1 else f"{count:,} photographs and files"
     return f"The dossier of {whole.machine.tag} is whole, with {files}."
 

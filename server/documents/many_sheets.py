@@ -4,19 +4,18 @@ Each machine is read, laid out and written before the next, so that memory does 
 """
 
 import zipfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from uuid import uuid4
 
 from server.documents.dossier import folder_of
 from server.documents.pdf import mod_sheet_pdf
 from server.documents.sheet_choice import USUAL, SheetChoice
 from server.documents.signing import drawn_up
+from server.records.files import written_beside
 from server.records.store import Store
-
-Heard = Callable[[int, int], None]
+from server.records.work import Heard
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,18 +33,12 @@ def write_sheets(store: Store, asked: ManyAsked, place: Path, heard: Heard) -> s
 
     `heard` is told how many are in, and stops the work by raising. Raises NotFound where a machine is gone; OSError.
     """
-    place.parent.mkdir(parents=True, exist_ok=True)
-    beside = place.with_name(f".{place.name}.{uuid4().hex}")
-    try:
-        with zipfile.ZipFile(beside, "w") as archive:
-            for number, tag in enumerate(asked.tags):
-                heard(number, len(asked.tags))
-                drawn = drawn_up(store, tag, asked.day, otherwise=asked.signer, choice=asked.choice)
-                pdf = mod_sheet_pdf(drawn.sheet, drawn.record, asked.choice.paper)
-                archive.writestr(_entry(drawn.sheet.tag, number, asked.day), pdf)
-        beside.replace(place)
-    finally:
-        beside.unlink(missing_ok=True)
+    with written_beside(place) as beside, zipfile.ZipFile(beside, "w") as archive:
+        for number, tag in enumerate(asked.tags):
+            heard(number, len(asked.tags))
+            drawn = drawn_up(store, tag, asked.day, otherwise=asked.signer, choice=asked.choice)
+            pdf = mod_sheet_pdf(drawn.sheet, drawn.record, asked.choice.paper)
+            archive.writestr(_entry(drawn.sheet.tag, number, asked.day), pdf)
     heard(len(asked.tags), len(asked.tags))
     return "1 sheet is written." if len(asked.tags) == 1 else f"{len(asked.tags):,} sheets are written."
 

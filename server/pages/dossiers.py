@@ -4,15 +4,14 @@ from dataclasses import dataclass
 from datetime import date
 
 from fastapi import APIRouter
-from starlette.responses import FileResponse, Response
+from starlette.responses import Response
 
 from server.documents.dossier import Asked, folder_of, write_dossier
-from server.pages.file_names import as_attachment
 from server.pages.forms import PostedForm
 from server.pages.house import AtHome
 from server.pages.jobs import Job, job_address, jobs_of
 from server.pages.machines import address, sections
-from server.pages.to_fetch import forget_old, place_of, written
+from server.pages.to_fetch import fetched, forget_old, place_of
 from server.records.questions.addresses import find_machine
 from server.records.tables import Machine
 
@@ -55,10 +54,4 @@ def make_dossier(house: AtHome, tag: str, form: PostedForm) -> Response:
 def dossier_file(house: AtHome, tag: str, key: str) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
-    place = written(house, KIND, key)
-    day = date.fromtimestamp(place.stat().st_mtime)  # noqa: DTZ012 (the keeper's own calendar day)
-    headers = {
-        "Content-Disposition": as_attachment(f"{folder_of(machine.tag, day)}.zip"),
-        "Cache-Control": "no-store",
-    }
-    return FileResponse(place, media_type="application/zip", headers=headers)
+    return fetched(house, KIND, key, lambda day: f"{folder_of(machine.tag, day)}.zip")

@@ -24,6 +24,7 @@ from server.pages.uploads import (
     keep_each,
     onward,
     subject_at,
+    where_seen,
 )
 from server.records.commands.files import AddFile, DropFile, FileFields, ReviseFile
 from server.records.errors import Refused
@@ -185,16 +186,9 @@ def add_files(house: AtHome, tag: str, kind: str, files: FilesSent, form: Posted
     outcome = keep_each(files, NAMELESS, lambda name, file: _add(house, held, form, name, file))
     if outcome.refused:
         return _sent(house, held, form, outcome)
-    return house.go(_where_seen(house, held), outcome.kept[-1])
-
-
-def _where_seen(house: House, held: Subject) -> str:
-    """Where what was added last is seen: on the record's own page as long as that shows all."""
     with house.reading() as session:
         last = files_of(session, held).last
-    if last == 1:
-        return address_on(held, WHAT) if held.section else onward(held, WHAT)
-    return f"{address_on(held, WHAT)}?page={last}"
+    return house.go(where_seen(held, WHAT, last), outcome.kept[-1])
 
 
 def _add(house: House, held: Subject, form: Form, name: str, file: UploadFile) -> Done:

@@ -19,13 +19,13 @@ from starlette.responses import Response
 from server.pages.house import AtHome
 from server.pages.problems import SENTENCES, ProblemPage
 from server.records.errors import RecordError
+from server.records.work import Heard
 
 log = structlog.get_logger("putback.job")
 router = APIRouter()
 REMEMBERED = 200
 WORKERS = 2
 ASKS_AGAIN = "job"
-Heard = Callable[[int, int], None]
 Act = Callable[[Heard], str]
 
 

@@ -6,15 +6,14 @@ from typing import Literal
 
 from fastapi import APIRouter
 from pydantic import Field
-from starlette.responses import FileResponse, Response
+from starlette.responses import Response
 
 from server.documents.many_sheets import ManyAsked, write_sheets
 from server.documents.sheet_choice import SheetChoice
-from server.pages.file_names import as_attachment
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.jobs import Job, job_address, jobs_of
-from server.pages.to_fetch import forget_old, place_of, written
+from server.pages.to_fetch import fetched, forget_old, place_of
 from server.records.commands.base import Command
 from server.records.errors import Invalid, NotFound
 from server.records.questions.machines import OFFERED_MOST, machines_offered, tags_of_machines
@@ -72,10 +71,7 @@ def make_many_sheets(house: AtHome, form: PostedForm) -> Response:
 
 @router.get("/sheets/{key}")
 def many_sheets_file(house: AtHome, key: str) -> Response:
-    place = written(house, KIND, key)
-    day = date.fromtimestamp(place.stat().st_mtime)  # noqa: DTZ012 (the keeper's own calendar day)
-    headers = {"Content-Disposition": as_attachment(f"mod-sheets-{day}.zip"), "Cache-Control": "no-store"}
-    return FileResponse(place, media_type="application/zip", headers=headers)
+    return fetched(house, KIND, key, lambda day: f"mod-sheets-{day}.zip")
 
 
 def _page(house: House, form: Form, status: int = 200) -> Response:

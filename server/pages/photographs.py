@@ -26,6 +26,7 @@ from server.pages.uploads import (
     keep_each,
     onward,
     subject_at,
+    where_seen,
 )
 from server.records.commands.base import Command, Line
 from server.records.commands.photographs import AddPhotograph, CaptionFields, DropPhotograph, ReviseCaption
@@ -216,16 +217,9 @@ def add_photographs(house: AtHome, tag: str, kind: str, files: FilesSent, form: 
     outcome = keep_each(files, NAMELESS, lambda name, file: _add(house, subject, form, name, file))
     if outcome.refused:
         return _sent(house, subject, form, outcome)
-    return house.go(_where_seen(house, subject), outcome.kept[-1])
-
-
-def _where_seen(house: House, subject: Subject) -> str:
-    """Where what was added last is seen: on the record's own page as long as that shows all."""
     with house.reading() as session:
         last = photographs_of(session, subject).last
-    if subject.section:  # it has no page of its own
-        return address_on(subject, WHAT) if last == 1 else f"{address_on(subject, WHAT)}?page={last}"
-    return onward(subject, WHAT) if last == 1 else f"{address_on(subject, WHAT)}?page={last}"
+    return house.go(where_seen(subject, WHAT, last), outcome.kept[-1])
 
 
 def _add(house: House, subject: Subject, form: Form, name: str, file: UploadFile) -> Done:

@@ -90,6 +90,13 @@ def address_on(subject: Subject, what: str) -> str:
     return f"{address(subject.machine)}/{what}/on/{quote(subject.kind)}{named}"
 
 
+def where_seen(subject: Subject, what: str, last: int) -> str:
+    """Where what was added last is seen: on the record's own page, if it has one, as long as that shows all."""
+    if last > 1:
+        return f"{address_on(subject, what)}?page={last}"
+    return address_on(subject, what) if subject.section else onward(subject, what)
+
+
 def onward(subject: Subject, what: str) -> str:
     """Where on the record's own page that is seen."""
     base = address(subject.machine)

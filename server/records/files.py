@@ -8,7 +8,7 @@ folder of its own, `derived`, which may be emptied. Knows nothing of what a file
 import hashlib
 import os
 from collections.abc import Callable, Iterator
-from contextlib import suppress
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from uuid import uuid4
 
@@ -81,17 +81,23 @@ class FileStore:
 
 def _write_whole(place: Path, content: bytes) -> None:
     """All of the file or none of it, whatever happens meanwhile: written beside its place, synced, then moved there."""
+    with written_beside(place) as beside, beside.open("xb") as file:
+        file.write(content)
+        file.flush()
+        os.fsync(file.fileno())
+    _sync_folder(place.parent)
+
+
+@contextmanager
+def written_beside(place: Path) -> Iterator[Path]:
+    """Where a file is written before it takes its place, which it does once it is whole."""
     place.parent.mkdir(parents=True, exist_ok=True)
     beside = place.with_name(f".{place.name}.{uuid4().hex}")
     try:
-        with beside.open("xb") as file:
-            file.write(content)
-            file.flush()
-            os.fsync(file.fileno())
+        yield beside
         beside.replace(place)
     finally:
         beside.unlink(missing_ok=True)
-    _sync_folder(place.parent)
 
 
 def _sync_folder(folder: Path) -> None:

@@ -5,7 +5,7 @@ rolls everything back. SQLite takes the write lock at the start (BEGIN IMMEDIATE
 lock, because the journal's chain has one end.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,7 +22,7 @@ from server.records.commands.base import Command
 from server.records.errors import Refused
 from server.records.files import FileStore
 from server.records.tables.base import now
-from server.records.work import HANDLERS, Work, unheard
+from server.records.work import HANDLERS, Heard, Work, unheard
 
 log = structlog.get_logger("putback.record")
 JOURNAL_LOCK = 0x70757462  # "putb": any number will do, all servers of one record must share it
@@ -61,7 +61,7 @@ class Store:
         with Session(self.engine, autoflush=False, expire_on_commit=False) as session:
             yield session  # closing ends the transaction and leaves the rows that were read as they are
 
-    def carry_out(self, command: Command, who: str, progress: Callable[[int, int], None] = unheard) -> Done:
+    def carry_out(self, command: Command, who: str, progress: Heard = unheard) -> Done:
         """Do what the command asks, with its journal entry, or leave everything as it was."""
         handler = HANDLERS[type(command)]
         command.keep_files(self.files)

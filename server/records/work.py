@@ -32,6 +32,9 @@ class Entry:
     machine: Machine | None = None
 
 
+Heard = Callable[[int, int], None]  # how much is done, and of how much
+
+
 def unheard(done: int, total: int) -> None:
     """Progress that nobody watches."""
 
@@ -43,7 +46,7 @@ class Work:
     session: Session
     who: str
     at: datetime
-    progress: Callable[[int, int], None]
+    progress: Heard
     files: FileStore
     touched_positions: set[int] = field(default_factory=set)
     touched_trials: set[int] = field(default_factory=set)

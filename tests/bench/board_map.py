@@ -1,19 +1,14 @@
 """A board's map with 1,500 pins on two matched pictures, against the same SQL by sqlite3 and its template alone."""
 
-import asyncio
 import random
-import sqlite3
-import tempfile
 from collections.abc import Callable
 from io import BytesIO
-from pathlib import Path
 from typing import Any
 
 from fastapi import FastAPI
 from PIL import Image
 from starlette.requests import Request
 
-from server.app import create_app
 from server.pages.map_page import Asked, map_context
 from server.pages.templating import environment
 from server.records.commands import machines, maps, parts, photographs
@@ -21,9 +16,7 @@ from server.records.commands.base import Command
 from server.records.questions.addresses import find_board, find_machine
 from server.records.questions.maps import map_of, photographs_off_map
 from server.records.store import Store
-from server.settings import Settings
-from tests.bench.machine_page import measured, scope, statements_of
-from tests.bench.timing import told
+from tests.bench.machine_page import against_floor, scope
 
 PINS = 1_500
 AIM = 2.0
@@ -34,25 +27,7 @@ CORNERS = ((100, 120), (3900, 90), (3850, 2900), (140, 2880), (2000, 1500), (300
 
 
 def main() -> None:
-    with tempfile.TemporaryDirectory() as folder:
-        settings = Settings(
-            data=Path(folder), allowed_hosts=["bench"], log_level="error", database_url="", keeper="Bench"
-        )
-        app = create_app(settings)
-        fill(app.state.store)
-        statements = statements_of(app, PATH)
-        connection = sqlite3.connect(Path(folder) / "putback.sqlite3")
-        render = _render_alone(app)
-
-        def floor() -> None:
-            for sql, values in statements:
-                connection.execute(sql, values).fetchall()
-            render()
-
-        page, bare = asyncio.run(measured(app, PATH, floor, ROUNDS))
-        told(f"map page, {PINS:,} pins on two matched pictures, {len(statements)} queries", page, bare, AIM)
-        connection.close()
-        app.state.store.close()
+    against_floor(f"map page, {PINS:,} pins on two matched pictures", PATH, fill, _render_alone, AIM, ROUNDS)
 
 
 def fill(store: Store) -> None:

@@ -30,23 +30,35 @@ PATH = "/machines/BIG-1"
 
 
 def main() -> None:
+    against_floor(f"machine page, {PARTS:,} parts, {MODS} mods", PATH, fill, _render_alone, AIM, ROUNDS)
+
+
+def against_floor(
+    words: str,
+    path: str,
+    fill: Callable[[Store], None],
+    render_alone: Callable[[FastAPI], Callable[[], object]],
+    aim: float,
+    rounds: int,
+) -> None:
+    """Tell what a page takes of a record that was filled, and the same SQL and template by themselves."""
     with tempfile.TemporaryDirectory() as folder:
         settings = Settings(
             data=Path(folder), allowed_hosts=["bench"], log_level="error", database_url="", keeper="Bench"
         )
         app = create_app(settings)
         fill(app.state.store)
-        statements = statements_of(app, PATH)
+        statements = statements_of(app, path)
         connection = sqlite3.connect(Path(folder) / "putback.sqlite3")
-        render = _render_alone(app)
+        render = render_alone(app)
 
         def floor() -> None:
             for sql, values in statements:
                 connection.execute(sql, values).fetchall()
             render()
 
-        page, bare = asyncio.run(measured(app, PATH, floor, ROUNDS))
-        told(f"machine page, {PARTS:,} parts, {MODS} mods, {len(statements)} queries", page, bare, AIM)
+        page, bare = asyncio.run(measured(app, path, floor, rounds))
+        told(f"{words}, {len(statements)} queries", page, bare, aim)
         connection.close()
         app.state.store.close()
 

@@ -6,7 +6,8 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
-from server.pages.jobs import Heard, Job, Stopped, job_address, jobs_of
+from server.pages.jobs import Job, Stopped, job_address, jobs_of
+from server.records.work import Heard
 from tests.pages.benchwork import address_of, assert_sound, post, words_of
 from tests.pages.test_imports import await_job
 
