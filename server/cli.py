@@ -129,6 +129,39 @@ def export(
     console.print(f"{said} It is in {place}.", markup=False, highlight=False, soft_wrap=True)
 
 
+@app.command("import")
+def import_dossier(
+    file: Annotated[Path, typer.Argument(help="The dossier's zip file.")],
+    tag: Annotated[str, typer.Option(help="Tag of the machine here, where its own is another machine's.")] = "",
+    take: Annotated[
+        bool, typer.Option("--take/--keep", help="What of entries that differ: the dossier's version, or ours.")
+    ] = False,
+    look: Annotated[bool, typer.Option("--look", help="Only say what it brings; write nothing.")] = False,
+    data: Data = None,
+) -> None:
+    """Take in a machine's dossier from another record: all of it, or nothing."""
+    from server.documents.dossier_import import Choice, read_dossier, take_in
+    from server.documents.dossier_look import in_words, look_at
+
+    with _plainly():
+        settings = _settings(data=data)
+        if not file.is_file():
+            raise Refusal(f"There is no file {file}.")
+        with _progress("Reading the dossier") as heard:
+            dossier = read_dossier(file, heard)
+        store = open_record(settings)
+        with store.reading() as session:
+            found = look_at(session, store.files, dossier)
+        said = in_words(found)
+        if not look and not found.nothing_new:
+            chosen = frozenset(one.uuid for one in found.different if take)
+            with _progress("Taking it in") as heard:
+                said = [take_in(store, file, Choice(found.seen, tag, chosen), settings.keeper, heard).words]
+        store.close()
+    for sentence in said:
+        console.print(sentence, markup=False, highlight=False, soft_wrap=True)
+
+
 class Refusal(Exception):
     """The command cannot do what was asked; its sentence says why."""
 

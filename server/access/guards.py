@@ -31,7 +31,7 @@ SECURITY_HEADERS = {
 
 HOST = re.compile(r"(?:\[(?P<six>[0-9a-f:.]+)\]|(?P<name>[a-z0-9._-]+))(?::\d{1,5})?", re.ASCII)
 
-TAKES_FILES = re.compile(r"^/machines/[^/]+/(photographs|files)/on/")
+TAKES_FILES = re.compile(r"^/(machines/[^/]+/(photographs|files)/on/|dossiers/import$)")
 BATCH_TIMES = 10
 
 

@@ -13,6 +13,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+from sqlmodel import Session
+
 from server.documents.bags import BagWriter
 from server.documents.crm import CONTEXT
 from server.documents.dossier_words import README
@@ -23,13 +25,14 @@ from server.documents.record_schema import MachineRecord
 from server.records import journal
 from server.records.files import FileStore, written_beside
 from server.records.questions.addresses import find_machine
+from server.records.questions.dossiers import last_import
 from server.records.questions.journal import entries_about
 from server.records.questions.sheet import WholeMachine, whole_machine
 from server.records.store import Store
-from server.records.tables import JournalEntry
 from server.records.work import Heard
 
 ENDINGS = {"image/heic": ".heic", "image/jpeg": ".jpg", "image/png": ".png", "image/webp": ".webp"}
+Told = Mapping[str, Any]  # one journal entry in plain words and values
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,8 +60,7 @@ def write_dossier(store: Store, asked: Asked, place: Path, heard: Heard) -> str:
     """
     with written_beside(place) as beside, store.reading() as session:
         whole = whole_machine(session, find_machine(session, asked.tag))
-        entries = entries_about(session, whole.machine)
-        count = _write(beside, asked, whole, entries, store.files, heard)
+        count = _write(beside, asked, whole, journal_of(session, store.files, whole), store.files, heard)
     files = "1 photograph or file" if count == 1 else f"{count:,} photographs and files"
     return f"The dossier of {whole.machine.tag} is whole, with {files}."
 
@@ -67,7 +69,7 @@ def _write(
     place: Path,
     asked: Asked,
     whole: WholeMachine,
-    entries: Iterable[JournalEntry],
+    entries: Iterable[Told],
     files: FileStore,
     heard: Heard,
 ) -> int:
@@ -136,15 +138,30 @@ def _indented(value: Mapping[str, Any]) -> bytes:
     return (json.dumps(value, ensure_ascii=False, indent=1) + "\n").encode()
 
 
-def _journal(entries: Iterable[JournalEntry], *, private: bool) -> Iterator[bytes]:
+def journal_of(session: Session, files: FileStore, whole: WholeMachine) -> Iterator[Told]:
+    """What the journal says of a machine, the first entry first.
+
+    One that came from another installation brought that journal's entries; ours go on after them. While its record
+    still says what came, there is nothing of ours to tell.
+    """
+    brought = last_import(session, whole.machine)
+    if brought and brought.journal_sha256:
+        yield from json.loads(files.read(brought.journal_sha256))
+        if whole.head == (brought.journal_seq, brought.journal_hash):
+            return
+    for entry in entries_about(session, whole.machine):
+        yield journal.content(entry) | {"hash": entry.hash}
+
+
+def _journal(entries: Iterable[Told], *, private: bool) -> Iterator[bytes]:
     """The entries about the machine in their order, one a line, as a list of JSON.
 
     An entry that changed something private is without its changes, so that its hash cannot be worked out anew.
     """
     before = "[\n"
     for entry in entries:
-        told = journal.content(entry) | {"hash": entry.hash}
-        if not private and _touches_private(entry.change):
+        told = dict(entry)
+        if not private and _touches_private(told["change"] or ()):
             told |= {"change": None, "withheld": "It changed something private."}
         yield (before + json.dumps(told, ensure_ascii=False, sort_keys=True)).encode()
         before = ",\n"

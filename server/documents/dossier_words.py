@@ -29,6 +29,8 @@ mod-sheet.pdf       The sheet for a person to read: begin with this one. It is a
 journal.json        Who wrote what into the record and when. Each entry has the hash of the one before it in the
                     installation's journal, of which these are the entries about this machine. An entry that changed
                     something private (a price, a storage place) is without its changes unless they were asked for.
+                    Where the machine came from another installation with a dossier, that journal's entries stand
+                    first; then the numbers begin anew.
 photographs/        Photographs, named by the machine's tag, their number in the record, and the first letters of their
                     SHA-256. The place where each was taken was left out.
 files/              Other files, such as scans of schematics and dumps of firmware, byte for byte as they came.

@@ -41,6 +41,7 @@ from server.documents.record_schema import (
     RecordedLoan,
     RecordedMachine,
     RecordedNet,
+    RecordedOther,
     RecordedPart,
     RecordedPin,
     RecordedPlacement,
@@ -128,6 +129,7 @@ class _Writer:
         return MachineRecord(
             format=FORMAT,
             machine=self.entry(RecordedMachine, whole.machine),
+            other_machines=[self.entry(RecordedOther, row) for row in whole.others],
             boards=[self.entry(RecordedBoard, row, parent=_of(self.board, row.parent_id)) for row in whole.boards],
             board_stays=[
                 self.entry(RecordedStay, row, board=self.board[row.board_id], machine=whole.tag_of[row.machine_id])

@@ -1,17 +1,19 @@
 """Mods, their steps and their sums as a machine's record has them."""
 
 from datetime import date, datetime
+from typing import Literal
 from uuid import UUID
 
 from pydantic import Field, JsonValue
 
-from server.documents.record_base import OUTSIDE, Recorded
+from server.documents.record_base import OUTSIDE, Nothing, Recorded, Told
+from server.records.words import Aim, Hazard, ModState, Sense, Source, StepKind, Trace
 
 
 class RecordedMove(Recorded):
     """A mod came into a state on a day, signed. The moves of a mod stand in the order they were made."""
 
-    state: str
+    state: ModState
     day: date
     signer: str
     note: str
@@ -21,14 +23,14 @@ class RecordedStep(Recorded):
     """One act of a mod: what was planned, what was done, and whether it has been put back."""
 
     number: int
-    kind: str
+    kind: StepKind
     position: UUID | None = Field(description=f"Null when the step is at none. {OUTSIDE}")
     pin: str
     instruction: str
     planned_type: str
     planned_value: str
     before_state: str
-    trace_stated: str
+    trace_stated: Trace | Nothing
     trace_reason: str
     done_on: date | None
     done_order: int
@@ -47,7 +49,7 @@ class RecordedExpectation(Recorded):
     number: int
     sentence: str
     procedure: UUID | None
-    sense: str
+    sense: Sense | Nothing
     bound: float | None
     unit: str = Field(description="That of the bound.")
     calculation: UUID | None = Field(description="The calculation of which `line` foretells what the readings will be.")
@@ -61,10 +63,10 @@ class RecordedMod(Recorded):
     title: str
     purpose: str
     reasoning: str
-    hazards: list[str]
-    state: str
+    hazards: list[Hazard]
+    state: ModState
     outcome: str
-    aim: str = Field(description="prevent, remedy, restore or adapt for use; empty where it was not said.")
+    aim: Aim | Nothing = Field(description="Empty where it was not said.")
     symptom: UUID | None = Field(description="The symptom that it answers.")
     design: UUID | None = Field(description="The design that this mod is a fitting of.")
     moves: list[RecordedMove]
@@ -78,7 +80,7 @@ class RecordedInput(Recorded):
     name: str
     label: str
     unit: str
-    source: str
+    source: Source
     text: str
     position: UUID | None = Field(description=f"Null when no position is read. {OUTSIDE}")
     when_empty: str
@@ -100,6 +102,32 @@ class RecordedRun(Recorded):
     cases: dict[str, JsonValue]
 
 
+class RecordedLine(Told):
+    """One line of a sum: its name, its expression, and the unit that it is shown in."""
+
+    name: str
+    expression: str
+    unit: str
+    label: str
+
+
+class RecordedLimit(Told):
+    """What a line must keep to, and on what that rests."""
+
+    line: str
+    kind: Literal["at_least", "at_most", "between"]
+    value: str
+    basis: str
+
+
+class RecordedAssumption(Told):
+    """What a sum takes for granted."""
+
+    sentence: str
+    tested: bool
+    note: str
+
+
 class RecordedCalculation(Recorded):
     """Lines and limits of one sum of a mod."""
 
@@ -110,8 +138,8 @@ class RecordedCalculation(Recorded):
     note: str
     design_number: int | None = Field(description="Its place in the design that its mod is a fitting of.")
     circuit: dict[str, JsonValue] | None = Field(description="Elements between nodes, and what is asked of them.")
-    lines: list[dict[str, JsonValue]]
-    limits: list[dict[str, JsonValue]]
-    assumptions: list[dict[str, JsonValue]]
+    lines: list[RecordedLine]
+    limits: list[RecordedLimit]
+    assumptions: list[RecordedAssumption]
     inputs: list[RecordedInput]
     runs: list[RecordedRun]

@@ -117,6 +117,7 @@ def _named(word: str, key: str) -> Callable[[Entry, Names], str]:
 INNER: Mapping[str, tuple[str, ...]] = {"mods": ("steps",)}
 # In the order of names: what is called by others comes first.
 SECTIONS: Mapping[str, Callable[[Entry, Names], str]] = {
+    "other_machines": _named("Machine", "tag"),
     "boards": _board,
     "positions": _position,
     "parts": _part,

@@ -1,11 +1,13 @@
 """Photographs, files and the maps of boards as a machine's record has them."""
 
 from datetime import date
+from typing import Literal
 from uuid import UUID
 
 from pydantic import Field
 
-from server.documents.record_base import Recorded
+from server.documents.record_base import Nothing, Recorded
+from server.records.words import FileKind, Moment, PictureKind
 
 
 class RecordedPhotograph(Recorded):
@@ -15,11 +17,11 @@ class RecordedPhotograph(Recorded):
     number: int
     on_kind: str
     on_uuid: UUID = Field(description="The entry of this record that the photograph is attached to.")
-    moment: str = Field(description="before or after, of the step that it shows; empty where it is not said.")
+    moment: Moment | Nothing = Field(description="Of the step that it shows; empty where it is not said.")
     caption: str
     taken_on: date | None
     file_name: str
-    media_type: str
+    media_type: Literal["image/jpeg", "image/png", "image/webp", "image/heic"]
     width: int
     height: int
     size: int
@@ -34,7 +36,7 @@ class RecordedFile(Recorded):
     number: int
     on_kind: str
     on_uuid: UUID = Field(description="The entry of this record that the file is attached to.")
-    kind: str = Field(description="schematic, firmware dump, capture or other.")
+    kind: FileKind
     caption: str
     file_name: str
     size: int
@@ -58,10 +60,10 @@ class RecordedBoardPicture(Recorded):
     board: UUID
     number: int
     photograph: UUID
-    kind: str = Field(description="layout or photograph.")
+    kind: PictureKind
     is_reference: bool = Field(description="The others of this board are matched to it.")
-    match_kind: str = Field(
-        description="similarity, affine or projective; empty for the simplest that the points bear."
+    match_kind: Literal["similarity", "affine", "projective", ""] = Field(
+        description="Empty for the simplest that the points bear."
     )
     points: list[RecordedMatchPoint]
 

@@ -10,9 +10,24 @@ from uuid import UUID
 
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
-from server.documents.record_base import OUTSIDE, PRIVATE, Recorded
+from server.documents.record_base import OUTSIDE, PRIVATE, Nothing, Recorded
 from server.documents.record_mods import RecordedCalculation, RecordedMod
 from server.documents.record_pictures import RecordedBoardPicture, RecordedFile, RecordedMapPin, RecordedPhotograph
+from server.records.words import (
+    Better,
+    BoardKind,
+    CauseState,
+    Dating,
+    EvidenceSide,
+    Gone,
+    Hazard,
+    Level,
+    Mounting,
+    Origin,
+    PartKind,
+    PinRole,
+    SymptomEnd,
+)
 
 FORMAT: Final = "putback-record/1"
 
@@ -32,10 +47,16 @@ class RecordedMachine(Recorded):
     provenance: str = Field(description="Markdown, as are as_found and every other text of more than one line.")
     as_found: str
     significance: str
-    hazards: list[str]
+    hazards: list[Hazard]
     keeper: str
     handed_over_on: date | None
     handed_over_to: str
+
+
+class RecordedOther(Recorded):
+    """Another machine that this record names: one that a board was in, or in which a photograph was added."""
+
+    tag: str
 
 
 class RecordedBoard(Recorded):
@@ -44,12 +65,12 @@ class RecordedBoard(Recorded):
     parent: UUID | None
     slug: str
     name: str
-    kind: str
+    kind: BoardKind
     part_number: str
     revision: str
     serial_number: str
     made: str
-    hazards: list[str]
+    hazards: list[Hazard]
     note: str
 
 
@@ -69,10 +90,10 @@ class RecordedPosition(Recorded):
 
     board: UUID
     designator: str
-    kind: str
+    kind: PartKind
     expected_type: str
     expected_value: str
-    mounting: str
+    mounting: Mounting
     pins: int | None
     note: str
 
@@ -80,7 +101,7 @@ class RecordedPosition(Recorded):
 class RecordedPart(Recorded):
     """A part that ever sat in this machine, or lies in a bag that was filled from it."""
 
-    kind: str
+    kind: PartKind
     type: str
     marking: str
     value: str
@@ -88,13 +109,15 @@ class RecordedPart(Recorded):
     maker_mark: str
     date_code: str
     date_reading: str
-    origin: str
+    origin: Origin
     condition: str
     pedigree: str
     note: str
-    dating: str = Field(description="The keeper's own word on whether the code tells of the board's age, or empty.")
+    dating: Dating | Nothing = Field(
+        description="The keeper's own word on whether the code tells of the board's age, or empty."
+    )
     dating_note: str
-    gone: str | None = Field(description="discarded, lost or handed over; null while it is somewhere.")
+    gone: Gone | None = Field(description="Null while it is somewhere.")
     gone_on: date | None
 
 
@@ -139,9 +162,9 @@ class RecordedPin(Recorded):
 
     position: UUID
     pin: str
-    role: str
+    role: PinRole
     family: str
-    drives: str
+    drives: Level | Nothing
     series_position: UUID | None = Field(description="That of a resistor between the pin and the net.")
     other_end: str
     seen_at: str
@@ -167,7 +190,7 @@ class RecordedProcedure(Recorded):
     unit: str
     unit_meaning: str
     resolution: float | None
-    better: str
+    better: Better
     target: float | None
 
 
@@ -239,7 +262,7 @@ class RecordedSheet(Recorded):
 class RecordedEvidence(Recorded):
     """What speaks for or against a possible cause: a trial, a calculation, or a note alone."""
 
-    side: str = Field(description="for or against.")
+    side: EvidenceSide
     day: date
     trial: UUID | None
     calculation: UUID | None
@@ -251,7 +274,7 @@ class RecordedCause(Recorded):
 
     number: int
     sentence: str
-    state: str = Field(description="open, ruled out or confirmed.")
+    state: CauseState
     judged_on: date | None
     why: str
     calculation: UUID | None
@@ -267,7 +290,7 @@ class RecordedSymptom(Recorded):
     seen_on: date
     bring_about: str
     note: str
-    ended_as: str = Field(description="cured, explained or accepted; empty while it is open.")
+    ended_as: SymptomEnd | Nothing = Field(description="Empty while it is open.")
     ended_on: date | None
     ended_by_mod: UUID | None
     ended_note: str
@@ -284,10 +307,11 @@ class JournalHead(BaseModel):
 class MachineRecord(BaseModel):
     """The whole record of one machine."""
 
-    model_config = ConfigDict(title="The record of one machine")
+    model_config = ConfigDict(title="The record of one machine", extra="forbid")
 
     format: Literal["putback-record/1"]
     machine: RecordedMachine
+    other_machines: list[RecordedOther] = Field(default=[], description="Records from before they were told have none.")
     boards: list[RecordedBoard]
     board_stays: list[RecordedStay]
     positions: list[RecordedPosition]

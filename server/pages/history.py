@@ -13,13 +13,14 @@ from server.pages.machines import address, sections
 from server.pages.two_days import day_of, said_of_days, two_days_page
 from server.records.errors import NotFound
 from server.records.questions.addresses import find_machine
+from server.records.questions.dossiers import earlier, last_import
 from server.records.questions.hazards import cautions_for
 from server.records.questions.journal import Told, told
 from server.records.questions.paging import Paged
 from server.records.questions.stacking import DoneStep, standing_on
 from server.records.questions.states import Seat, days_of_change, mods_in_force, seats_on
 from server.records.questions.stays import tags_of
-from server.records.tables import Machine, Mod
+from server.records.tables import DossierImport, Machine, Mod
 from server.records.traces import BY_MOUNTING
 
 router = APIRouter()
@@ -43,6 +44,18 @@ class HistoryPage:
     cautions: list[str]
     entries: Paged[Told]
     today: date
+    came: DossierImport | None
+
+
+@dataclass(frozen=True, slots=True)
+class EarlierPage:
+    """Every act on a machine in the record that it came from, the latest first."""
+
+    machine: Machine
+    tabs: list[tuple[str, str]]
+    cautions: list[str]
+    came: DossierImport
+    entries: Paged[Told]
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +95,21 @@ def history_page(house: AtHome, tag: str, number: PageNumber) -> Response:
         machine = find_machine(session, tag)
         entries = told(session, number, machine)
         warned = cautions_for(session, machine)
-    return house.page("journal/history.html", HistoryPage(machine, sections(machine), warned, entries, _today()))
+        came = last_import(session, machine)
+    context = HistoryPage(machine, sections(machine), warned, entries, _today(), came)
+    return house.page("journal/history.html", context)
+
+
+@router.get("/machines/{tag}/history/earlier")
+def earlier_page(house: AtHome, tag: str, number: PageNumber) -> Response:
+    with house.reading() as session:
+        machine = find_machine(session, tag)
+        came = last_import(session, machine)
+        warned = cautions_for(session, machine)
+    if came is None:
+        raise NotFound("earlier history of", machine.tag)
+    entries = earlier(house.store.files, came, number)
+    return house.page("journal/earlier.html", EarlierPage(machine, sections(machine), warned, came, entries))
 
 
 @router.get("/machines/{tag}/on")

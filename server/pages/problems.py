@@ -11,7 +11,7 @@ from starlette.responses import JSONResponse, Response
 
 from server.access.guards import TooLarge
 from server.pages.house import house_of
-from server.records.errors import BoardLeft, Damaged, Invalid, NotFound, RecordError
+from server.records.errors import BoardLeft, Damaged, Invalid, KnownByName, NotFound, RecordError
 
 log = structlog.get_logger("putback.problem")
 
@@ -49,10 +49,12 @@ def not_found(request: Request, problem: Exception) -> Response:
     if isinstance(problem, BoardLeft):
         ways.insert(0, (f"/machines/{quote(problem.tag)}/boards/{quote(problem.slug)}", f"See it in {problem.tag}"))
     elif isinstance(problem, NotFound) and problem.kind == "machine":
-        ways.append(("/machines/new", "Enter a machine"))
+        dossier = ("/dossiers/import", "Take in its dossier")
+        ways.append(dossier if isinstance(problem, KnownByName) else ("/machines/new", "Enter a machine"))
     elif (parts := request.url.path.split("/"))[1:2] == ["machines"] and len(parts) > 3:
         ways.insert(0, (f"/machines/{quote(parts[2])}", f"Back to {parts[2]}"))
-    return _problem(request, 404, f"{problem} {SENTENCES[404][1]}", ways)
+    sentence = str(problem) if isinstance(problem, KnownByName) else f"{problem} {SENTENCES[404][1]}"
+    return _problem(request, 404, sentence, ways)
 
 
 def refused(request: Request, problem: Exception) -> Response:

@@ -19,9 +19,9 @@ from server.records.files import FileStore
 from server.records.reading import Unreadable, every
 from server.records.rules import RULES
 from server.records.sheet_records import BadRecord, read_record
-from server.records.tables import AttachedFile, JournalEntry, Machine, Photograph, SignedSheet, Waveform
+from server.records.tables import AttachedFile, DossierImport, JournalEntry, Machine, Photograph, SignedSheet, Waveform
 from server.records.tables.base import Kept
-from server.records.work import UNJOURNALLED, filled
+from server.records.work import UNJOURNALLED, filled, signed
 
 Known = dict[tuple[str, str], dict[str, Any]]
 NAMED_MOST = 200
@@ -75,9 +75,20 @@ def _files(files: FileStore, session: Session) -> Iterator[str]:
             yield f"{name}: {damage}"
     for file in session.exec(select(AttachedFile).order_by(col(AttachedFile.id))):
         yield from _attached(files, file)
+    for brought in session.exec(select(DossierImport).order_by(col(DossierImport.id))):
+        yield from _brought(files, brought)
     query = select(SignedSheet, Machine).join(Machine, col(Machine.id) == col(SignedSheet.machine_id))
     for sheet, machine in session.exec(query.order_by(col(SignedSheet.id))):
         yield from _sheet(files, sheet, machine)
+
+
+def _brought(files: FileStore, brought: DossierImport) -> Iterator[str]:
+    """What came with a dossier is there as it came."""
+    for digest in filter(None, (brought.sha256, brought.journal_sha256)):
+        try:
+            files.read(digest)
+        except Damaged as damage:
+            yield f"The dossier of {brought.made_on or 'an unknown day'}: {damage}"
 
 
 def _sheet(files: FileStore, sheet: SignedSheet, machine: Machine) -> Iterator[str]:
@@ -133,7 +144,7 @@ def _table_against(known: Known, session: Session, table: type[Kept]) -> Iterato
         told = known.pop((name, str(row.uuid)), None)
         if told is None:
             yield f"{name} {row.id} stands in the record without a journal entry."
-        elif differing := sorted(_differences(usual | told, _signed(row))):
+        elif differing := sorted(_differences(usual | told, filled(row) | signed(row))):
             yield f"{name} {row.id} differs from what the journal says of it: {', '.join(differing)}."
 
 
@@ -150,14 +161,10 @@ def _replay(known: Known, entry: JournalEntry) -> None:
             case {"table": str(name), "uuid": str(uuid), "before": _}:
                 known.pop((name, uuid), None)
             case {"table": str(name), "uuid": str(uuid), "after": dict(after)}:
-                signed = {"created_by": entry.who, "created_at": entry.at.isoformat()}
-                known[name, uuid] = after | signed
+                by = {"created_by": entry.who, "created_at": entry.at.isoformat()}
+                known[name, uuid] = by | after  # what came from elsewhere says itself who made it
             case {"table": str(name), "uuid": str(uuid), "set": dict(pairs)} if (name, uuid) in known:
                 known[name, uuid].update({column: pair[-1] for column, pair in pairs.items() if pair})
-
-
-def _signed(row: Kept) -> dict[str, Any]:
-    return filled(row) | {"created_by": row.created_by, "created_at": row.created_at.isoformat()}
 
 
 def _differences(told: dict[str, Any], stands: dict[str, Any]) -> Iterator[str]:

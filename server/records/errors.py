@@ -2,7 +2,8 @@
 
     RecordError                 root: one sentence for the keeper
     ├── NotFound                no such record at that address
-    │   └── BoardLeft           the board is in another machine now
+    │   ├── BoardLeft           the board is in another machine now
+    │   └── KnownByName         only dossiers of other machines speak of that machine
     ├── Invalid                 what was typed cannot be stored; one message a field
     ├── Refused                 a rule of the house forbids the act (rules 1 to 4)
     ├── Stale                   somebody saved a newer version meanwhile; carries both
@@ -40,6 +41,14 @@ class BoardLeft(NotFound):
         super().__init__("board", name)
         self.machine, self.tag, self.slug = machine, tag, slug
         self.args = (f"That board left {machine} and is in {tag} now.",)
+
+
+class KnownByName(NotFound):
+    """The machine is kept elsewhere; a dossier that was taken in named it."""
+
+    def __init__(self, tag: str) -> None:
+        super().__init__("machine", tag)
+        self.args = (f"{self.name} is known here by its name alone, from the dossier of another machine.",)
 
 
 class Invalid(RecordError):

@@ -5,7 +5,7 @@ An entry changed, removed or put elsewhere breaks the chain at that place, and `
 """
 
 import hashlib
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 import rfc8785
@@ -16,6 +16,7 @@ from server.records.tables import JournalEntry
 from server.records.work import Entry, Work
 
 FIRST_PREVIOUS = "0" * 64
+HASHED = ("seq", "at", "who", "subject", "machine", "act", "words", "change", "previous")
 
 
 def content(entry: JournalEntry) -> dict[str, Any]:
@@ -35,7 +36,12 @@ def content(entry: JournalEntry) -> dict[str, Any]:
 
 def digest(entry: JournalEntry) -> str:
     """The hash that belongs to this content."""
-    return hashlib.sha256(rfc8785.dumps(content(entry))).hexdigest()
+    return hash_of(content(entry))
+
+
+def hash_of(told: Mapping[str, Any]) -> str:
+    """The hash of an entry's content, wherever it is told. Raises CanonicalizationError for what JSON cannot hold."""
+    return hashlib.sha256(rfc8785.dumps(dict(told))).hexdigest()
 
 
 def append(work: Work, said: Entry) -> JournalEntry:

@@ -53,6 +53,7 @@ class Work:
     touched_waveforms: set[int] = field(default_factory=set)
     touched_mods: set[int] = field(default_factory=set)
     changes: dict[tuple[str, str], dict[str, Any]] = field(default_factory=dict)
+    brought: set[UUID] = field(default_factory=set)
 
     def __post_init__(self) -> None:
         event.listen(self.session, "before_flush", self._sign)
@@ -64,16 +65,22 @@ class Work:
         self.session.flush()
         return row
 
+    def bring(self, row: Row) -> Row:
+        """Store a row that was made elsewhere: who made it and when is said by the row, and by its journal entry."""
+        self.brought.add(row.uuid)
+        self.session.add(row)
+        return row
+
     def _sign(self, session: Session, *_: object) -> None:
         for row in session.new:
-            if isinstance(row, Kept):
+            if isinstance(row, Kept) and row.uuid not in self.brought:
                 row.created_by = self.who
                 row.created_at = self.at
 
     def _collect(self, session: Session, *_: object) -> None:
         for row in session.new:
             if isinstance(row, Kept):
-                self._note(row, "after", filled(row))
+                self._note(row, "after", filled(row) | (signed(row) if row.uuid in self.brought else {}))
         for row in session.dirty:
             if isinstance(row, Kept) and (changed := _changed(row)):
                 self._note(row, "set", changed)
@@ -116,6 +123,11 @@ def filled(row: SQLModel) -> dict[str, Any]:
     columns = inspect(row).mapper.column_attrs.keys()
     values = {name: plain(getattr(row, name)) for name in columns if name not in UNJOURNALLED | {"uuid"}}
     return {name: value for name, value in values.items() if value not in (None, "", [], {})}
+
+
+def signed(row: Kept) -> dict[str, Any]:
+    """Who made a row, and when."""
+    return {"created_by": row.created_by, "created_at": row.created_at.isoformat()}
 
 
 def _changed(row: SQLModel) -> dict[str, list[Any]]:

@@ -63,7 +63,7 @@ SCHEMA_OF: dict[type[SQLModel], type[Recorded]] = {
 # What the record says by other means: by nesting, by order, or by being found again.
 SAID_OTHERWISE = {
     "id", "version", "machine_id", "mod_id", "net_id", "calculation_id", "symptom_id", "possible_cause_id", "tag_key",
-    "designator_key", "place", "board_picture_id",
+    "designator_key", "place", "board_picture_id", "elsewhere",
 }  # fmt: skip
 # A design's words are revised without any of its machines being touched.
 LEFT_TO_THE_MOD: dict[type[SQLModel], set[str]] = {tables.Design: {"title", "purpose", "reasoning", "hazards"}}
@@ -96,7 +96,7 @@ def test_every_column_is_in_the_record_or_left_out_on_purpose(table: type[SQLMod
 
 
 def test_every_record_table_has_its_place_in_the_schema() -> None:
-    mapped = set(SCHEMA_OF) | {tables.JournalEntry, tables.TrialMod}
+    mapped = set(SCHEMA_OF) | {tables.JournalEntry, tables.TrialMod, tables.DossierImport}
 
     assert mapped == {getattr(tables, name) for name in tables.__all__}
 

@@ -117,7 +117,7 @@ class RevisePosition(PositionFields):
 
 @handles(EnterMachine)
 def enter_machine(work: Work, command: EnterMachine) -> Entry:
-    _check_tag(work.session, command.tag)
+    check_tag(work.session, command.tag)
     _check_machine(command)
     machine = work.add(Machine(tag=command.tag, tag_key=tag_key(command.tag), **command.columns(MachineFields)))
     named = " ".join(filter(None, [machine.maker, machine.model, machine.variant]))
@@ -203,7 +203,8 @@ def board_columns(command: BoardFields) -> dict[str, Any]:
     return columns
 
 
-def _check_tag(session: Session, tag: str) -> None:
+def check_tag(session: Session, tag: str) -> None:
+    """Whether a machine can have this tag here; raises Invalid."""
     if not TAG.fullmatch(tag) or tag_key(tag) in RESERVED_TAGS:
         raise Invalid(
             {"tag": "A tag is up to 40 letters, digits, dots, hyphens or underscores, such as TM-03, and not “new”."}

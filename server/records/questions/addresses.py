@@ -10,7 +10,7 @@ from sqlalchemy import bindparam
 from sqlmodel import Session, col, func, select
 from sqlmodel.sql.expression import SelectOfScalar
 
-from server.records.errors import BoardLeft, NotFound
+from server.records.errors import BoardLeft, KnownByName, NotFound
 from server.records.tables import (
     AttachedFile,
     Board,
@@ -80,6 +80,8 @@ def find_machine(session: Session, tag: str) -> Machine:
     machine = session.exec(MACHINE, params={"tag_key": tag_key(tag)}).first()
     if machine is None:
         raise NotFound("machine", tag)
+    if machine.elsewhere:
+        raise KnownByName(machine.tag)
     return machine
 
 

@@ -6,6 +6,7 @@ A machine's page is asked for most often, so its statements are built once; only
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
+from uuid import UUID
 
 from sqlalchemy import ColumnElement, and_, bindparam, case
 from sqlalchemy import select as columns
@@ -64,6 +65,9 @@ class BagLine:
     machine: Machine | None
 
 
+HERE = col(Machine.elsewhere).is_(False)  # a machine of which more is known than its name
+
+
 def shelf(session: Session, number: int) -> Paged[OnShelf]:
     """All machines by tag, a page at a time."""
     boards = select(func.count(col(Board.id))).where(Board.machine_id == Machine.id).scalar_subquery()
@@ -73,7 +77,7 @@ def shelf(session: Session, number: int) -> Paged[OnShelf]:
         .where(Mod.machine_id == Machine.id, Mod.state == ModState.FITTED.value)
         .scalar_subquery()
     )
-    query = select(Machine, boards, fitted, mods).order_by(col(Machine.tag_key))
+    query = select(Machine, boards, fitted, mods).where(HERE).order_by(col(Machine.tag_key))
     found = paged(session, query, number)
     return Paged([OnShelf(*row) for row in found.rows], found.number, found.last, found.total)
 
@@ -81,14 +85,17 @@ def shelf(session: Session, number: int) -> Paged[OnShelf]:
 def machines_offered(session: Session, most: int = OFFERED_MOST) -> list[tuple[str, str]]:
     """Machines as choices, by tag: the tag, and it with what the machine is."""
     query = (
-        select(Machine.tag, Machine.maker, Machine.model, Machine.variant).order_by(col(Machine.tag_key)).limit(most)
+        select(Machine.tag, Machine.maker, Machine.model, Machine.variant)
+        .where(HERE)
+        .order_by(col(Machine.tag_key))
+        .limit(most)
     )
     return [(tag, " ".join(filter(None, [tag, *named]))) for tag, *named in session.exec(query)]
 
 
 def tags_of_machines(session: Session, asked: Sequence[str]) -> list[str]:
     """The tags of the machines that are asked for, or of all. Raises NotFound for the first that is not there."""
-    query = select(Machine.tag_key, Machine.tag).order_by(col(Machine.tag_key))
+    query = select(Machine.tag_key, Machine.tag).where(HERE).order_by(col(Machine.tag_key))
     if not asked:
         return [tag for _, tag in session.exec(query)]
     keys = {tag_key(tag): tag for tag in asked}
@@ -96,6 +103,14 @@ def tags_of_machines(session: Session, asked: Sequence[str]) -> list[str]:
     if missing := next((tag for key, tag in keys.items() if key not in found), None):
         raise NotFound("machine", missing)
     return list(found.values())
+
+
+def tag_of(session: Session, uuid: UUID) -> str:
+    """What a machine is called here. Raises NotFound."""
+    tag = session.exec(select(Machine.tag).where(Machine.uuid == uuid)).first()
+    if tag is None:
+        raise NotFound("machine", uuid)
+    return tag
 
 
 POSITIONS = select(func.count(col(Position.id))).where(Position.board_id == Board.id).correlate(Board).scalar_subquery()

@@ -20,6 +20,7 @@ from sqlmodel.sql.expression import SelectOfScalar
 
 from server.records.questions import expectations
 from server.records.questions.attached_files import attached_within
+from server.records.questions.dossiers import IMPORTED, last_import
 from server.records.questions.expectations import ExpectationLine
 from server.records.questions.foretold import KeptSum
 from server.records.questions.journal import about
@@ -75,6 +76,7 @@ class WholeMachine:
     """
 
     machine: Machine
+    others: Sequence[Machine]
     boards: Sequence[Board]
     board_stays: Sequence[BoardStay]
     tag_of: dict[int, str]
@@ -231,9 +233,13 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
     symptoms = select(col(Symptom.id)).where(Symptom.machine_id == machine.id)
     causes = select(col(PossibleCause.id)).where(col(PossibleCause.symptom_id).in_(symptoms))
     stays = read_stays(session, boards)
+    photographs = _attached(session, Photograph, machine, positions)
+    files = _attached(session, AttachedFile, machine, positions)
+    named = {row.machine_id for rows in (stays, photographs, files) for row, _ in rows} - {machine.key}
     read = session.exec
     return WholeMachine(
         machine=machine,
+        others=sorted(read(select(Machine).where(col(Machine.id).in_(named))), key=lambda other: other.uuid),
         boards=sorted(read(select(Board).where(Board.machine_id == machine.id)), key=lambda board: board.slug),
         board_stays=[stay for stay, _ in stays],
         tag_of={stay.machine_id: tag for stay, tag in stays},
@@ -292,8 +298,8 @@ def whole_machine(session: Session, machine: Machine) -> WholeMachine:
             .order_by(col(Evidence.day), col(Evidence.uuid))
         ).all(),
         waveforms=read(select(Waveform).where(Waveform.machine_id == machine.id).order_by(col(Waveform.number))).all(),
-        photographs=_attached(session, Photograph, machine, positions),
-        files=_attached(session, AttachedFile, machine, positions),
+        photographs=photographs,
+        files=files,
         designs=_designs(session, machine),
         signed_sheets=read(
             select(SignedSheet).where(SignedSheet.machine_id == machine.id).order_by(col(SignedSheet.number))
@@ -394,5 +400,13 @@ def _trial_mods(session: Session, trials: Keys, mods: Keys) -> Sequence[TrialMod
 
 
 def _head(session: Session, machine: Machine) -> tuple[int, str] | None:
-    query = select(JournalEntry.seq, JournalEntry.hash).where(about(machine))
-    return session.exec(query.order_by(col(JournalEntry.seq).desc()).limit(1)).first()
+    """The last entry about the machine; that of the journal it came from, while it says what its dossier said."""
+    query = select(JournalEntry.seq, JournalEntry.hash, JournalEntry.act).where(about(machine))
+    last = session.exec(query.order_by(col(JournalEntry.seq).desc()).limit(1)).first()
+    if last is None:
+        return None
+    seq, digest, act = last
+    brought = last_import(session, machine) if act == IMPORTED else None
+    if brought is None or not brought.said_all:
+        return seq, digest
+    return None if brought.journal_seq is None else (brought.journal_seq, brought.journal_hash)

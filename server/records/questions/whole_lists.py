@@ -11,6 +11,7 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from server.records.questions.journal import about
+from server.records.questions.machines import HERE
 from server.records.tables import (
     AttachedFile,
     Board,
@@ -218,7 +219,7 @@ OF_ALL: dict[str, WholeList] = {
         "machines",
         _named(Machine, "tag", "maker", "model", "variant", "serial_number", "made", "hazards", "acquired_on", "keeper")
         | _named(Machine, "handed_over_on", "handed_over_to"),
-        lambda _: select(Machine.id).order_by(col(Machine.tag_key)),
+        lambda _: select(Machine.id).where(HERE).order_by(col(Machine.tag_key)),
         private=_named(Machine, "acquired_from", "price"),
     ),
     "kept-aside": WholeList(

@@ -2,6 +2,7 @@
 
 from server.records.tables.calculations import Calculation, CalculationInput, CalculationRun
 from server.records.tables.designs import Design
+from server.records.tables.dossiers import DossierImport
 from server.records.tables.files import AttachedFile
 from server.records.tables.journal import JournalEntry
 from server.records.tables.machines import Board, BoardStay, Machine, Position
@@ -24,6 +25,7 @@ __all__ = [
     "CalculationInput",
     "CalculationRun",
     "Design",
+    "DossierImport",
     "Evidence",
     "Expectation",
     "JournalEntry",

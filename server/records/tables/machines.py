@@ -11,7 +11,8 @@ from server.records.tables.base import Kept
 class Machine(Kept, table=True):
     """One physical computer or peripheral. `acquired_from` and `price` are private.
 
-    `significance` says what about it matters, and so must not change.
+    `significance` says what about it matters, and so must not change. One that is `elsewhere` is known by its tag
+    alone, from the dossier of a machine that its boards or photographs came to; it has no page.
     """
 
     tag: str = Field(max_length=40)
@@ -31,6 +32,7 @@ class Machine(Kept, table=True):
     keeper: str = ""
     handed_over_on: date | None = None
     handed_over_to: str = ""
+    elsewhere: bool = False
 
 
 class Board(Kept, table=True):
