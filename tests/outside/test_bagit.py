@@ -8,7 +8,9 @@ from typing import Any
 import bagit
 import pytest
 
+from server.documents.bag_reader import BadBag, OpenBag
 from server.documents.bags import BadName, BagWriter
+from server.records.work import unheard
 
 _CASES: dict[str, dict[str, Any]] = {
     case["case_id"]: case
@@ -17,6 +19,17 @@ _CASES: dict[str, dict[str, Any]] = {
 _PAYLOAD: dict[str, str] = _CASES["worked_bag"]["inputs"]["payload"]
 _REFUSED_NAMES = ["percent_in_name", "cr_lf_in_name"]
 _DAMAGES = [name for name in _CASES if name.startswith("damage_")]
+
+_REASONS = {
+    "damage_flip_a_byte": "“data/record.json” is not as it was",
+    "damage_drop_a_file": "“data/record.json” is listed in manifest-sha256.txt, and missing",
+    "damage_add_a_file": "“data/more.txt” is in the dossier, and not in every manifest",
+    "damage_wrong_oxum": "bag-info.txt promises 44.3 octets and files; 43.3 are there",
+    "damage_change_tag_file": "“bag-info.txt” is not as it was",
+    "damage_three_lines_in_bagit_txt": "bagit.txt does not hold its two lines",
+    "damage_bom": "begins with a byte order mark",
+    "damage_escape": "would lie outside the dossier",
+}
 
 
 @pytest.fixture
@@ -96,3 +109,23 @@ def test_a_damaged_bag_of_ours_is_found_out(worked: Path, name: str) -> None:
 
     with pytest.raises(bagit.BagError):
         bagit.Bag(str(worked)).validate()
+
+
+@pytest.mark.parametrize("name", _DAMAGES)
+def test_a_damaged_bag_is_refused_in_words(worked: Path, tmp_path: Path, name: str) -> None:
+    """By us, who take nothing of it; undamaged it is read."""
+    with OpenBag(_packed(worked, tmp_path / "whole.zip")) as bag:
+        bag.check(unheard)
+    _damage(worked, name)
+
+    with pytest.raises(BadBag) as refusal, OpenBag(_packed(worked, tmp_path / "damaged.zip")) as bag:
+        bag.check(unheard)
+
+    assert _REASONS[name] in str(refusal.value)
+
+
+def _packed(folder: Path, place: Path) -> Path:
+    with zipfile.ZipFile(place, "w") as packed:
+        for file in sorted(folder.rglob("*")):
+            packed.write(file, file.relative_to(folder.parent))
+    return place

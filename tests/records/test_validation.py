@@ -285,8 +285,8 @@ def holds(value: object, expected: str) -> bool:
 
 
 def test_every_command_is_tried() -> None:
-    """One that is added later joins them."""
-    assert KINDS.keys() == {name for name, _ in TYPED}
+    """One that is added later joins them. What a dossier brings is typed by nobody."""
+    assert KINDS.keys() - {"ImportDossier"} == {name for name, _ in TYPED}
 
 
 @pytest.mark.parametrize(("name", "typed"), TYPED, ids=[name for name, _ in TYPED])

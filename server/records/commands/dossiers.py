@@ -18,6 +18,7 @@ from sqlmodel import Session, SQLModel, select
 
 from server.records.arriving import MADE, Arriving, Comparison, Held, Standing, compare, needs, target_of
 from server.records.commands.base import Command, Line, words
+from server.records.commands.machines import check_tag
 from server.records.errors import Invalid, Refused
 from server.records.files import FileStore
 from server.records.questions.addresses import free_slug, next_number, tag_key
@@ -226,7 +227,9 @@ class _GivenNames:
         """The machine's own tag, or the one that was chosen for it; what is known by name alone has the next free."""
         if not values["elsewhere"]:
             wanted = self._command.tag or values["tag"]
-            if self._taken(wanted):
+            if self._command.tag:
+                check_tag(self._session, wanted)
+            elif self._taken(wanted):
                 raise Invalid({"tag": f"Another machine here has the tag {wanted}. Choose another for this one."})
         else:
             candidates = (values["tag"], *(f"{values['tag'][:TAG_STEM]}-{number}" for number in range(2, 10_000)))
