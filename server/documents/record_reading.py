@@ -28,7 +28,7 @@ from server.records.arriving import Arriving, target_of
 from server.records.commands.base import PROSE_MOST
 from server.records.commands.machines import RESERVED_TAGS, TAG
 from server.records.dates import check_made
-from server.records.questions.addresses import SLUG_MOST, slug
+from server.records.questions.addresses import slug
 from server.records.questions.subjects import KINDS
 from server.records.sheet_records import FORMAT_BEGINS, BadRecord, read_record
 from server.records.texts import normal, printable, unstorable_at
@@ -99,14 +99,18 @@ def _names(record: MachineRecord) -> Iterator[str]:
     tags = [machine.tag.casefold() for machine in machines]
     if len(set(tags)) != len(tags):
         yield "two of its machines have one tag."
+    named = [stay.machine for stay in record.board_stays]
+    named += [one.machine for one in record.photographs] + [one.machine for one in record.files]
+    if unknown := sorted(set(named) - {machine.tag for machine in machines}):
+        yield f"it speaks of a machine {unknown[0]} and does not say which that is."
     addressed: list[RecordedBoard | RecordedProcedure | RecordedDesign] = [
         *record.boards,
         *record.procedures,
         *record.designs,
     ]
-    for named in addressed:
-        if slug(named.slug) != named.slug or not named.slug or len(named.slug) > SLUG_MOST:
-            yield f"“{named.slug}” can be no address."
+    for entry in addressed:
+        if slug(entry.slug) != entry.slug or not entry.slug:
+            yield f"“{entry.slug}” can be no address."
     for made in (record.machine.made, *(board.made for board in record.boards)):
         if problem := check_made(made):
             yield problem
@@ -114,12 +118,6 @@ def _names(record: MachineRecord) -> Iterator[str]:
 
 def _references(record: MachineRecord, rows: list[Arriving]) -> Iterator[str]:
     """Each entry stands once, and names only entries of the record, each of its kind."""
-    tags = {record.machine.tag, *(other.tag for other in record.other_machines)}
-    named = [stay.machine for stay in record.board_stays]
-    named += [one.machine for one in record.photographs] + [one.machine for one in record.files]
-    for tag in named:
-        if tag not in tags:
-            yield f"it speaks of a machine {tag} and does not say which that is."
     known = {(row.table, row.uuid) for row in rows}
     if len({uuid for _, uuid in known}) != len(rows):
         yield "two of its entries have one UUID."
