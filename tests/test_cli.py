@@ -303,6 +303,58 @@ def test_a_dossier_is_exported(record: Path, tmp_path: Path) -> None:
     assert "The dossier of TM-03 is whole" in result.output
 
 
+def exported(record: Path, folder: Path) -> Path:
+    """The file of a machine's dossier."""
+    assert run("export", "TM-03", "--to", folder, "--data", record).exit_code == 0
+    return next(folder.glob("TM-03-*.zip"))
+
+
+def test_a_dossier_is_imported(record: Path, tmp_path: Path) -> None:
+    """Looked at without writing, taken in once, and not again; the new record is made where there is none."""
+    place, there = exported(record, tmp_path), tmp_path / "there"
+    there.mkdir()
+
+    looked = run("import", place, "--look", "--data", there)
+    first = run("import", place, "--data", there)
+    again = run("import", place, "--data", there)
+
+    assert "TM-03, Merle 41, is new here." in looked.stdout
+    assert "Took in the dossier of" in first.stdout
+    assert "TM-03, Merle 41, is here already. 1 entry is the same." in again.stdout
+    assert run("check", "--data", there).exit_code == 0
+    assert "The record is whole: 1 journal entries" in run("check", "--data", there).stdout
+
+
+def test_what_differs_is_kept_unless_it_is_to_be_taken(record: Path, tmp_path: Path) -> None:
+    place = exported(record, tmp_path)
+    with closing(Store(sqlite_url(record))) as store:
+        store.carry_out(ReviseMachine(machine="TM-03", model="Merle 42", opened_version=2), "Ada Wren")
+
+    looked = run("import", place, "--look", "--data", record)
+    kept = run("import", place, "--data", record)
+    taken = run("import", place, "--take", "--data", record)
+
+    assert "The machine differs: model." in looked.stdout
+    assert "Nothing was changed." in kept.stdout
+    assert "1 as the dossier has them" in taken.stdout
+
+
+def test_an_import_that_cannot_be_is_one_line(record: Path, tmp_path: Path) -> None:
+    place, other = exported(record, tmp_path), tmp_path / "there"
+    other.mkdir()
+    with closing(Store(sqlite_url(other))) as store:
+        migrate.upgrade(store.engine)
+        store.carry_out(EnterMachine(tag="TM-03", model="Other"), "Ada Wren")
+    cut = tmp_path / "cut.zip"
+    cut.write_bytes(place.read_bytes()[:-100])
+
+    assert "There is no file" in refusal("import", tmp_path / "none.zip", "--data", record)
+    assert refusal("import", cut, "--data", record) == "This is no zip file, or it was cut short."
+    assert "Another machine here has the tag TM-03" in refusal("import", place, "--data", other)
+    assert "A tag is up to 40 letters" in refusal("import", place, "--tag", "no tag", "--data", other)
+    assert run("import", place, "--tag", "TM-30", "--data", other).exit_code == 0
+
+
 def test_an_export_that_cannot_be_is_one_line(record: Path, tmp_path: Path) -> None:
     """No such machine, no such folder."""
     assert "XX-99" in refusal("export", "XX-99", "--to", tmp_path, "--data", record)

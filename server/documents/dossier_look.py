@@ -66,7 +66,7 @@ class Look:
 
     @property
     def nothing_new(self) -> bool:
-        return not self.new and not self.different
+        return not (self.is_new or self.new or self.different)
 
 
 def look_at(session: Session, files: FileStore, dossier: Dossier) -> Look:
@@ -94,7 +94,8 @@ def look_at(session: Session, files: FileStore, dossier: Dossier) -> Look:
 def in_words(look: Look) -> list[str]:
     """The same as sentences, for a terminal."""
     standing = "new here" if look.is_new else "here already"
-    said = [f"{look.tag}, {look.made}, is {standing}. {look.same:,} entries are the same."]
+    same = "1 entry is" if look.same == 1 else f"{look.same:,} entries are"
+    said = [f"{look.tag}, {look.made}, is {standing}. {same} the same."]
     if look.new:
         said.append(f"New: {', '.join(f'{count:,} {words}' for words, count in look.new)}.")
     said += [f"{one.name} differs: {', '.join(field.name for field in one.fields)}." for one in look.different]

@@ -24,7 +24,7 @@ from server.records.questions.machines import tag_of
 from server.records.work import Heard
 
 router = APIRouter()
-KIND = "dossier to take in"
+KIND = "brought dossier"
 BEGIN = "/dossiers/import"
 SHOWN_MOST = 200
 

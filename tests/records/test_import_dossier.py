@@ -121,7 +121,8 @@ def revise(bench: Bench, key: int, **values: object) -> None:
 
 
 def key_of(bench: Bench, uuid: UUID) -> int:
-    return next(row.key for row in bench.rows(Part) if row.uuid == uuid)
+    part: Part = next(row for row in bench.rows(Part) if row.uuid == uuid)
+    return part.key
 
 
 def test_what_differs_is_shown_and_stays_unless_it_is_taken(full: Bench, there: Store, tmp_path: Path) -> None:
