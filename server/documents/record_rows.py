@@ -157,7 +157,8 @@ def _derived(entry: Recorded) -> dict[str, Any]:
 
 def _told(entry: BaseModel) -> dict[str, Any]:
     """The fields that are in the record; what is private often is not. Words are texts, as tables hold them."""
-    return {name: _plain(getattr(entry, name)) for name in entry.model_fields_set - {"uuid"}}
+    told = (name for name in type(entry).model_fields if name in entry.model_fields_set and name != "uuid")
+    return {name: _plain(getattr(entry, name)) for name in told}
 
 
 def _plain(value: Any) -> Any:
