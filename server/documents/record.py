@@ -65,6 +65,7 @@ from server.records.tables import (
     Mod,
     Net,
     PossibleCause,
+    ShareLink,
     Step,
     Storage,
     Symptom,
@@ -77,11 +78,11 @@ PRIVATE_FIELDS: Mapping[type[Recorded], frozenset[str]] = {
     RecordedStorage: frozenset({"place"}),
     RecordedLoan: frozenset({"to_whom", "note"}),
 }
-# The same as columns of the tables, whose changes stand in the journal.
+# The same as columns of the tables, whose changes stand in the journal; and those of tables that no record tells of.
 PRIVATE_COLUMNS = {
     str(table.__tablename__): PRIVATE_FIELDS[kind]
     for table, kind in ((Machine, RecordedMachine), (Storage, RecordedStorage), (Loan, RecordedLoan))
-}
+} | {str(ShareLink.__tablename__): frozenset({"to_whom", "digest"})}
 Kind = TypeVar("Kind", bound=Recorded)
 
 

@@ -19,6 +19,7 @@ from server.documents.signing import sign
 from server.records.commands.files import AddFile
 from server.records.commands.machines import ReviseMachine
 from server.records.commands.photographs import AddPhotograph
+from server.records.commands.share_links import MakeShareLink, WithdrawShareLink
 from server.records.commands.sheets import SheetFields
 from server.records.errors import Damaged, NotFound
 from server.records.journal import content
@@ -136,6 +137,23 @@ def test_nothing_private_is_in_it_unless_asked_for(bench: Bench, dossier: Packed
 
     assert told(dossier) == [False] * len(PRIVATE_WORDS)
     assert told(packed(bench, tmp_path, private=True)) == [True] * len(PRIVATE_WORDS)
+
+
+def test_whom_a_share_link_was_made_for_stays_at_home(tmp_path: Path) -> None:
+    """The journal says that there was one; its digest is withheld too, unless what is private was asked for."""
+    store = opened(tmp_path)
+    bench = tell(store)
+    bench.do(MakeShareLink, to_whom="Ida Quern", lasts="never", digest="1" * 64)
+    bench.do(WithdrawShareLink, number=1)
+    made, withdrawn = packed(bench, tmp_path / "d").json("journal.json")[-2:]
+    whole = packed(bench, tmp_path / "p", private=True).json("journal.json")[-2]
+
+    assert made["words"].startswith(f"A share link was made for {TAG}: link 1")
+    assert (made["change"], "withheld" in made) == (None, True)
+    assert [change["table"] for change in withdrawn["change"]] == ["share_link"]
+    assert "Ida Quern" not in json.dumps([made, withdrawn])
+    assert whole["change"][0]["after"]["to_whom"] == "Ida Quern"
+    store.close()
 
 
 def test_the_journal_s_entries_can_be_checked_by_their_hashes(bench: Bench, dossier: Packed) -> None:

@@ -27,6 +27,7 @@ from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanM
 from server.records.commands.nets import AddNet, DropNet, ReviseNet
 from server.records.commands.parts import BagPart, EnterPart, ImportParts, KeepAside, RevisePart
 from server.records.commands.photographs import AddPhotograph, DropPhotograph, ReviseCaption
+from server.records.commands.share_links import MakeShareLink, WithdrawShareLink
 from server.records.commands.sheets import SignSheet
 from server.records.commands.steps import (
     AddStep,
@@ -293,6 +294,13 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     DropNet: {"board": st.just(MAIN), "net": NUMBERS, "opened_version": VERSIONS},
     **MAP_ACTS,
     SignSheet: {"signer": WORDS, "day": DAYS},
+    MakeShareLink: {
+        "to_whom": WORDS,
+        "lasts": st.sampled_from(["day", "never"]),
+        "expires_on": st.sampled_from(["2999-12-31", "2025-03-01", ""]),
+        "digest": st.sampled_from([f"{number:064x}" for number in range(5)]),
+    },
+    WithdrawShareLink: {"number": NUMBERS},
     NoteModsInForce: {
         "trial": FIRST,
         "mods": st.lists(NUMBERS, max_size=2),

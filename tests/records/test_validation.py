@@ -120,6 +120,8 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("AddFile", {"on_kind": "step", "on": "1/2", "kind": "other", "file_name": "dump.bin", "content": b"more"}),
     ("ReviseFile", {"file": 1, "kind": "other"}),
     ("SignSheet", {"day": DAY, **SIGNED}),
+    ("MakeShareLink", {"to_whom": "Ida Quern", "lasts": "never", "digest": "1" * 64}),
+    ("WithdrawShareLink", {"number": 1}),
     ("AddNet", {"board": MAIN, "name": "WAIT", "pins": [{"designator": "U7", "pin": "1", "role": "input"}]}),
     ("ReviseNet", {"board": MAIN, "net": 1, "name": "KEY 2", "pins": PINS}),
     ("DropNet", {"board": MAIN, "net": 1}),
@@ -178,6 +180,7 @@ def set_up(bench: Bench) -> None:
     bench.do(AddEvidence, symptom=1, cause=1, side="for", day="2025-02-05", note="Seen")
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="shot.jpg", content=jpeg())
     bench.do(AddFile, on_kind="mod", on="1", kind="firmware dump", file_name="dump.bin", content=b"dump")
+    bench.do(KINDS["MakeShareLink"], to_whom="Ida Quern", lasts="never", digest="0" * 64)
     lent = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
     bench.do(LendPart, part=lent, to_whom="Ida Quern", day="2025-01-20")
     lost = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key

@@ -79,6 +79,10 @@ OptionalDay = Annotated[
     BeforeValidator(lambda value: None if _nothing(value) is None else _iso_day(value)),
     AfterValidator(lambda day: day and _not_to_come(day)),
 ]
+# A day that may lie ahead, unlike one on which something was done.
+OptionalDayAhead = Annotated[
+    date | None, BeforeValidator(lambda value: None if _nothing(value) is None else _iso_day(value))
+]
 OptionalInt = Annotated[int | None, BeforeValidator(_nothing)]
 
 

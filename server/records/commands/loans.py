@@ -3,13 +3,8 @@
 To whom is private, so no sentence of the journal says it.
 """
 
-from datetime import date
-from typing import Annotated
-
-from pydantic import BeforeValidator
-
 from server.records.commands.bag_places import BagNumber, bag_place
-from server.records.commands.base import ISO_DAY, Command, Day, Line, NeededLine, OptionalInt, Prose
+from server.records.commands.base import Command, Day, Line, NeededLine, OptionalDayAhead, OptionalInt, Prose
 from server.records.commands.parts import last_position, machine_at, origin_of, sentence
 from server.records.errors import Invalid, Refused
 from server.records.placing import describe, end_loan, expect_loan_seen, lend, open_bag, open_loan, put_in_bag
@@ -18,28 +13,13 @@ from server.records.words import Gone
 from server.records.work import Entry, Work, handles
 
 
-def _day_to_come(value: object) -> object:
-    """A day that may lie ahead, unlike one on which something was done."""
-    if value is None or isinstance(value, date):
-        return value
-    text = str(value).strip()
-    if not text:
-        return None
-    if not ISO_DAY.fullmatch(text):
-        raise ValueError("Write the day as year-month-day, such as 1981-09-30.")
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise ValueError(f"There is no day {text} in the calendar.") from None
-
-
 class LendPart(Command):
     """Lend a part that lies in a bag; the bag waits for it."""
 
     part: int
     to_whom: NeededLine
     day: Day
-    due: Annotated[date | None, BeforeValidator(_day_to_come)] = None
+    due: OptionalDayAhead = None
     signer: Line = ""
     note: Prose = ""
 

@@ -28,6 +28,7 @@ from server.records.tables import (
     Position,
     PossibleCause,
     Procedure,
+    ShareLink,
     SignedSheet,
     Step,
     Symptom,
@@ -171,6 +172,11 @@ def find_file(session: Session, machine: Machine, number: int) -> AttachedFile:
 def find_sheet(session: Session, machine: Machine, number: int) -> SignedSheet:
     query = select(SignedSheet).where(SignedSheet.machine_id == machine.id, SignedSheet.number == storable(number))
     return _only(session, query, "signed mod sheet", number)
+
+
+def find_share_link(session: Session, machine: Machine, number: int) -> ShareLink:
+    query = select(ShareLink).where(ShareLink.machine_id == machine.id, ShareLink.number == storable(number))
+    return _only(session, query, "share link", number)
 
 
 def find_design(session: Session, name: str) -> Design:

@@ -11,6 +11,7 @@ from server.records.tables.mods import Expectation, Mod, ModMove, Step
 from server.records.tables.nets import Net, NetPin
 from server.records.tables.parts import Loan, Part, Placement, Storage
 from server.records.tables.photographs import Photograph
+from server.records.tables.share_links import ShareLink
 from server.records.tables.sheets import SignedSheet
 from server.records.tables.symptoms import Evidence, PossibleCause, Symptom
 from server.records.tables.trials import Procedure, Trial, TrialMod
@@ -43,6 +44,7 @@ __all__ = [
     "Position",
     "PossibleCause",
     "Procedure",
+    "ShareLink",
     "SignedSheet",
     "Step",
     "Storage",
