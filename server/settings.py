@@ -4,6 +4,7 @@ import getpass
 import re
 from pathlib import Path
 from typing import Annotated, Literal
+from urllib.parse import urlsplit
 
 import platformdirs
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
@@ -77,7 +78,8 @@ class Settings(BaseSettings):
         default=list(LOOPBACK), description="Host names the server answers to, parted by commas; others are refused."
     )
     public_url: Annotated[str, AfterValidator(_address)] = Field(
-        default="", description="Address that others reach this record at; the codes on signed mod sheets lead there."
+        default="",
+        description="Address that others reach this record at; codes on signed mod sheets and share links lead there.",
     )
     upload_most_mb: int = Field(
         default=100,
@@ -92,6 +94,12 @@ class Settings(BaseSettings):
     def url(self) -> str:
         """Where the record is."""
         return self.database_url or sqlite_url(self.data)
+
+    @property
+    def hosts(self) -> list[str]:
+        """Every host name by which this installation is reached."""
+        public = urlsplit(self.public_url).hostname
+        return [host.strip("[]").lower() for host in self.allowed_hosts] + ([public] if public else [])
 
     @property
     def place(self) -> str:

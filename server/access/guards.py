@@ -15,6 +15,8 @@ from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from server.access.share_links import without_token
+
 log = structlog.get_logger("putback.request")
 SAFE_METHODS = {"GET", "HEAD", "OPTIONS"}
 SECURITY_HEADERS = {
@@ -93,7 +95,8 @@ class Guards:
             await self._answer(scope, receive, send_guarded)
         finally:
             took = round((time.perf_counter() - started) * 1000, 1)
-            log.info("answered", method=scope["method"], path=quote(scope["path"]), status=status, ms=took)
+            path = without_token(quote(scope["path"]))
+            log.info("answered", method=scope["method"], path=path, status=status, ms=took)
 
     async def _answer(self, scope: Scope, receive: Receive, send: Send) -> None:
         headers = Headers(scope=scope)

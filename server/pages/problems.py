@@ -10,7 +10,9 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
 from server.access.guards import TooLarge
+from server.access.share_links import without_token
 from server.pages.house import house_of
+from server.pages.outside import CLOSED, OutsidePage, closed, is_outside
 from server.records.errors import BoardLeft, Damaged, Invalid, KnownByName, NotFound, RecordError
 
 log = structlog.get_logger("putback.problem")
@@ -60,7 +62,7 @@ def not_found(request: Request, problem: Exception) -> Response:
 def refused(request: Request, problem: Exception) -> Response:
     status = 422 if isinstance(problem, Invalid) else 409
     if isinstance(problem, Damaged):
-        log.error("damaged", path=request.url.path, fault=str(problem))
+        log.error("damaged", path=without_token(request.url.path), fault=str(problem))
         status = 500
     return _problem(request, status, str(problem), [("/", "Back to the shelf")])
 
@@ -77,7 +79,7 @@ def unreadable(request: Request, _: Exception) -> Response:
 
 
 def unexpected(request: Request, problem: Exception) -> Response:
-    log.error("unexpected", path=request.url.path, exc_info=problem)
+    log.error("unexpected", path=without_token(request.url.path), exc_info=problem)
     return _problem(request, 500, "", [("/", "Back to the shelf"), ("/journal", "See what was last written")])
 
 
@@ -85,4 +87,6 @@ def _problem(request: Request, status: int, sentence: str, ways: list[tuple[str,
     heading, usual = SENTENCES.get(status, SENTENCES[400])
     if request.url.path.startswith("/api/"):
         return JSONResponse({"detail": sentence or usual}, status)
+    if is_outside(request.url.path):
+        return closed(CLOSED if status == 404 else OutsidePage(heading, usual or SENTENCES[400][1]), status)
     return house_of(request).page("problem.html", ProblemPage(heading, sentence or usual, ways), status)

@@ -74,7 +74,7 @@ def sheet_pdf(house: AtHome, tag: str) -> Response:
     except Invalid:
         return _page(house, tag, 1, asked)
     what = "mod-sheet-private" if choice.private else "mod-sheet"
-    name = _file_name(drawn.sheet.tag, what, drawn.sheet.day)
+    name = pdf_name(drawn.sheet.tag, what, drawn.sheet.day)
     return _pdf(mod_sheet_pdf(drawn.sheet, drawn.record, choice.paper), name)
 
 
@@ -84,7 +84,7 @@ def signed_pdf(house: AtHome, tag: str, n: int) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
         sheet = find_sheet(session, machine, n)
-    name = _file_name(machine.tag, f"mod-sheet-{sheet.number}", sheet.day.isoformat())
+    name = pdf_name(machine.tag, f"mod-sheet-{sheet.number}", sheet.day.isoformat())
     return _pdf(house.store.files.read(sheet.pdf_sha256), name)
 
 
@@ -154,7 +154,7 @@ def _pdf(content: bytes, name: str) -> Response:
     return Response(content, media_type="application/pdf", headers=headers)
 
 
-def _file_name(tag: str, what: str, day: str) -> str:
+def pdf_name(tag: str, what: str, day: str) -> str:
     """A name that any file system takes."""
     return f"{re.sub(r'[^A-Za-z0-9._-]+', '-', tag)}-{what}-{day}.pdf"
 

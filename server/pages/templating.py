@@ -1,8 +1,10 @@
 """The one template environment: autoescape on, undefined names are errors, and the few filters that pages need."""
 
+from collections.abc import Collection
 from datetime import date, datetime
-from functools import lru_cache
+from functools import lru_cache, partial
 from pathlib import Path
+from urllib.parse import urlsplit
 
 import nh3
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
@@ -46,12 +48,32 @@ PROSE_TAGS = {"p", "br", "em", "strong", "code", "pre", "blockquote", "ul", "ol"
 }
 
 
-def prose(text: str) -> Markup:
-    """A keeper's Markdown as safe HTML. Headings start below the page's own."""
+def prose(text: str, home: Collection[str] | None = None) -> Markup:
+    """A keeper's Markdown as safe HTML. Headings start below the page's own.
+
+    Where `home` is given, links lead to other hosts than these alone; the words of the others stay.
+    """
     rendered = _markdown().render(text).replace("<h1>", "<h3>").replace("</h1>", "</h3>")
     rendered = rendered.replace("<h2>", "<h3>").replace("</h2>", "</h3>")
-    safe = nh3.clean(rendered, tags=PROSE_TAGS, attributes={"a": {"href"}}, url_schemes={"http", "https", "mailto"})
+    safe = nh3.clean(
+        rendered,
+        tags=PROSE_TAGS,
+        attributes={"a": {"href"}},
+        url_schemes={"http", "https", "mailto"},
+        attribute_filter=None if home is None else partial(_leading_away, home),
+    )
     return Markup(safe)  # noqa: S704 (cleaned in the line above)
+
+
+def _leading_away(home: Collection[str], tag: str, attribute: str, value: str) -> str | None:
+    """An attribute as it may stay: an address has to name a host, and none at home."""
+    if (tag, attribute) != ("a", "href") or value.lower().startswith("mailto:"):
+        return value
+    try:
+        host = urlsplit(value).hostname
+    except ValueError:  # brackets that hold no IPv6 address
+        return None
+    return value if host and host.rstrip(".") not in home else None
 
 
 def iso_day(value: date | None) -> str:

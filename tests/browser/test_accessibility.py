@@ -40,6 +40,9 @@ NO_PAGES = {
     # Pages that are there once a dossier was brought: test_dossier_imports.py looks at them.
     "/dossiers/import/{key}",
     "/machines/{tag}/history/earlier",
+    "/shared/{token}",
+    "/shared/{token}/sheet.pdf",
+    "/robots.txt",
 }
 PATTERNS = sorted({route.path for route in ROUTES if "GET" in (route.methods or ())} - NO_PAGES)
 FAULTS = {
@@ -50,6 +53,7 @@ FAULTS = {
     "422 of a day": "/machines/MR-07/on?day=&against=",
     "422 of a net": "/machines/MR-07/boards/main-board/nets/1?supply=none&pin=1",
     "422 of a sum": "/bench-sums/divider/attach?V_in=none",
+    "404 of a share link": "/shared/none-such",
 }
 
 ALL_RULES = {"runOnly": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}

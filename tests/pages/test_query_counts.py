@@ -17,6 +17,7 @@ from server.records.commands.mods import Expect, PlanMod
 from server.records.commands.nets import AddNet, ReviseNet
 from server.records.commands.parts import ImportParts
 from server.records.commands.photographs import AddPhotograph
+from server.records.commands.share_links import MakeShareLink
 from server.records.commands.steps import AddStep, CarryOutStep
 from server.records.commands.waveforms import RecordWaveform
 from server.records.questions.addresses import find_board, find_machine
@@ -51,6 +52,7 @@ PAGES = (
     "/on/2025-06-01",
     "/on/2025-06-01?against=2024-12-01",
     "/sheet",
+    "/sharing",
     "/dossier",
     "/lists",
     "/lists/parts.csv",
@@ -98,6 +100,7 @@ def add(store: Store, numbers: range) -> None:
         source = {"name": "V", "kind": "source", "nodes": "rail, 0", "text": "5 V"}
         rows = [source, *({**reads, "name": f"R{one}", "nodes": "rail, 0"} for one in range(n))]
         do(store, AttachCircuit, machine=TAG, mod=1, title=f"Circuit {n}", elements=rows)
+        do(store, MakeShareLink, machine=TAG, to_whom="Ida Quern", lasts="never", digest=f"{n:064x}")
         attach(store, n)
         put_on_map(store, n)
 

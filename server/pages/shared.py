@@ -1,0 +1,90 @@
+"""What a share link opens: one machine's mod sheet as its record is now, to read, and the same as PDF.
+
+Nothing that is private is on it, whatever the address asks for, and it leads to no other page of the record. Who asks
+is nobody the house knows.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+from fastapi import APIRouter
+from starlette.responses import PlainTextResponse, Response
+
+from server.access.share_links import opened_today, shared_path
+from server.documents.mod_sheet import SheetData
+from server.documents.pdf import mod_sheet_pdf
+from server.documents.sheet_choice import SheetChoice
+from server.documents.signing import Drawn, drawn_up
+from server.pages.house import AtHome, House
+from server.pages.outside import HEADERS, closed, outside_page
+from server.pages.sheets import pdf_name
+from server.records.questions.share_links import until
+from server.records.tables import ShareLink
+
+router = APIRouter()
+READ = ["GET", "HEAD"]
+ROBOTS = "User-agent: *\nDisallow: /\n"
+# What a keeper may choose and a link may not: no photograph has an address under a token yet.
+NEVER = {"photographs": "without"}
+
+
+@dataclass(frozen=True, slots=True)
+class SharedPage:
+    """A mod sheet for whoever has a link: until when it opens, where its PDF is, and hosts that it does not lead to."""
+
+    sheet: SheetData
+    cautions: list[str]
+    until: str
+    pdf: str
+    home: list[str]
+
+
+@router.api_route("/shared/{token}", methods=READ)
+def shared_sheet(house: AtHome, token: str) -> Response:
+    found = _opened(house, token)
+    if found is None:
+        return closed()
+    link, drawn = found
+    context = SharedPage(
+        sheet=drawn.sheet,
+        cautions=list(drawn.sheet.cautions),
+        until=until(link),
+        pdf=f"{shared_path(token)}/sheet.pdf",
+        home=house.settings.hosts,
+    )
+    return outside_page("shared/sheet.html", context)
+
+
+@router.api_route("/shared/{token}/sheet.pdf", methods=READ)
+def shared_pdf(house: AtHome, token: str) -> Response:
+    found = _opened(house, token)
+    if found is None:
+        return closed()
+    _, drawn = found
+    named = f'inline; filename="{pdf_name(drawn.sheet.tag, "mod-sheet", drawn.sheet.day)}"'
+    pdf = mod_sheet_pdf(drawn.sheet, drawn.record)
+    return Response(pdf, media_type="application/pdf", headers=HEADERS | {"Content-Disposition": named})
+
+
+@router.api_route("/robots.txt", methods=READ)
+def robots() -> Response:
+    """A keeper's record is for nobody's index, and neither is what is shared of it."""
+    return PlainTextResponse(ROBOTS)
+
+
+def shared_choice(link: ShareLink) -> SheetChoice:
+    """What is on a shared sheet: every mod, full or short as the link says, and nothing that is private."""
+    never = {name: value for name, value in NEVER.items() if name in SheetChoice.model_fields}
+    return SheetChoice.read({"length": link.length} | never)
+
+
+def _opened(house: House, token: str) -> tuple[ShareLink, Drawn] | None:
+    """The sheet that a token opens today. Where the machine names no keeper, whoever made the link stands on it."""
+    with house.reading() as session:
+        found = opened_today(session, token)
+    if found is None:
+        return None
+    link, machine = found
+    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    drawn = drawn_up(house.store, machine.tag, today, otherwise=link.created_by, choice=shared_choice(link))
+    return link, drawn
