@@ -8,6 +8,7 @@ from datetime import date
 
 from server.documents.mod_sheet import SheetData, sheet_data
 from server.documents.pdf import mod_sheet_pdf
+from server.documents.photograph_views import fault_in, views_of
 from server.documents.record import canonical, digest, record_of
 from server.documents.sheet_choice import USUAL, SheetChoice
 from server.records.commands.sheets import MovedOn, SheetFields, SignSheet
@@ -45,7 +46,8 @@ def drawn_up(
         whole = whole_machine(session, machine)
     record = record_of(whole)
     spelled, content = canonical(record), digest(canonical(compared_of(record)))
-    sheet = sheet_data(whole, digest(spelled), day, signer or machine.keeper or otherwise, choice)
+    fault_of = fault_in(store.files)
+    sheet = sheet_data(whole, digest(spelled), day, signer or machine.keeper or otherwise, choice, fault_of)
     return Drawn(sheet, spelled, made_after, content)
 
 
@@ -84,7 +86,7 @@ def sign(
                 "machine": tag,
                 "made_after": drawn.made_after,
                 "record": drawn.record,
-                "pdf": mod_sheet_pdf(sheet, drawn.record, choice.paper),
+                "pdf": mod_sheet_pdf(sheet, drawn.record, choice.paper, views_of(sheet, store.files)),
             }
         )
         try:

@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from server.documents.mod_sheet import SheetData
 from server.documents.pdf import mod_sheet_pdf
+from server.documents.photograph_views import views_of
 from server.documents.sheet_choice import USUAL, SheetChoice
 from server.documents.signing import Drawn, drawn_up, sign
 from server.pages.forms import Form, PostedForm
@@ -75,7 +76,8 @@ def sheet_pdf(house: AtHome, tag: str) -> Response:
         return _page(house, tag, 1, asked)
     what = "mod-sheet-private" if choice.private else "mod-sheet"
     name = _file_name(drawn.sheet.tag, what, drawn.sheet.day)
-    return _pdf(mod_sheet_pdf(drawn.sheet, drawn.record, choice.paper), name)
+    views = views_of(drawn.sheet, house.store.files)
+    return _pdf(mod_sheet_pdf(drawn.sheet, drawn.record, choice.paper, views), name)
 
 
 @router.get("/machines/{tag}/sheets/{n:int}.pdf")
@@ -130,7 +132,7 @@ def _asked(house: House) -> Form:
 
 
 def _chosen_in(values: Mapping[str, list[str]]) -> Form:
-    form = Form.blank(length="full", paper="A4")
+    form = Form.blank(length="full", paper="A4", photographs="with")
     form.values |= {name: texts for name, texts in values.items() if name in SheetChoice.model_fields}
     form.prefix = "choice"
     return form

@@ -4,6 +4,7 @@ import io
 import re
 import shutil
 import subprocess
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import date
@@ -69,6 +70,18 @@ def text_of(pdf: bytes, folder: Path, *options: str) -> str:
     file = folder / "sheet.pdf"
     file.write_bytes(pdf)
     return poppler("pdftotext", *options, file, "-")
+
+
+def figures(node: pikepdf.Object) -> Iterator[pikepdf.Object]:
+    """Every figure of a PDF's structure tree."""
+    if isinstance(node, pikepdf.Array):
+        for inner in node:
+            yield from figures(inner)
+    elif isinstance(node, pikepdf.Dictionary):
+        if node.get("/S") == pikepdf.Name.Figure:
+            yield node
+        if "/K" in node:
+            yield from figures(node.K)
 
 
 def flat(text: str) -> str:
@@ -251,7 +264,7 @@ def test_an_empty_machine_has_a_sheet_too(empty: Store) -> None:
 
 def test_several_files_can_be_attached(made: Made) -> None:
     data = {**{name: getattr(made.sheet, name) for name in made.sheet.__slots__}, "short_digest": ""}
-    plain = {name: () if isinstance(value, tuple) else value for name, value in data.items()}
+    plain = {name: () if isinstance(value, tuple) else value for name, value in data.items()} | {"album": None}
     files = [Attached(f"{name}.json", name.encode(), "application/json", name) for name in ("one", "zwei")]
 
     with pikepdf.open(io.BytesIO(compiled("mod_sheet.typ", plain, DAY, files))) as pdf:
