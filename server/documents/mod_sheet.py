@@ -46,7 +46,7 @@ def sheet_data(
     choice.check(machine.tag, {mod.number for mod in done})
     mods = [mod for mod in done if choice.takes(mod.number)]
     in_force = [mod for mod in mods if not is_undone(whole, mod)]
-    undone = [mod for mod in mods if mod not in in_force]
+    undone = [mod for mod in mods if is_undone(whole, mod)]
     seen = albums(whole, [*in_force, *undone], fault_of) if choice.shows_photographs else None
     told = {mod.number: replace(sheet_mod(whole, mod), album=seen.mods[mod.key] if seen else None) for mod in mods}
     hazards = [machine.hazards, *(board.hazards for board in whole.boards), *(mod.hazards for mod in done)]

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from itertools import chain, islice
 from uuid import UUID
 
+from server.documents.glyphs import printable
 from server.documents.sheet_shape import SheetAlbum, SheetPhotograph
 from server.records.pictures import SMALL, fitted
 from server.records.questions.sheet import WholeMachine, grouped
@@ -150,7 +151,7 @@ def _shown(shot: _Shot, fault_of: Fault) -> SheetPhotograph:
         place=shot.place,
         caption=row.caption,
         taken_on=day,
-        alt=row.caption or _sentence(shot, day),
+        alt=row.caption if printable(row.caption).strip() else _sentence(shot, day),
         tag=shot.tag,
         number=row.number,
         sha256=row.sha256,

@@ -19,6 +19,7 @@ from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.records.commands.sheets import SheetFields
 from server.records.errors import Invalid
+from server.records.pictures import SMALL
 from server.records.questions.addresses import find_machine, find_sheet
 from server.records.questions.paging import Paged
 from server.records.questions.signed_sheets import signed_sheets
@@ -31,7 +32,8 @@ router = APIRouter()
 class SheetPage:
     """The mod sheet of one machine, as of today and as chosen, with those that were signed.
 
-    `seen` tells which one is looked at; `mods` are those to choose from; `query` asks for the same choice elsewhere.
+    `seen` tells which one is looked at; `mods` are those to choose from; `query` asks for the same choice elsewhere;
+    `view` is the length of the photographs' views, by which they are addressed.
     """
 
     machine: Machine
@@ -44,6 +46,7 @@ class SheetPage:
     choice: Form
     mods: list[tuple[str, str]]
     query: str
+    view: int = SMALL
 
 
 @router.get("/machines/{tag}/sheet")
