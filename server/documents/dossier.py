@@ -20,6 +20,7 @@ from server.documents.crm import CONTEXT
 from server.documents.dossier_words import README
 from server.documents.mod_sheet import sheet_data
 from server.documents.pdf import mod_sheet_pdf
+from server.documents.photograph_views import fault_in, views_of
 from server.documents.record import PRIVATE_COLUMNS, canonical, digest, record_of
 from server.documents.record_schema import MachineRecord
 from server.records import journal
@@ -74,14 +75,15 @@ def _write(
     heard: Heard,
 ) -> int:
     record_json = canonical(record_of(whole, private=asked.private))
-    sheet = sheet_data(whole, digest(record_json), asked.day, whole.machine.keeper or asked.signer)
+    signer = whole.machine.keeper or asked.signer
+    sheet = sheet_data(whole, digest(record_json), asked.day, signer, fault_of=fault_in(files))
     kept = payload_of(whole)
     with BagWriter(place, folder_of(whole.machine.tag, asked.day), asked.day) as bag:
         bag.add("README.txt", [README.encode()])
         bag.add("record.json", [record_json])
         bag.add("record.schema.json", [_indented(MachineRecord.model_json_schema())])
         bag.add("context.jsonld", [_indented(CONTEXT)])
-        bag.add("mod-sheet.pdf", [mod_sheet_pdf(sheet, record_json)])
+        bag.add("mod-sheet.pdf", [mod_sheet_pdf(sheet, record_json, views=views_of(sheet, files))])
         bag.add("journal.json", _journal(entries, private=asked.private))
         for number, one in enumerate(kept):
             heard(number, len(kept))

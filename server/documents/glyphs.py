@@ -18,8 +18,20 @@ LAST_CODE = 0xFFFE  # 0xFFFF only ends the list of segments
 
 def printable(text: str) -> str:
     """The text with every character that cannot be printed replaced by □, and those without a shape left out."""
-    known = covered()
-    return "".join(_printed(character, known) for character in unicodedata.normalize("NFC", text))
+    return unicodedata.normalize("NFC", text).translate(_table_of_prints())
+
+
+class _Prints(dict[int, str]):
+    """What is printed for each code point; worked out when it is first met."""
+
+    def __missing__(self, code: int) -> str:
+        self[code] = printed = _printed(chr(code), covered())
+        return printed
+
+
+@lru_cache
+def _table_of_prints() -> _Prints:
+    return _Prints()
 
 
 def _printed(character: str, known: frozenset[int]) -> str:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 from server.documents.dossier import folder_of
 from server.documents.pdf import mod_sheet_pdf
+from server.documents.photograph_views import views_of
 from server.documents.sheet_choice import USUAL, SheetChoice
 from server.documents.signing import drawn_up
 from server.records.files import written_beside
@@ -37,7 +38,7 @@ def write_sheets(store: Store, asked: ManyAsked, place: Path, heard: Heard) -> s
         for number, tag in enumerate(asked.tags):
             heard(number, len(asked.tags))
             drawn = drawn_up(store, tag, asked.day, otherwise=asked.signer, choice=asked.choice)
-            pdf = mod_sheet_pdf(drawn.sheet, drawn.record, asked.choice.paper)
+            pdf = mod_sheet_pdf(drawn.sheet, drawn.record, asked.choice.paper, views_of(drawn.sheet, store.files))
             archive.writestr(_entry(drawn.sheet.tag, number, asked.day), pdf)
     heard(len(asked.tags), len(asked.tags))
     return "1 sheet is written." if len(asked.tags) == 1 else f"{len(asked.tags):,} sheets are written."

@@ -1,6 +1,7 @@
 """The mod sheet: what a buyer or a club archive should know of one machine, put into words once for page and paper.
 
-Built from rows that were read already; it asks nothing of the database and knows nothing of how a sheet looks.
+Built from rows that were read already; it asks nothing of the database, opens no file, and knows nothing of how a sheet
+looks.
 """
 
 from dataclasses import fields, is_dataclass, replace
@@ -10,6 +11,7 @@ from typing import TypeVar, cast
 from server.documents.sheet_choice import USUAL, SheetChoice
 from server.documents.sheet_gaps import missing_originals, not_known
 from server.documents.sheet_mods import done_mods, is_undone, sheet_mod, went_along
+from server.documents.sheet_photographs import Fault, albums, told_of
 from server.documents.sheet_shape import SheetBack, SheetBag, SheetBoard, SheetData
 from server.documents.sheet_symptoms import ended_symptoms
 from server.documents.sheet_trials import sheet_trials
@@ -26,16 +28,27 @@ DIRECTION_MARKS = dict.fromkeys([*range(0x202A, 0x202F), *range(0x2066, 0x206A)]
 Kind = TypeVar("Kind")
 
 
-def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str, choice: SheetChoice = USUAL) -> SheetData:
+def sheet_data(
+    whole: WholeMachine,
+    digest: str,
+    day: date,
+    signer: str,
+    choice: SheetChoice = USUAL,
+    fault_of: Fault = lambda _: "",
+) -> SheetData:
     """The sheet of one machine on a day. `digest` is that of the record that goes with it.
 
-    Raises Invalid where the choice names a mod that no sheet can tell of.
+    `fault_of` says of a photograph why it cannot be shown, or nothing. Raises Invalid where the choice names a mod that
+    no sheet can tell of.
     """
-    machine = whole.machine
+    machine, is_short = whole.machine, choice.length == "short"
     done = done_mods(whole)
     choice.check(machine.tag, {mod.number for mod in done})
     mods = [mod for mod in done if choice.takes(mod.number)]
-    told = [(mod, sheet_mod(whole, mod)) for mod in mods]
+    in_force = [mod for mod in mods if not is_undone(whole, mod)]
+    undone = [mod for mod in mods if is_undone(whole, mod)]
+    seen = albums(whole, [*in_force, *undone], fault_of) if choice.shows_photographs else None
+    told = {mod.number: replace(sheet_mod(whole, mod), album=seen.mods[mod.key] if seen else None) for mod in mods}
     hazards = [machine.hazards, *(board.hazards for board in whole.boards), *(mod.hazards for mod in done)]
     sheet = SheetData(
         tag=machine.tag,
@@ -47,10 +60,10 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str, choice:
         significance_text=machine.significance,
         provenance_text=machine.provenance,
         ended_symptoms=tuple(ended_symptoms(whole)),
-        in_force=tuple(sheet for mod, sheet in told if not is_undone(whole, mod)),
-        undone=tuple(sheet for mod, sheet in told if is_undone(whole, mod)),
+        in_force=tuple(told[mod.number] for mod in in_force),
+        undone=tuple(told[mod.number] for mod in undone),
         went_along=tuple(went_along(whole)),
-        trials=tuple(sheet_trials(whole, [mod for mod in done if not is_undone(whole, mod)], mods)),
+        trials=tuple(sheet_trials(whole, [mod for mod in done if not is_undone(whole, mod)], mods, drawn=not is_short)),
         bags=tuple(
             _bag(whole, bag, private=bool(choice.private))
             for bag in whole.storages
@@ -59,15 +72,17 @@ def sheet_data(whole: WholeMachine, digest: str, day: date, signer: str, choice:
         missing=tuple(missing_originals(whole)),
         back=tuple(_back(line) for line in whole.back.back),
         no_way_back=tuple(_back(line) for line in whole.back.for_good),
-        not_known=tuple(not_known(whole, told)),
+        not_known=tuple(not_known(whole, [(mod, told[mod.number]) for mod in mods])),
         day=day.isoformat(),
         signer=signer,
         digest=digest,
         left_out=tuple((mod.number, mod.title) for mod in done if not choice.takes(mod.number)),
-        is_short=choice.length == "short",
+        is_short=is_short,
         is_private=bool(choice.private),
+        album=seen.machine if seen else None,
     )
-    return _unturned(sheet)
+    shown = len(list(sheet.shown)) if seen else None
+    return _unturned(replace(sheet, photographs="" if is_short else told_of(whole, shown)))
 
 
 def _unturned(words: Kind) -> Kind:
@@ -76,7 +91,8 @@ def _unturned(words: Kind) -> Kind:
     if isinstance(words, str):
         changed = words.translate(DIRECTION_MARKS)
     elif isinstance(words, tuple):
-        changed = tuple(_unturned(one) for one in words)
+        parts = [_unturned(one) for one in words]
+        changed = type(words)(*parts) if hasattr(words, "_fields") else tuple(parts)
     elif is_dataclass(words) and not isinstance(words, type):
         changed = replace(words, **{field.name: _unturned(getattr(words, field.name)) for field in fields(words)})
     return cast("Kind", changed)

@@ -55,6 +55,7 @@ from server.documents.record_schema import (
     RecordedWaveform,
 )
 from server.records.questions.sheet import WholeMachine, whole_machine
+from server.records.sheet_records import compared_of
 from server.records.tables import (
     BoardPicture,
     Calculation,
@@ -99,6 +100,16 @@ def record_of(whole: WholeMachine, *, private: bool = False) -> dict[str, JsonVa
 def canonical(record: Mapping[str, JsonValue]) -> bytes:
     """The record's one spelling: RFC 8785, the JSON Canonicalization Scheme."""
     return rfc8785.dumps(dict(record))
+
+
+def canonical_both(record: Mapping[str, JsonValue]) -> tuple[bytes, bytes]:
+    """The record's one spelling, and that of what is compared of it; each value, which can be long, is spelled once.
+
+    Its own keys are plain ASCII, so that their order is that of the standard.
+    """
+    spelled = {name: rfc8785.dumps(name) + b":" + rfc8785.dumps(record[name]) for name in sorted(record)}
+    compared = [spelled[name] for name in sorted(compared_of(record))]
+    return b"{" + b",".join(spelled.values()) + b"}", b"{" + b",".join(compared) + b"}"
 
 
 def digest(canonical_json: bytes) -> str:

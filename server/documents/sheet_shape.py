@@ -1,10 +1,13 @@
-"""What stands on a mod sheet: words only, in the order they are read, the same for the page and the PDF.
+"""What stands on a mod sheet: words and pictures in the order they are read, the same for the page and the PDF.
 
 No private field has a place here, so none can reach a sheet. Fields called `…_text` hold Markdown as it was typed;
 all others print literally.
 """
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
+
+from server.documents.drawing import Picture
 
 
 @dataclass(frozen=True, slots=True)
@@ -14,6 +17,34 @@ class SheetBoard:
     name: str
     kind: str
     marks: str
+
+
+@dataclass(frozen=True, slots=True)
+class SheetPhotograph:
+    """A photograph that the sheet shows: what it is there for, what it says itself, and what stands for it unseen.
+
+    `tag` and `number` are its address, `sha256` names its kept file; `width` and `height` are those of the view that is
+    shown, in pixels. `fault` says why it cannot be shown.
+    """
+
+    place: str
+    caption: str
+    taken_on: str
+    alt: str
+    tag: str
+    number: int
+    sha256: str
+    width: int
+    height: int
+    fault: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetAlbum:
+    """What the sheet shows of one subject, and in sentences what it does not: what there is none of, how many more."""
+
+    shown: tuple[SheetPhotograph, ...]
+    notes: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +97,7 @@ class SheetSum:
 
 @dataclass(frozen=True, slots=True)
 class SheetMod:
-    """A modification that was done, wholly or in part."""
+    """A modification that was done, wholly or in part; without an album where photographs were not chosen."""
 
     number: int
     title: str
@@ -83,6 +114,7 @@ class SheetMod:
     expectations: tuple[SheetExpectation, ...]
     sums: tuple[SheetSum, ...]
     outcome_text: str
+    album: SheetAlbum | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +128,17 @@ class SheetReading:
 
 @dataclass(frozen=True, slots=True)
 class SheetTrial:
-    """A procedure before and after a mod; without a pair, only the latest trial, as `after`."""
+    """A procedure before and after a mod, drawn with every reading; without a pair, only the latest trial, as `after`.
+
+    The drawing's title says all that is to be seen in it.
+    """
 
     procedure: str
     mod: str
     before: SheetReading | None
     after: SheetReading
     words: str
+    picture: Picture | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +173,8 @@ class SheetData:
     """Everything on the sheet of one machine.
 
     `check_at` is what the code of a signed sheet holds: where it can be checked. A sheet that nobody signed has none.
-    `left_out` says which mods the keeper chose not to tell of; `is_short` and `is_private` are chosen likewise.
+    `left_out` says which mods the keeper chose not to tell of; `is_short` and `is_private` are chosen likewise. Without
+    photographs there is no album; `photographs` says in a sentence how many there are besides.
     """
 
     tag: str
@@ -165,6 +202,14 @@ class SheetData:
     left_out: tuple[tuple[int, str], ...] = ()
     is_short: bool = False
     is_private: bool = False
+    album: SheetAlbum | None = None
+    photographs: str = ""
+
+    @property
+    def shown(self) -> Iterator[SheetPhotograph]:
+        """Every photograph on it."""
+        for album in (self.album, *(mod.album for mod in (*self.in_force, *self.undone))):
+            yield from album.shown if album else ()
 
     @property
     def short_digest(self) -> str:

@@ -1,61 +1,115 @@
-"""The trials of a sheet: each procedure before and after each mod in force, and what can honestly be said of it."""
+"""The trials of a sheet: each procedure before and after each mod in force, and what can honestly be said of it.
 
-from collections.abc import Sequence
+Many mods can lie between two trials, so that each pair is compared, and drawn, once.
+"""
 
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from server.documents.drawing import Picture
 from server.documents.sheet_shape import SheetReading, SheetTrial
+from server.documents.trial_pictures import trials_picture
 from server.records.questions.comparisons import compare_trials
-from server.records.questions.sheet import WholeMachine
+from server.records.questions.sheet import WholeMachine, grouped
 from server.records.questions.trials import figures_of
 from server.records.tables import Mod, Procedure, Trial
 
+NAMED_MOST = 6  # mods that changed between two trials as well; more of them are only counted
+NONE: frozenset[int] = frozenset()
 
-def sheet_trials(whole: WholeMachine, mods: Sequence[Mod], told: Sequence[Mod]) -> list[SheetTrial]:
+
+def sheet_trials(
+    whole: WholeMachine, mods: Sequence[Mod], told: Sequence[Mod], *, drawn: bool = True
+) -> list[SheetTrial]:
     """One line a procedure and mod; a procedure that no mod has trials on both sides of shows its latest trial.
 
-    Of `mods`, all that are in force, those are `told` of.
+    Of `mods`, all that are in force, those are `told` of. What is compared is `drawn` as well.
     """
+    shown = {mod.key for mod in told}
+    in_force = {trial: frozenset(mods) for trial, mods in whole.mods_at.items()}
+    number_of = {mod.key: mod.number for mod in whole.mods}
+    of_procedure = _by_procedure(whole.trials)
     lines = []
     for procedure in whole.procedures:
-        trials = sorted(
-            (trial for trial in whole.trials if trial.procedure_id == procedure.id),
-            key=lambda trial: (trial.day, trial.number),
-        )
-        pairs = [(mod, pair) for mod in mods if (pair := _pair(whole, trials, mod.key))]
-        lines += [_compared(whole, procedure, mod, *pair) for mod, pair in pairs if mod in told]
+        trials = of_procedure.get(procedure.key, [])
+        results = _Results(procedure, in_force, number_of, drawn)
+        pairs = [(mod, pair) for mod in mods if (pair := results.pair(trials, mod.key))]
+        lines += [results.told(mod, *pair) for mod, pair in pairs if mod.key in shown]
         if trials and not pairs:
-            lines.append(SheetTrial(procedure.title, "", None, _reading(trials[-1], procedure), ""))
+            lines.append(SheetTrial(procedure.title, "", None, results.reading(trials[-1]), ""))
     return lines
 
 
-def _pair(whole: WholeMachine, trials: Sequence[Trial], mod: int) -> tuple[Trial, Trial] | None:
-    """The last trial before the first one with the mod, and the latest with it; best one that differs by it alone."""
-    first = next((place for place, trial in enumerate(trials) if mod in _mods(whole, trial)), None)
-    if not first:
-        return None
-    before = trials[first - 1]
-    after = [trial for trial in trials[first:] if mod in _mods(whole, trial)]
-    alone = [trial for trial in after if _mods(whole, trial) ^ _mods(whole, before) == {mod}]
-    return before, alone[-1] if alone else after[0]
+def _by_procedure(trials: Sequence[Trial]) -> dict[int, list[Trial]]:
+    return grouped((trial.procedure_id, trial) for trial in sorted(trials, key=lambda trial: (trial.day, trial.number)))
 
 
-def _mods(whole: WholeMachine, trial: Trial) -> set[int]:
-    return set(whole.mods_at.get(trial.key, []))
+@dataclass(frozen=True, slots=True)
+class _Results:
+    """What the trials of one procedure say: `in_force` are the mods at each trial, by their keys."""
 
+    procedure: Procedure
+    in_force: Mapping[int, frozenset[int]]
+    number_of: Mapping[int, int]
+    drawn: bool
+    readings: dict[int, SheetReading] = field(default_factory=dict)
+    compared: dict[tuple[int, int], tuple[str, Picture | None]] = field(default_factory=dict)
 
-def _compared(whole: WholeMachine, procedure: Procedure, mod: Mod, before: Trial, after: Trial) -> SheetTrial:
-    changed = (_mods(whole, after) ^ _mods(whole, before)) - {mod.key}
-    numbers = [str(other.number) for other in whole.mods if other.key in changed]
-    others = f" Mod {' and '.join(numbers)} changed between the two as well." if numbers else ""
-    return SheetTrial(
-        procedure=procedure.title,
-        mod=f"Mod {mod.number}",
-        before=_reading(before, procedure),
-        after=_reading(after, procedure),
-        words=compare_trials(procedure, before, after).sentence + others,
-    )
+    def mods(self, trial: Trial) -> frozenset[int]:
+        return self.in_force.get(trial.key, NONE)
 
+    def pair(self, trials: Sequence[Trial], mod: int) -> tuple[Trial, Trial] | None:
+        """The last trial before the first one with the mod, and one with it: the latest that differs by it alone.
 
-def _reading(trial: Trial, procedure: Procedure) -> SheetReading:
-    figures = figures_of(trial, procedure)
-    count = "1 reading" if figures.count == 1 else f"{figures.count:,} readings"
-    return SheetReading(trial.day.isoformat(), str(figures), count)
+        Where none does, it is the first.
+        """
+        first = next((place for place, trial in enumerate(trials) if mod in self.mods(trial)), None)
+        if not first:
+            return None
+        before = trials[first - 1]
+        after = [trial for trial in trials[first:] if mod in self.mods(trial)]
+        alone = self.mods(before) | {mod}
+        return before, next((trial for trial in reversed(after) if self.mods(trial) == alone), after[0])
+
+    def told(self, mod: Mod, before: Trial, after: Trial) -> SheetTrial:
+        words, picture = self.comparison(before, after)
+        return SheetTrial(
+            procedure=self.procedure.title,
+            mod=f"Mod {mod.number}",
+            before=self.reading(before),
+            after=self.reading(after),
+            words=words + self.others(mod, before, after),
+            picture=self.picture_of(mod, picture) if picture else None,
+        )
+
+    def comparison(self, before: Trial, after: Trial) -> tuple[str, Picture | None]:
+        pair = before.key, after.key
+        if pair not in self.compared:
+            compared = compare_trials(self.procedure, before, after)
+            rows = [("before", before, compared.before), ("after", after, compared.after)]
+            self.compared[pair] = (
+                compared.sentence,
+                trials_picture("result", self.procedure, rows) if self.drawn else None,
+            )
+        return self.compared[pair]
+
+    def picture_of(self, mod: Mod, drawn: Picture) -> Picture:
+        """Its title says what it shows to those who do not see it."""
+        title = f"{self.procedure.title} before and after mod {mod.number}. {drawn.description}"
+        return replace(drawn, key=f"result-{self.procedure.key}-{mod.number}", title=title)
+
+    def others(self, mod: Mod, before: Trial, after: Trial) -> str:
+        """Which mods besides this one changed between two trials."""
+        changed = (self.mods(after) ^ self.mods(before)) - {mod.key}
+        if not changed:
+            return ""
+        numbers = [str(number) for number in sorted(self.number_of[key] for key in changed)]
+        named = f"Mod {' and '.join(numbers)}" if len(numbers) <= NAMED_MOST else f"{len(numbers):,} other mods"
+        return f" {named} changed between the two as well."
+
+    def reading(self, trial: Trial) -> SheetReading:
+        if trial.key not in self.readings:
+            figures = figures_of(trial, self.procedure)
+            count = "1 reading" if figures.count == 1 else f"{figures.count:,} readings"
+            self.readings[trial.key] = SheetReading(trial.day.isoformat(), str(figures), count)
+        return self.readings[trial.key]

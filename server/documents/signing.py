@@ -8,14 +8,14 @@ from datetime import date
 
 from server.documents.mod_sheet import SheetData, sheet_data
 from server.documents.pdf import mod_sheet_pdf
-from server.documents.record import canonical, digest, record_of
+from server.documents.photograph_views import fault_in, views_of
+from server.documents.record import canonical_both, digest, record_of
 from server.documents.sheet_choice import USUAL, SheetChoice
 from server.records.commands.sheets import MovedOn, SheetFields, SignSheet
 from server.records.errors import Refused
 from server.records.questions.addresses import find_machine
 from server.records.questions.journal import last_seq
 from server.records.questions.sheet import whole_machine
-from server.records.sheet_records import compared_of
 from server.records.store import Done, Store
 
 TRIES = 3
@@ -44,9 +44,10 @@ def drawn_up(
         made_after = last_seq(session)
         whole = whole_machine(session, machine)
     record = record_of(whole)
-    spelled, content = canonical(record), digest(canonical(compared_of(record)))
-    sheet = sheet_data(whole, digest(spelled), day, signer or machine.keeper or otherwise, choice)
-    return Drawn(sheet, spelled, made_after, content)
+    spelled, compared = canonical_both(record)
+    fault_of = fault_in(store.files)
+    sheet = sheet_data(whole, digest(spelled), day, signer or machine.keeper or otherwise, choice, fault_of)
+    return Drawn(sheet, spelled, made_after, digest(compared))
 
 
 def check_address(public_url: str, sheet_digest: str) -> str:
@@ -84,7 +85,7 @@ def sign(
                 "machine": tag,
                 "made_after": drawn.made_after,
                 "record": drawn.record,
-                "pdf": mod_sheet_pdf(sheet, drawn.record, choice.paper),
+                "pdf": mod_sheet_pdf(sheet, drawn.record, choice.paper, views_of(sheet, store.files)),
             }
         )
         try:

@@ -9,12 +9,12 @@ from datetime import date
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from server.documents.drawing import NO_BREAK
 from server.engineering import datecodes, markings, preferred
 from server.engineering.errors import EngineeringError
 from server.engineering.preferred_pairs import PartKind, Wanted
 from server.engineering.quantities import Toleranced, convert, exact, parse, show
 from server.pages.bench_sums import HERE, form_of
-from server.pages.drawing import NO_BREAK
 from server.pages.forms import Form
 from server.pages.house import AtHome
 

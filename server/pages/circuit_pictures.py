@@ -9,7 +9,7 @@ cross without meaning, however many there are.
 from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
-from server.pages.drawing import (
+from server.documents.drawing import (
     LEFT,
     LINE,
     RIGHT,

@@ -7,9 +7,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from server.documents.drawing import NO_BREAK, Picture
 from server.engineering.calculations import LimitResult, LineResult
 from server.pages.circuit_pictures import Post, Stretch, Swept, graph_view, sweep_view
-from server.pages.drawing import NO_BREAK, Picture
 from server.pages.results import CaseView
 from server.records.cautions import CAUTIONS
 from server.records.circuit_answers import answer_in_words, of_the_looking, question_in_words, swept_unit, told

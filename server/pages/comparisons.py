@@ -7,15 +7,15 @@ from fastapi import APIRouter
 from sqlmodel import Session
 from starlette.responses import Response
 
+from server.documents.drawing import Picture
+from server.documents.trial_pictures import trials_picture, undrawn
 from server.engineering.comparison_words import chance, percent
 from server.engineering.trials import Comparison, Summary, YesNoComparison
 from server.engineering.yes_no import Share
 from server.pages.forms import Form
 from server.pages.house import AtHome, PageNumber
 from server.pages.machines import address, sections
-from server.pages.pictures import Picture
-from server.pages.procedures import better_words, meaning
-from server.pages.readings import picture, undrawn
+from server.pages.procedures import meaning
 from server.records.errors import Invalid, NotFound
 from server.records.placing import describe
 from server.records.questions.addresses import find_machine, find_trial
@@ -26,6 +26,7 @@ from server.records.questions.states import SeatChange, differences, mods_in_for
 from server.records.questions.trials import (
     TrialLine,
     TrialName,
+    better_words,
     figures_in,
     in_print,
     line_of,
@@ -66,7 +67,7 @@ class Held:
     better: str
     sentence: str
     notes: list[str]
-    picture: Picture | None
+    picture: Picture
     undrawn: str
     rows: list[Row]
     facts: list[tuple[str, str]]
@@ -129,15 +130,14 @@ def _held(session: Session, machine: Machine, form: Form, number: int) -> Held |
     parts = differences(session, machine, before.trial.day, after.trial.day, number)
     came, went = _only_in(after, before), _only_in(before, after)
     comparison = compare_trials(before.procedure, before.trial, after.trial)
-    summaries = (comparison.before, comparison.after) if isinstance(comparison, Comparison) else None
     return Held(
         before=before,
         after=after,
         better=better_words(before.procedure),
         sentence=comparison.sentence,
         notes=list(comparison.notes) if isinstance(comparison, Comparison) else [],
-        picture=_picture(before, after, *summaries) if summaries else None,
-        undrawn=undrawn(before.trial, after.trial) if summaries else "",
+        picture=_picture(before, after, comparison),
+        undrawn=undrawn(before.trial, after.trial),
         rows=_rows(comparison, before.procedure.unit),
         facts=[*meaning(before.procedure), *_facts(comparison)],
         came=came,
@@ -227,9 +227,12 @@ def _in_words(parts: Paged[SeatChange]) -> Paged[Replaced]:
     return Paged(rows, parts.number, parts.last, parts.total)
 
 
-def _picture(before: TrialLine, after: TrialLine, first: Summary, second: Summary) -> Picture:
-    labels = (f"before, trial {before.trial.number}", f"after, trial {after.trial.number}")
-    return picture([(labels[0], before.trial, first), (labels[1], after.trial, second)], before.procedure)
+def _picture(before: TrialLine, after: TrialLine, comparison: Comparison | YesNoComparison) -> Picture:
+    rows = [
+        (f"before, trial {before.trial.number}", before.trial, comparison.before),
+        (f"after, trial {after.trial.number}", after.trial, comparison.after),
+    ]
+    return trials_picture("readings", before.procedure, rows)
 
 
 def _rows(comparison: Comparison | YesNoComparison, unit: str) -> list[Row]:

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from server.documents.drawing import Picture
 from server.engineering.datecodes import Reading
 from server.pages.boards import Options, board_address
 from server.pages.dating_picture import Dated, dates_view
-from server.pages.drawing import Picture
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import sections

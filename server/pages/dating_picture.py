@@ -9,7 +9,7 @@ from datetime import date
 from itertools import count
 from typing import NamedTuple
 
-from server.pages.drawing import (
+from server.documents.drawing import (
     LINE,
     RIGHT,
     Picture,

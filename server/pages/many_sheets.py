@@ -28,6 +28,7 @@ class ManyChoice(Command):
     tags: list[str] = Field(default_factory=list)
     length: Literal["full", "short"] = "full"
     paper: Literal["A4", "Letter"] = "A4"
+    photographs: Literal["with", "without"] = "with"
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,7 @@ def make_many_sheets(house: AtHome, form: PostedForm) -> Response:
     forget_old(house, KIND)
     job = Job("Writing mod sheets", onward=("", "Download them"), back=("/sheets", "Back to the choice"))
     job.onward = (f"/sheets/{job.key}", "Download them")
-    choice = SheetChoice(length=asked.length, paper=asked.paper)
+    choice = SheetChoice(length=asked.length, paper=asked.paper, photographs=asked.photographs)
     wanted = ManyAsked(tags, date.today(), house.who, choice)  # noqa: DTZ011 (the keeper's own calendar day)
     store, place = house.store, place_of(house, KIND, job.key)
     jobs_of(house.request.app).start(job, lambda heard: write_sheets(store, wanted, place, heard))

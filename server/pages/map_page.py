@@ -8,8 +8,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import quote, urlencode
 
+from server.documents.drawing import NO_BREAK
 from server.pages.boards import board_address
-from server.pages.drawing import NO_BREAK
 from server.pages.forms import Form, number_of
 from server.pages.machines import sections
 from server.pages.map_marks import marked_view, states_of

@@ -8,7 +8,7 @@ case, and no record, request or template.
 from collections.abc import Sequence
 from typing import Literal, NamedTuple
 
-from server.pages.drawing import LEFT, LINE, RIGHT, Picture, Shape, Stroke, Words, shape
+from server.documents.drawing import LEFT, LINE, RIGHT, Picture, Shape, Stroke, Words, shape
 from server.records.questions.net_cases import NetAt, PinAt
 from server.records.signal_parts import Parts
 from server.records.words import PinRole

@@ -1,4 +1,4 @@
-"""Numbers turned into drawings: a line's spread against its limits, readings before and after, a machine's years.
+"""Numbers turned into drawings: a line's spread against its limits, and a machine's years.
 
 Pure functions: values in one unit go in, a `Picture` comes out, with a sentence that says the same. They must know
 no record, no request and no template; the caller picks a unit in which the figures are short to read.
@@ -9,12 +9,11 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Literal, NamedTuple
 
-from server.pages.drawing import (
+from server.documents.drawing import (
     LEFT,
     LINE,
     NO_BREAK,
     RIGHT,
-    WIDTH,
     Block,
     Picture,
     PictureError,
@@ -23,8 +22,12 @@ from server.pages.drawing import (
     Stroke,
     Words,
     figure,
+    heading,
     interval,
+    limit_line,
     listed,
+    measured,
+    near,
     ruler,
     scale_for,
     shape,
@@ -38,9 +41,7 @@ __all__ = [
     "Event",
     "Picture",
     "PictureError",
-    "Readings",
     "Spread",
-    "dot_view",
     "spread_view",
     "years_view",
 ]
@@ -69,24 +70,6 @@ class Bound(NamedTuple):
     values: tuple[float, ...]
 
 
-class Readings(NamedTuple):
-    """One trial: its readings, their mean, and the 95 % interval of the mean where there is one.
-
-    `words` are the mean and its interval as the page tells them, where it does.
-    """
-
-    label: str
-    readings: Sequence[float]
-    mean: float
-    low: float | None
-    high: float | None
-    words: str = ""
-
-    @property
-    def numbers(self) -> list[float]:
-        return [*self.readings, self.mean, *(end for end in (self.low, self.high) if end is not None)]
-
-
 class _End(NamedTuple):
     """One end of a limit, and the side that it guards."""
 
@@ -101,7 +84,6 @@ class _End(NamedTuple):
 
 CASE_HEIGHT = 122.0
 BAR_TOP, BAR_FOOT = 30.0, 88.0
-FAR_OFF = 1.5  # A limit further off than this many spans would flatten the spread to a line: it is only named.
 
 
 def spread_view(key: str, name: str, unit: str, spreads: Sequence[Spread], bounds: Sequence[Bound]) -> Picture:
@@ -128,8 +110,8 @@ def spread_view(key: str, name: str, unit: str, spreads: Sequence[Spread], bound
         strokes += [Stroke("axis", LEFT, y + BAR_FOOT, RIGHT, y + BAR_FOOT)]
         strokes += [] if spread.exact else interval(scale, spread.low, spread.high, y + BAR_FOOT + 16)
         shapes.append(shape("diamond", True, scale.at(spread.nominal), y + BAR_FOOT + 16))
-        words += _heading(spread.case, span(spread.nominal, spread.low, spread.high, unit), y + 20)
-    axis, figures = ruler(scale, foot, _measured(name, unit))
+        words += heading(spread.case, span(spread.nominal, spread.low, spread.high, unit), y + 20)
+    axis, figures = ruler(scale, foot, measured(name, unit))
     return Picture(
         key=key,
         title=f"{name}: the spread of {listed([spread.case for spread in spreads])}",
@@ -169,30 +151,18 @@ def _ends(bound: Bound) -> list[_End]:
 def _spread_scale(spreads: Sequence[Spread], ends: Sequence[_End]) -> Scale:
     values = [value for spread in spreads for value in (spread.nominal, spread.low, spread.high)]
     values += [edge for spread in spreads if not spread.exact for edge in (spread.edges[0], spread.edges[-1])]
-    room = FAR_OFF * (max(values) - min(values)) or max(map(abs, values))
-    near = [end.value for end in ends if min(values) - room <= end.value <= max(values) + room]
-    return scale_for([*values, *near])
+    return scale_for([*values, *near(values, [end.value for end in ends])])
 
 
 def _limit_lines(ends: Sequence[_End], scale: Scale, unit: str, foot: float) -> tuple[list[Stroke], list[Words]]:
     strokes: list[Stroke] = []
     words: list[Words] = []
     for row, end in enumerate(ends):
-        y = LINE * (row + 1) - 6
         text = f"at {end.side} {with_unit(figure(end.value), unit)}"
-        if scale.holds(end.value):
-            x = scale.at(end.value)
-            strokes.append(Stroke("limit", x, y + 6, x, foot))
-            words.append(Words("limit", x, y, _leaning(x), text))
-        elif end.value > scale.high:
-            words.append(Words("limit", RIGHT, y, "end", f"{text}, off to the right →"))
-        else:
-            words.append(Words("limit", LEFT, y, "start", f"← {text}, off to the left"))
+        line, name = limit_line(scale, end.value, text, LINE * (row + 1) - 6, foot)
+        strokes += line
+        words.append(name)
     return strokes, words
-
-
-def _leaning(x: float) -> Literal["start", "end"]:
-    return "start" if x < WIDTH / 2 else "end"
 
 
 def _pieces(spread: Spread, ends: Sequence[_End]) -> Iterator[tuple[float, float, float, bool]]:
@@ -236,94 +206,3 @@ def _told_share(share: float) -> str:
     if share > 0.99:
         return "all or nearly all of the draws lie"
     return f"about {round(100 * share)}{NO_BREAK}% of the draws lie"
-
-
-# ---- Readings before and after ----
-
-DOT = 11.0
-TALLEST_PILE = 66.0
-ONE_LINE = 38  # letters that a name and its figures may have together before they need a line each
-
-
-def dot_view(key: str, name: str, unit: str, rows: Sequence[Readings]) -> Picture:
-    """Draw every reading of each trial as a dot, with the mean and its 95 % interval beneath.
-
-    The first row (before) has open dots, the later ones filled dots. Readings that would overlap are piled.
-
-    Raises `PictureError` for no row, a row without readings, or no finite number.
-    """
-    if not rows:
-        raise PictureError(f"There is no trial of {name} to draw yet.")
-    for row in rows:
-        _check_readings(row)
-    scale = scale_for([value for row in rows for value in row.numbers])
-    strokes: list[Stroke] = []
-    shapes: list[Shape] = []
-    words: list[Words] = []
-    y = 0.0
-    for number, row in enumerate(rows):
-        heading = _heading(row.label, _mean_words(row, unit), y + 20)
-        piles = _piles([scale.at(reading) for reading in row.readings])
-        tallest = max(level for _, level in piles)
-        rise = min(DOT, TALLEST_PILE / max(tallest, 1))
-        floor = heading[-1].y + 20 + tallest * rise
-        words += heading
-        shapes += [shape("circle", number > 0, x, floor - level * rise) for x, level in piles]
-        if row.low is not None and row.high is not None:
-            strokes += interval(scale, row.low, row.high, floor + 19)
-        shapes.append(shape("diamond", True, scale.at(row.mean), floor + 19))
-        y = floor + 42
-    axis, figures = ruler(scale, y, _measured(name, unit))
-    return Picture(
-        key=key,
-        title=f"{name}: readings of {listed([row.label for row in rows])}",
-        description=" ".join(f"{row.label}: {_counted(row)}, {_mean_words(row, unit)}." for row in rows),
-        height=round(y + 2 * LINE + 8, 2),
-        strokes=(*strokes, *axis),
-        blocks=(),
-        shapes=tuple(shapes),
-        words=(*words, *figures),
-    )
-
-
-def _check_readings(row: Readings) -> None:
-    if len(row.readings) == 0:
-        raise PictureError(f"“{row.label}” has no readings to draw.")
-    if not all(math.isfinite(value) for value in row.numbers):
-        raise PictureError(f"“{row.label}” holds something that is not a finite number.")
-
-
-def _piles(places: Sequence[float]) -> list[tuple[float, int]]:
-    """Dots that would overlap climb on each other: (x, how many lie beneath)."""
-    piled: list[tuple[float, int]] = []
-    for x in sorted(places):
-        taken = {level for other, level in piled if x - other < DOT}
-        piled.append((x, next(level for level in range(len(places)) if level not in taken)))
-    return piled
-
-
-def _counted(row: Readings) -> str:
-    return "1 reading" if len(row.readings) == 1 else f"{len(row.readings)} readings"
-
-
-def _mean_words(row: Readings, unit: str) -> str:
-    if row.words:
-        return row.words
-    if row.low is None or row.high is None:
-        alone = with_unit(figure(row.mean), unit)
-        return alone if len(row.readings) == 1 else f"mean {alone}"
-    return f"mean {span(row.mean, row.low, row.high, unit)}"
-
-
-# ---- Shared ----
-
-
-def _heading(name: str, figures: str, y: float) -> list[Words]:
-    """The name and the figures on one line, or on two where they would meet."""
-    if len(name) + len(figures) <= ONE_LINE:
-        return [Words("name", LEFT, y, "start", name), Words("figure", RIGHT, y, "end", figures)]
-    return [Words("name", LEFT, y, "start", name), Words("figure", LEFT, y + LINE, "start", figures)]
-
-
-def _measured(name: str, unit: str) -> str:
-    return f"{name}, {unit}" if unit else name

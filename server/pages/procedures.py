@@ -17,6 +17,7 @@ from server.records.questions.paging import Paged
 from server.records.questions.trials import (
     ProcedureLine,
     TrialLine,
+    better_words,
     in_print,
     procedures,
     trials_count_of,
@@ -32,13 +33,6 @@ MACHINES_OFFERED = 12
 A_SENTENCE = re.compile(r"=|\b(?:is|are|lasts|takes|equals|counts|stands for)\b")
 BEFORE_A_UNIT = re.compile(r"(?<=\d) (?=[^\W\d])")
 
-BETTER_WORDS = {
-    Better.LOWER: "lower is better",
-    Better.HIGHER: "higher is better",
-    Better.NEAREST: "nearest to a target is better",
-    Better.YES: "an observation, and yes is better",
-    Better.NO: "an observation, and no is better",
-}
 BETTER_CHOICES = [
     (Better.LOWER.value, "A figure: lower is better"),
     (Better.HIGHER.value, "A figure: higher is better"),
@@ -80,13 +74,6 @@ class ProcedureFormPage:
 
 def address(procedure: Procedure) -> str:
     return f"/procedures/{quote(procedure.slug)}"
-
-
-def better_words(procedure: Procedure) -> str:
-    """Which way is better, with the target where there is one."""
-    if procedure.better == Better.NEAREST and procedure.target is not None:
-        return f"nearest to {with_unit(in_print(procedure.target), procedure.unit)} is better"
-    return BETTER_WORDS[Better(procedure.better)]
 
 
 @router.get("/procedures")

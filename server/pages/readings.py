@@ -6,15 +6,14 @@ It knows trials and procedures that were read already, and no request.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from server.documents.drawing import Picture
+from server.documents.trial_pictures import trials_picture, undrawn
 from server.engineering.trials import Summary, compare_yes_no, summarise
-from server.pages import pictures
-from server.pages.pictures import Picture
-from server.pages.procedures import better_words, meaning
-from server.records.questions.trials import TrialLine, counts, in_print, with_unit, yes_or_no
-from server.records.tables import Procedure, Trial
+from server.pages.procedures import meaning
+from server.records.questions.trials import TrialLine, better_words, counts, in_print, with_unit, yes_or_no
+from server.records.tables import Procedure
 
 READINGS_SHOWN = 200
-DOTS_DRAWN = 300
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +57,7 @@ def _told_readings(line: TrialLine) -> Told:
         summary=_told_figures(line, summary),
         facts=_facts(summary, line.procedure),
         notes=list(summary.notes),
-        picture=picture([(f"trial {line.trial.number}", line.trial, summary)], line.procedure),
+        picture=trials_picture("readings", line.procedure, [(f"trial {line.trial.number}", line.trial, summary)]),
         undrawn=undrawn(line.trial),
         readings=shown,
         more=len(readings) - len(shown),
@@ -98,47 +97,3 @@ def _facts(summary: Summary, procedure: Procedure) -> list[tuple[str, str]]:
         ("Read to", with_unit(in_print(summary.resolution), unit)),
         *meaning(procedure),
     ]
-
-
-def picture(rows: Sequence[tuple[str, Trial, Summary]], procedure: Procedure) -> Picture:
-    """Every trial's readings as dots; a lone reading has no interval."""
-    drawn = [
-        pictures.Readings(
-            _named(label, trial),
-            _drawn(trial.readings),
-            summary.mean,
-            summary.interval_low if summary.count > 1 else None,
-            summary.interval_high if summary.count > 1 else None,
-            _mean_at(summary, procedure.unit) if summary.count > 1 else "",
-        )
-        for label, trial, summary in rows
-    ]
-    return pictures.dot_view("readings", procedure.title, procedure.unit, drawn)
-
-
-def _mean_at(summary: Summary, unit: str) -> str:
-    """The mean with its interval, in the very digits of the text beside the picture."""
-    u = summary.standard_uncertainty
-    mean, low, high = (in_print(end, u) for end in (summary.mean, summary.interval_low, summary.interval_high))
-    return f"mean {with_unit(f'{mean} ({low} to {high})', unit)}"
-
-
-def _named(label: str, trial: Trial) -> str:
-    """The label, which owns up to it where the picture does not hold every reading."""
-    count = len(trial.readings)
-    return label if count <= DOTS_DRAWN else f"{label} ({DOTS_DRAWN} of {count:,} drawn)"
-
-
-def _drawn(readings: Sequence[float]) -> list[float]:
-    """All readings, or so many of them, evenly by size with the least and the most, that a picture can hold."""
-    if len(readings) <= DOTS_DRAWN:
-        return list(readings)
-    ordered, last = sorted(readings), len(readings) - 1
-    return [ordered[round(place * last / (DOTS_DRAWN - 1))] for place in range(DOTS_DRAWN)]
-
-
-def undrawn(*trials: Trial) -> str:
-    """What the picture leaves out; empty when it shows every reading."""
-    if all(len(trial.readings) <= DOTS_DRAWN for trial in trials):
-        return ""
-    return f"Of more than {DOTS_DRAWN} readings, {DOTS_DRAWN} are drawn, evenly by size. The figures are of all."

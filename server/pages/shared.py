@@ -24,8 +24,6 @@ from server.records.tables import ShareLink
 router = APIRouter()
 READ = ["GET", "HEAD"]
 ROBOTS = "User-agent: *\nDisallow: /\n"
-# What a keeper may choose and a link may not: no photograph has an address under a token yet.
-NEVER = {"photographs": "without"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +72,7 @@ def robots() -> Response:
 
 def shared_choice(link: ShareLink) -> SheetChoice:
     """What is on a shared sheet: every mod, full or short as the link says, and nothing that is private."""
-    never = {name: value for name, value in NEVER.items() if name in SheetChoice.model_fields}
-    return SheetChoice.read({"length": link.length} | never)
+    return SheetChoice.read({"length": link.length, "photographs": "without"})
 
 
 def _opened(house: House, token: str) -> tuple[ShareLink, Drawn] | None:

@@ -11,6 +11,7 @@ from starlette.responses import Response
 
 from server.documents.mod_sheet import SheetData
 from server.documents.pdf import mod_sheet_pdf
+from server.documents.photograph_views import views_of
 from server.documents.sheet_choice import USUAL, SheetChoice
 from server.documents.signing import Drawn, drawn_up, sign
 from server.pages.forms import Form, PostedForm
@@ -18,6 +19,7 @@ from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.records.commands.sheets import SheetFields
 from server.records.errors import Invalid
+from server.records.pictures import SMALL
 from server.records.questions.addresses import find_machine, find_sheet
 from server.records.questions.paging import Paged
 from server.records.questions.signed_sheets import signed_sheets
@@ -30,7 +32,8 @@ router = APIRouter()
 class SheetPage:
     """The mod sheet of one machine, as of today and as chosen, with those that were signed.
 
-    `seen` tells which one is looked at; `mods` are those to choose from; `query` asks for the same choice elsewhere.
+    `seen` tells which one is looked at; `mods` are those to choose from; `query` asks for the same choice elsewhere;
+    `view` is the length of the photographs' views, by which they are addressed.
     """
 
     machine: Machine
@@ -43,6 +46,7 @@ class SheetPage:
     choice: Form
     mods: list[tuple[str, str]]
     query: str
+    view: int = SMALL
 
 
 @router.get("/machines/{tag}/sheet")
@@ -75,7 +79,8 @@ def sheet_pdf(house: AtHome, tag: str) -> Response:
         return _page(house, tag, 1, asked)
     what = "mod-sheet-private" if choice.private else "mod-sheet"
     name = pdf_name(drawn.sheet.tag, what, drawn.sheet.day)
-    return _pdf(mod_sheet_pdf(drawn.sheet, drawn.record, choice.paper), name)
+    views = views_of(drawn.sheet, house.store.files)
+    return _pdf(mod_sheet_pdf(drawn.sheet, drawn.record, choice.paper, views), name)
 
 
 @router.get("/machines/{tag}/sheets/{n:int}.pdf")
@@ -130,7 +135,7 @@ def _asked(house: House) -> Form:
 
 
 def _chosen_in(values: Mapping[str, list[str]]) -> Form:
-    form = Form.blank(length="full", paper="A4")
+    form = Form.blank(length="full", paper="A4", photographs="with")
     form.values |= {name: texts for name, texts in values.items() if name in SheetChoice.model_fields}
     form.prefix = "choice"
     return form

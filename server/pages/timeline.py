@@ -8,7 +8,19 @@ from datetime import date, timedelta
 from itertools import pairwise
 from typing import NamedTuple
 
-from server.pages.drawing import LEFT, LINE, RIGHT, Key, Picture, PictureError, Shape, Stroke, Words, anchor_at, shape
+from server.documents.drawing import (
+    LEFT,
+    LINE,
+    RIGHT,
+    Key,
+    Picture,
+    PictureError,
+    Shape,
+    Stroke,
+    Words,
+    anchor_at,
+    shape,
+)
 
 FOLD = 56.0
 ROOM = 60.0

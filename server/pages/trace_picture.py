@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
-from server.pages.drawing import (
+from server.documents.drawing import (
     LEFT,
     LINE,
     RIGHT,

@@ -6,8 +6,8 @@ It knows waveforms that were read already, and no request.
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from server.documents.drawing import NO_BREAK, Picture
 from server.engineering.quantities import Toleranced, convert, figure, show
-from server.pages.drawing import NO_BREAK, Picture
 from server.pages.trace_picture import Band, LevelLine, Trace, trace_view
 from server.records.questions.trials import in_print, with_unit
 from server.records.questions.waveforms import FIGURES, figures_of

@@ -7,7 +7,7 @@ from datetime import date
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.pages.drawing import Picture
+from server.documents.drawing import Picture
 from server.pages.file_names import as_attachment, name_alone
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber

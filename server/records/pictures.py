@@ -105,6 +105,16 @@ def view_at(content: bytes, most: int) -> bytes:
         return _views(image, stripped, (most,))[most]
 
 
+def is_whole(view: bytes) -> bool:
+    """Whether a view that was kept beside its file is still a picture."""
+    try:
+        with _foreign(), Image.open(BytesIO(view), formats=["JPEG"]) as image:
+            image.load()
+    except BadPicture:
+        return False
+    return True
+
+
 def _upright(stripped: Stripped) -> tuple[int, int]:
     width, height = stripped.size
     return (height, width) if stripped.tags.orientation in SIDEWAYS else (width, height)

@@ -1,6 +1,7 @@
 """The dossier of a machine: a valid bag with all of its record, its files as they were kept, and nothing private."""
 
 import hashlib
+import io
 import json
 import zipfile
 from collections.abc import Iterator
@@ -10,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import bagit
+import pikepdf
 import pytest
 from pyld import jsonld
 
@@ -28,6 +30,7 @@ from server.records.questions.sheet import whole_machine
 from server.records.tables import JournalEntry
 from tests.documents.conftest import opened
 from tests.documents.invented import KEEPER, PRIVATE_WORDS, TAG, Bench, tell
+from tests.documents.test_pdf import figures
 from tests.records.photographs import written
 
 DAY = date(2026, 1, 2)
@@ -126,6 +129,13 @@ def test_signed_sheets_go_along_as_they_were_signed(tmp_path: Path) -> None:
     assert not [words for words in PRIVATE_WORDS if words in dossier.read(f"{name}.json").decode()]
     bagit.Bag(str(dossier.bag)).validate()
     store.close()
+
+
+def test_the_sheet_in_it_shows_the_photographs(dossier: Packed) -> None:
+    with pikepdf.open(io.BytesIO(dossier.read("mod-sheet.pdf"))) as opened:
+        alts = [str(one.Alt) for one in figures(opened.Root.StructTreeRoot)]
+
+    assert alts[0] == "Photograph 1 of the machine"
 
 
 def test_nothing_private_is_in_it_unless_asked_for(bench: Bench, dossier: Packed, tmp_path: Path) -> None:

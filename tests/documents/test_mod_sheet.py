@@ -1,6 +1,6 @@
 """What stands on a mod sheet, in words."""
 
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import date
 from typing import Any
 
@@ -323,7 +323,7 @@ def test_no_direction_mark_turns_the_sheets_own_words(awkward: Bench) -> None:
 
 
 def test_every_part_of_a_sheet_is_words(awkward: Bench) -> None:
-    """Templates print words; a number slips through only where it is counted with."""
+    """Templates print words; a number slips through only where it is counted with. A drawing has its places besides."""
 
     def plain(value: Any) -> bool:
         if isinstance(value, dict):
@@ -334,5 +334,5 @@ def test_every_part_of_a_sheet_is_words(awkward: Bench) -> None:
 
     sheet = sheet_of(awkward)
 
-    assert plain(asdict(sheet))
+    assert plain(asdict(replace(sheet, trials=tuple(replace(one, picture=None) for one in sheet.trials))))
     assert [mod.number for mod in sheet.in_force] == [1]

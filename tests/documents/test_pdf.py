@@ -4,6 +4,7 @@ import io
 import re
 import shutil
 import subprocess
+from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import date
@@ -20,10 +21,11 @@ from server.documents.pdf import Attached, compiled, mod_sheet_pdf
 from server.documents.record import canonical, digest, record_of
 from server.documents.sheet_shape import SheetBag
 from server.records.commands.machines import EnterMachine
+from server.records.commands.trials import RecordTrial, WriteProcedure
 from server.records.questions.addresses import find_machine
 from server.records.questions.sheet import whole_machine
 from server.records.store import Store
-from tests.documents.invented import HOSTILE, KEEPER, PRIVATE_WORDS, TAG, Bench
+from tests.documents.invented import HOSTILE, KEEPER, PRIVATE_WORDS, TAG, Bench, brighten, enter
 
 DAY = date(2026, 1, 2)
 A4 = (595.276, 841.89)
@@ -69,6 +71,18 @@ def text_of(pdf: bytes, folder: Path, *options: str) -> str:
     file = folder / "sheet.pdf"
     file.write_bytes(pdf)
     return poppler("pdftotext", *options, file, "-")
+
+
+def figures(node: pikepdf.Object) -> Iterator[pikepdf.Object]:
+    """Every figure of a PDF's structure tree."""
+    if isinstance(node, pikepdf.Array):
+        for inner in node:
+            yield from figures(inner)
+    elif isinstance(node, pikepdf.Dictionary):
+        if node.get("/S") == pikepdf.Name.Figure:
+            yield node
+        if "/K" in node:
+            yield from figures(node.K)
 
 
 def flat(text: str) -> str:
@@ -231,6 +245,26 @@ def test_a_table_that_runs_over_repeats_its_header(made: Made, tmp_path: Path) -
     assert all("Condition" in page for page in with_bags)
 
 
+def test_results_that_run_over_repeat_the_header_and_stay_with_their_drawings(empty: Store, tmp_path: Path) -> None:
+    """A result's figures and its drawing, whose ruler is named like the procedure, are on one page."""
+    bench = Bench(empty)
+    enter(bench)
+    names = [f"Trying{chr(letter)}" for letter in range(ord("A"), ord("L"))]
+    for name in names:
+        bench.do(WriteProcedure, title=name, unit="mV", better="lower")
+        bench.do(RecordTrial, procedure=name.lower(), day="2025-01-10", readings="5 6 5", signer=KEEPER)
+    brighten(bench)
+    for name in names:
+        bench.do(RecordTrial, procedure=name.lower(), day="2025-07-01", readings="3 3 4", signer=KEEPER)
+
+    pages = text_of(made_of(bench).pdf, tmp_path).split("\f")
+
+    with_results = [page for page in pages if "Trying" in page]
+    assert len(with_results) > 2
+    assert all("Procedure" in page and "Before" in page for page in with_results)
+    assert sorted(len(re.findall(name, page)) for page in with_results for name in names if name in page) == [2] * 11
+
+
 def test_the_sheet_is_black_on_white(made: Made, tmp_path: Path) -> None:
     file = tmp_path / "sheet.pdf"
     file.write_bytes(made.pdf)
@@ -251,7 +285,7 @@ def test_an_empty_machine_has_a_sheet_too(empty: Store) -> None:
 
 def test_several_files_can_be_attached(made: Made) -> None:
     data = {**{name: getattr(made.sheet, name) for name in made.sheet.__slots__}, "short_digest": ""}
-    plain = {name: () if isinstance(value, tuple) else value for name, value in data.items()}
+    plain = {name: () if isinstance(value, tuple) else value for name, value in data.items()} | {"album": None}
     files = [Attached(f"{name}.json", name.encode(), "application/json", name) for name in ("one", "zwei")]
 
     with pikepdf.open(io.BytesIO(compiled("mod_sheet.typ", plain, DAY, files))) as pdf:

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from datetime import date
+from functools import cached_property
 from pathlib import Path
 from typing import Any
 
@@ -30,6 +31,7 @@ from server.records.tables import Part
 from server.records.words import Aim
 from server.settings import Settings
 from tests.documents.invented import KEEPER, TAG, Bench, tell
+from tests.documents.test_pdf import poppler
 from tests.records.photographs import jpeg
 
 MARK = "a green dot, 2025"
@@ -51,6 +53,13 @@ class Example:
         with pytest.raises(Invalid) as refusal:
             self.bench.do(kind, **typed)
         return refusal.value.messages
+
+    @cached_property
+    def paper(self) -> str:
+        """The text of the PDF, in one run."""
+        place = self.dossier.parent / "sheet.pdf"
+        place.write_bytes(self.client.get(f"/machines/{TAG}/sheet.pdf").content)
+        return " ".join(poppler("pdftotext", place, "-").split())
 
     @property
     def said(self) -> str:
@@ -101,6 +110,13 @@ def _fill(bench: Bench) -> None:
              bound="0.9")  # fmt: skip
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="picture.jpg", content=jpeg(), caption="Faint")
     bench.do(AddPhotograph, on_kind="step", on="1/1", moment="before", file_name="r7.jpg", content=jpeg(3))
+    for on_kind, on, moment, caption, turn in (
+        ("step", "1/1", "", "The pads under R7", 2),
+        ("step", "1/2", "after", "330 Ω in its place", 4),
+        ("machine", "", "", "On the bench as it came", 5),
+    ):
+        bench.do(AddPhotograph, on_kind=on_kind, on=on, moment=moment, caption=caption, file_name="seen.jpg",
+                 content=jpeg(turn, "2025:01:05 10:00:00"))  # fmt: skip
 
 
 def _fitted_anew(session: Session) -> Part:

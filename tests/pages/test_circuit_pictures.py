@@ -2,8 +2,8 @@
 
 import pytest
 
+from server.documents.drawing import RIGHT
 from server.pages.circuit_pictures import Post, Stretch, Swept, graph_view, sweep_view
-from server.pages.drawing import RIGHT
 
 POSTS = [Post("V1", "source", ["rail", "0"]), Post("D1", "diode", ["a", "rail"]), Post("T1", "npn", ["c", "a", "0"])]
 VALUES = [12.0, 8.0, 4.0, 0.0]

@@ -151,7 +151,7 @@ def test_one_reading_a_side_tells_only_what_the_resolution_allows(client: TestCl
 
 
 def test_observations_are_compared_by_counts(client: TestClient, shop: Store) -> None:
-    """Shares with their intervals and Fisher's exact test; no dots."""
+    """Shares with their intervals and Fisher's exact test, and each observation as a dot at yes or at no."""
     scene.run(shop, "2024-04-01", "no " * 8, CRASH)
 
     text = held(client, 2, 3)
@@ -159,7 +159,8 @@ def test_observations_are_compared_by_counts(client: TestClient, shop: Store) ->
     assert "Less often: yes 0 of 8 times" in text
     assert '<th scope="row">Share</th><td>100 %</td><td>0 %</td>' in text
     assert "<dt>Fisher&#39;s exact test</dt><dd>p = 0.00016</dd>" in text
-    assert "<figure" not in text
+    assert text.count('d="M-5 0a5') == 16
+    assert "No is better." in text
 
 
 # ---- What else differs ----

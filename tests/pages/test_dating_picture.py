@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from server.documents.drawing import OUTLINES, Picture, PictureError
 from server.pages.dating_picture import MARKS, ROWS_MOST, Dated, dates_view
-from server.pages.drawing import OUTLINES, Picture, PictureError
 from tests.pages.test_pictures import on_paper
 
 MADE = (date(1981, 1, 1), date(1982, 12, 31))

@@ -6,7 +6,7 @@ from html import unescape
 import pytest
 from starlette.testclient import TestClient
 
-from server.pages.drawing import WIDTH
+from server.documents.drawing import WIDTH
 from server.pages.net_picture import MOST_A_SIDE
 from tests.pages.benchwork import (
     HOSTILE,

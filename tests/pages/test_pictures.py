@@ -10,15 +10,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-from server.pages.drawing import LEFT, RIGHT, figure, scale_for, span
+from server.documents.drawing import LEFT, RIGHT, figure, scale_for, span
+from server.documents.trial_pictures import Readings, dot_view
 from server.pages.pictures import (
     Bound,
     Event,
     Picture,
     PictureError,
-    Readings,
     Spread,
-    dot_view,
     spread_view,
     years_view,
 )
@@ -173,48 +172,6 @@ def test_a_limit_that_is_none_is_refused(bound: Bound) -> None:
     """A window has two ends, a limit one, and both are numbers."""
     with pytest.raises(PictureError):
         spread_of(bounds=(bound,))
-
-
-# ---- Readings ----
-
-
-def test_before_is_open_and_after_is_filled() -> None:
-    """The two trials are told apart in black and white."""
-    picture = dot_view(
-        "p", "time", "s", [Readings("before", [9.0, 9.4], 9.2, 8.0, 10.4), Readings("after", [6.0], 6.0, None, None)]
-    )
-
-    circles = [shape.kind for shape in picture.shapes if "a5 5" in shape.path]
-
-    assert circles == ["open", "open", "filled"]
-    assert f"before: 2 readings, mean 9.2 (8.0 to 10.4){NB}s. after: 1 reading, 6{NB}s." == picture.description
-
-
-def test_no_reading_is_hidden_behind_another() -> None:
-    """Identical readings are piled: as many dots as readings, no two at one place."""
-    picture = dot_view("p", "time", "s", [Readings("before", [5.0] * 7 + [5.001, 9.0], 5.4, None, None)])
-
-    places = {(shape.x, shape.y) for shape in picture.shapes[:-1]}
-
-    assert len(places) == 9
-
-
-@given(st.lists(st.floats(-1e6, 1e6), min_size=1, max_size=40), st.floats(0, 1e6))
-@settings(max_examples=100)
-def test_dots_stay_on_the_paper(readings: list[float], half: float) -> None:
-    """However many readings, however wide the interval."""
-    mean = sum(readings) / len(readings)
-
-    picture = dot_view("p", "time", "s", [Readings("before", readings, mean, mean - half, mean + half)])
-
-    assert on_paper(picture)
-
-
-@pytest.mark.parametrize("readings", [[], [1.0, math.inf]])
-def test_readings_that_cannot_be_drawn_are_refused(readings: list[float]) -> None:
-    """No reading and an endless one are both refused, by the trial's name."""
-    with pytest.raises(PictureError, match="before"):
-        dot_view("p", "time", "s", [Readings("before", readings, 1.0, None, None)])
 
 
 # ---- Years ----

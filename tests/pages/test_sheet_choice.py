@@ -23,7 +23,7 @@ def test_at_first_everything_is_chosen(client: TestClient) -> None:
     page = client.get(SHEET)
 
     assert page.text.count('name="mods"') == 3
-    assert page.text.count(" checked>") == 4
+    assert page.text.count(" checked>") == 5
     assert f'href="{PDF}"' in page.text
     assert_sound(page)
 
@@ -37,7 +37,7 @@ def test_the_page_and_the_pdf_are_as_chosen(client: TestClient) -> None:
     assert "Mods left out of this sheet" in words
     assert "2. Reset on its own line 3. Faster clock" in words
     assert "What the sums say" not in words
-    assert "mods=1&amp;length=short&amp;paper=Letter" in page.text
+    assert "mods=1&amp;length=short&amp;paper=Letter&amp;photographs=with" in page.text
     with pikepdf.open(io.BytesIO(pdf.content)) as opened:
         assert len(opened.pages) == 1
         assert float(opened.pages[0].mediabox[2]) == 612

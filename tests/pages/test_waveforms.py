@@ -12,8 +12,8 @@ from httpx2 import Response
 from starlette.testclient import TestClient
 
 from server.app import create_app
+from server.documents.drawing import PictureError
 from server.engineering.quantities import Toleranced, parse
-from server.pages.drawing import PictureError
 from server.pages.trace_picture import Band, LevelLine, Trace, trace_view
 from server.pages.traces import amount_of
 from server.records.commands.mods import PlanMod

@@ -83,11 +83,12 @@ def any_of_file(session: Session, sha256: str) -> Photograph:
 
 def view_of(files: FileStore, sha256: str, most: int) -> bytes:
     """A view of a kept file, made again where it is missing."""
+    return files.derived(sha256, view_name(most), lambda: fresh_view_of(files, sha256, most))
 
-    def make() -> bytes:
-        try:
-            return view_at(files.read(sha256), most)
-        except BadPicture as fault:
-            raise Damaged(f"File {sha256} can no longer be decoded. {fault}") from fault
 
-    return files.derived(sha256, view_name(most), make)
+def fresh_view_of(files: FileStore, sha256: str, most: int) -> bytes:
+    """A view made anew of a kept file; raises Damaged where that is not whole."""
+    try:
+        return view_at(files.read(sha256), most)
+    except BadPicture as fault:
+        raise Damaged(f"File {sha256} can no longer be decoded. {fault}") from fault

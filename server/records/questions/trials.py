@@ -14,6 +14,13 @@ from server.records.tables import Machine, Mod, Procedure, Step, Trial, TrialMod
 from server.records.words import Better
 
 YES_OR_NO = (Better.YES, Better.NO)
+BETTER_WORDS = {
+    Better.LOWER: "lower is better",
+    Better.HIGHER: "higher is better",
+    Better.NEAREST: "nearest to a target is better",
+    Better.YES: "an observation, and yes is better",
+    Better.NO: "an observation, and no is better",
+}
 OFFERED_MOST = 200
 
 
@@ -189,6 +196,13 @@ def numbered(mods: Iterable[Mod]) -> str:
 def yes_or_no(procedure: Procedure) -> bool:
     """Whether a reading of this procedure is an observation, yes or no, and not a figure."""
     return procedure.better in YES_OR_NO
+
+
+def better_words(procedure: Procedure) -> str:
+    """Which way is better, with the target where there is one."""
+    if procedure.better == Better.NEAREST and procedure.target is not None:
+        return f"nearest to {with_unit(in_print(procedure.target), procedure.unit)} is better"
+    return BETTER_WORDS[Better(procedure.better)]
 
 
 def counts(trial: Trial) -> tuple[int, int]:

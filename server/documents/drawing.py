@@ -13,6 +13,9 @@ from typing import Literal, NamedTuple
 WIDTH = 480.0
 LEFT, RIGHT = 12.0, 468.0
 LINE = 24.0
+FAR_OFF = 1.5  # A limit further off than this many spans would flatten the rest to a line: it is only named.
+ONE_LINE = 38  # letters that a name and its figures may have together before they need a line each
+LETTERS_MOST = 50  # letters of a line, which ends in an ellipsis before it leaves the picture
 NO_BREAK = "\N{NO-BREAK SPACE}"
 
 
@@ -120,7 +123,7 @@ def scale_for(values: Sequence[float]) -> Scale:
 def ruler(scale: Scale, y: float, title: str) -> tuple[list[Stroke], list[Words]]:
     """The ruler's line at `y`, its ticks and figures below, and what it measures."""
     strokes = [Stroke("axis", scale.first, y, scale.last, y)]
-    words = [Words("name", WIDTH / 2, y + 2 * LINE, "middle", title)]
+    words = [Words("name", WIDTH / 2, y + 2 * LINE, "middle", in_a_line(title))]
     for x, text in marks(scale):
         strokes.append(Stroke("tick", x, y, x, y + 6))
         words.append(Words("tick", x, y + LINE, anchor_at(x), text))
@@ -139,6 +142,23 @@ def _round_step(wanted: float) -> float:
     """The nearest of 1, 2, 5 times a power of ten that is not below what is wanted."""
     power: float = 10.0 ** math.floor(math.log10(wanted))
     return next(factor * power for factor in (1, 2, 5, 10) if factor * power >= wanted * (1 - 1e-9))
+
+
+def near(values: Sequence[float], limits: Sequence[float]) -> list[float]:
+    """Those of the limits that can stand on one ruler with the values."""
+    room = FAR_OFF * (max(values) - min(values)) or max(map(abs, values))
+    return [limit for limit in limits if min(values) - room <= limit <= max(values) + room]
+
+
+def limit_line(scale: Scale, value: float, text: str, y: float, foot: float) -> tuple[list[Stroke], Words]:
+    """A limit as a line down to `foot` under its name, or, where the ruler ends before it, named at that side."""
+    if scale.holds(value):
+        x = scale.at(value)
+        anchor: Literal["start", "end"] = "start" if x < WIDTH / 2 else "end"
+        return [Stroke("limit", x, y + 6, x, foot)], Words("limit", x, y, anchor, in_a_line(text))
+    if value > scale.high:
+        return [], Words("limit", RIGHT, y, "end", f"{in_a_line(text)}, off to the right →")
+    return [], Words("limit", LEFT, y, "start", f"← {in_a_line(text)}, off to the left")
 
 
 def interval(scale: Scale, low: float, high: float, y: float) -> list[Stroke]:
@@ -165,6 +185,26 @@ def span(middle: float, low: float, high: float, unit: str) -> str:
         return with_unit(figure(middle), unit)
     fine = max(0, 1 - math.floor(math.log10((high - low) / 2)))
     return with_unit(f"{figure(middle, fine)} ({figure(low, fine)} to {figure(high, fine)})", unit)
+
+
+def heading(name: str, figures: str, y: float) -> list[Words]:
+    """The name and the figures on one line, or on two where they would meet."""
+    if len(name) + len(figures) <= ONE_LINE:
+        return [Words("name", LEFT, y, "start", name), Words("figure", RIGHT, y, "end", figures)]
+    return [
+        Words("name", LEFT, y, "start", in_a_line(name)),
+        Words("figure", LEFT, y + LINE, "start", in_a_line(figures)),
+    ]
+
+
+def measured(name: str, unit: str) -> str:
+    """What a ruler measures."""
+    return f"{name}, {unit}" if unit else name
+
+
+def in_a_line(text: str) -> str:
+    """So much of it as the picture is wide; what is drawn is told whole beside it."""
+    return text if len(text) <= LETTERS_MOST else f"{text[: LETTERS_MOST - 1].rstrip()}…"
 
 
 def anchor_at(x: float) -> Literal["start", "middle", "end"]:
