@@ -14,7 +14,8 @@ from hypothesis import strategies as st
 
 from server.records import list_workbook
 from server.records.errors import Invalid
-from server.records.list_workbook import sheet_of
+from server.records.list_file import Taken, take
+from server.records.list_kinds import PARTS
 from server.records.parts_list import rows_of
 
 SHEET = "xl/worksheets/sheet1.xml"
@@ -36,6 +37,10 @@ def workbook(*sheets: tuple[str, list[list[Any]]]) -> bytes:
 BYTES = workbook(("Parts", ROWS))  # once: it bears the moment it was made at, and so is not always as long
 
 
+def sheet_of(data: bytes) -> Taken:
+    return take(data, PARTS)
+
+
 def refused(data: bytes) -> str:
     with pytest.raises(Invalid) as problem:
         sheet_of(data)
@@ -55,7 +60,7 @@ def test_the_first_sheet_with_cells_is_read_and_the_others_are_named() -> None:
     sheet = sheet_of(workbook(("Cover", []), ("Parts", ROWS), ("Old", ROWS)))
 
     assert sheet.text.splitlines()[1] == "R2\t330 Ω ±5 %\toriginal"
-    assert sheet.words == "Read from the sheet “Parts” of the workbook. Left out: Cover, Old."
+    assert sheet.words == "Read from the sheet “Parts” of the workbook. Left out: Old."
 
 
 def test_it_is_entered_as_a_list_is() -> None:
