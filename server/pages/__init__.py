@@ -30,6 +30,7 @@ from server.pages import (
     map_match,
     map_pins,
     maps,
+    mod_imports,
     mods,
     nets,
     originality,
@@ -52,6 +53,7 @@ ROUTERS = (
     machines.router,
     machine_page.router,
     designs.router,
+    mod_imports.router,  # before the mods: its address is that of one otherwise
     mods.router,
     expectations.router,
     steps.router,

@@ -1,7 +1,7 @@
 """Taking a list in, of whichever kind: its text or its file, one sheet of several, and which column is which.
 
-Between the steps the list travels in the page itself, with its other sheets and what was said of its columns; the server
-keeps nothing of it. What the rows mean, and what becomes of them, is the page's own for each kind.
+Between the steps the list travels in the page itself, with its other sheets and what was said of its columns; the
+server keeps nothing of it. What the rows mean, and what becomes of them, is the page's own for each kind.
 """
 
 from collections.abc import AsyncIterator, Sequence
@@ -263,4 +263,6 @@ def _unseen(table: Table, columns: Sequence[ColumnLine]) -> Options:
 
 def _column(table: Table, place: int) -> ColumnLine:
     values = [value if len(value) <= VALUE_SHOWN else f"{value[:VALUE_SHOWN]}…" for value in table.values(place)]
-    return ColumnLine(f"column.{place}", table.heading(place)[:LINE_SHOWN], " · ".join(values) or "nothing stands in it")
+    return ColumnLine(
+        f"column.{place}", table.heading(place)[:LINE_SHOWN], " · ".join(values) or "nothing stands in it"
+    )

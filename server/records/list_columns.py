@@ -78,10 +78,14 @@ def matching_faults(kind: ListKind, headings: Sequence[str], fields: Sequence[st
     taken: dict[str, int] = {}
     for place, name in enumerate(fields):
         if name and name not in kind.headings:
-            faults[place] = f"“{name[:HEADING_READ]}” is no field. It is one of: {', '.join(map(field_words, kind.headings))}."
+            faults[place] = (
+                f"“{name[:HEADING_READ]}” is no field. It is one of: {', '.join(map(field_words, kind.headings))}."
+            )
         elif name in taken:
             first = called(headings, taken[name])
-            faults[place] = f"{first} is the {field_words(name)} already; only one column can be. Leave one of the two out."
+            faults[place] = (
+                f"{first} is the {field_words(name)} already; only one column can be. Leave one of the two out."
+            )
         elif name:
             taken[name] = place
     if kind.needed not in taken and not faults:

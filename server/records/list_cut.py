@@ -43,7 +43,7 @@ Sense = Callable[[Sequence[Line]], Any]  # how much sense the first lines make, 
 
 
 def cut(text: str, sense: Sense) -> Cut:
-    """Find the delimiter under which the first lines make most sense, and cut; raises Invalid where there is no list."""
+    """Cut at the delimiter under which the first lines make most sense; raises Invalid where there is no list."""
     text = text.replace("\r\n", "\n").replace("\r", "\n").removeprefix("\ufeff")
     _refuse_unstorable(text)
     stated = SEPARATOR_LINE.match(text)

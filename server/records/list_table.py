@@ -1,7 +1,7 @@
 """A list that was cut into cells, as a table: which line is its heading, and which column holds which field.
 
-A title may stand above the heading; columns may come in any order. Where a person has matched the columns of such a list
-before, they are matched so again. It knows nothing of what the cells must hold.
+A title may stand above the heading; columns may come in any order. Where a person has matched the columns of such a
+list before, they are matched so again. It knows nothing of what the cells must hold.
 """
 
 from collections import Counter

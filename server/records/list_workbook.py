@@ -34,7 +34,8 @@ NAME_SHOWN = 60
 NO_WORKBOOK = "This is a packed file, but no workbook. Save the sheet as XLSX or CSV, then choose that file."
 DAMAGED = "The workbook is damaged and cannot be read. Save it again, or save the sheet as CSV."
 TOO_LARGE = (
-    f"The workbook unpacks to more than {UNPACKED_MOST // 1_000_000} MB, far more than a list has. Save the sheet as CSV."
+    f"The workbook unpacks to more than {UNPACKED_MOST // 1_000_000} MB, far more than a list has. "
+    "Save the sheet as CSV."
 )
 # What can be met in someone else's file. An XML parser's complaint is a SyntaxError, a forbidden entity a ValueError.
 FAULTS = (
@@ -124,17 +125,23 @@ def _cell(value: Any) -> str:
         case datetime() | date() | time():
             return value.isoformat()
         case _:
-            return str(value).replace("_x000D_", "").strip()  # a line end as such programs write it (ECMA-376, 22.9.2.19)
+            return (
+                str(value).replace("_x000D_", "").strip()
+            )  # a line end as such programs write it (ECMA-376, 22.9.2.19)
 
 
 def _words(marks: Marks, filled: int) -> str:
     said = []
     if filled:
         what = "A merged cell was" if filled == 1 else f"{filled:,} merged cells were"
-        said.append(f"{what} taken for each row that it spans." if filled == 1 else f"{what} taken for each row they span.")
+        said.append(
+            f"{what} taken for each row that it spans." if filled == 1 else f"{what} taken for each row they span."
+        )
     if marks.unworked:
         many = "One formula has" if marks.unworked == 1 else f"{marks.unworked:,} formulas have"
-        said.append(f"{many} never been worked out, and is read as empty. Open the workbook and save it once."
-                    if marks.unworked == 1
-                    else f"{many} never been worked out, and are read as empty. Open the workbook and save it once.")
+        said.append(
+            f"{many} never been worked out, and is read as empty. Open the workbook and save it once."
+            if marks.unworked == 1
+            else f"{many} never been worked out, and are read as empty. Open the workbook and save it once."
+        )
     return " ".join(said)

@@ -14,8 +14,10 @@ def form_of(answer: Response, address: str) -> PageForm:
     return next(form for form in Page(answer.text, address).forms if "text" in form.shape)
 
 
-def press(client: TestClient, answer: Response, address: str, do: str, /, *, htmx: bool = False, **said: str) -> Response:
-    """Send the form of a page as it stands, by one of its buttons, with some fields otherwise (`column_3` is column.3)."""
+def press(
+    client: TestClient, answer: Response, address: str, do: str, /, *, htmx: bool = False, **said: str
+) -> Response:
+    """Send the form of a page as it stands, by one of its buttons; some fields otherwise (`column_3` is column.3)."""
     typed = {name.replace("_", ".") if name.startswith("column_") else name: text for name, text in said.items()}
     pairs = [(name, value) for name, value in form_of(answer, address).pairs if name not in (*typed, "do")]
     parts = [(name, (None, value.encode())) for name, value in [*pairs, *typed.items(), ("do", do)]]

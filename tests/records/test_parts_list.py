@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.records.errors import Invalid
-from server.records.list_words import HEADINGS, WORDS, folded, kind_of_designator
 from server.records.list_kinds import PARTS
+from server.records.list_words import HEADINGS, WORDS, folded, kind_of_designator
 from server.records.parts_list import ListRow, read_rows, read_table
 from server.records.words import Mounting, Origin, PartKind
 

@@ -31,9 +31,7 @@ def remember(work: Work, kind: ListKind, columns: Sequence[ColumnChoice]) -> str
     today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
     stands = find_matching(work.session, kind, signature(headings))
     if stands is None:
-        work.add(
-            ColumnMatching(kind=kind.name, headings_sha256=signature(headings), columns=said, day=today)
-        )
+        work.add(ColumnMatching(kind=kind.name, headings_sha256=signature(headings), columns=said, day=today))
     elif stands.columns != said:
         stands.columns, stands.day = said, today
     return REMEMBERED
@@ -41,6 +39,8 @@ def remember(work: Work, kind: ListKind, columns: Sequence[ColumnChoice]) -> str
 
 def _check(kind: ListKind, headings: Sequence[str], fields: Sequence[str]) -> None:
     if len(headings) > COLUMNS_MOST:
-        raise Invalid({"matching": f"A list has {len(headings):,} columns here; at most {COLUMNS_MOST} can be matched."})
+        raise Invalid(
+            {"matching": f"A list has {len(headings):,} columns here; at most {COLUMNS_MOST} can be matched."}
+        )
     for place, sentence in matching_faults(kind, headings, fields).items():
         raise Invalid({"matching" if place is None else f"matching.{place}.field": sentence})

@@ -17,9 +17,7 @@ def remembered(session: Session, kind: ListKind) -> dict[str, Remembered]:
 
 
 def find_matching(session: Session, kind: ListKind, signature: str) -> ColumnMatching | None:
-    query = select(ColumnMatching).where(
-        ColumnMatching.kind == kind.name, ColumnMatching.headings_sha256 == signature
-    )
+    query = select(ColumnMatching).where(ColumnMatching.kind == kind.name, ColumnMatching.headings_sha256 == signature)
     return session.exec(query).first()
 
 

@@ -11,8 +11,8 @@ from server.records.tables.base import Kept
 class ColumnMatching(Kept, table=True):
     """How the columns of a kind of list were matched on a day, for lists with the same headings.
 
-    `headings_sha256` is that of the headings in any order; `columns` has each heading as it was written, with its field,
-    empty where the column is left out. It is the installation's, and no machine's.
+    `headings_sha256` is that of the headings in any order; `columns` has each heading as it was written, with its
+    field, empty where the column is left out. It is the installation's, and no machine's.
     """
 
     __tablename__ = "column_matching"
