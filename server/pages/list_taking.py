@@ -18,7 +18,7 @@ from server.pages.house import House
 from server.records.errors import Invalid
 from server.records.list_columns import COLUMNS_MOST, OUT
 from server.records.list_file import take, words_of_sheet
-from server.records.list_kinds import ListKind, field_words
+from server.records.list_kinds import ListKind
 from server.records.list_table import Table, read_table
 from server.records.list_workbook import Sheet
 from server.records.questions.column_matchings import remembered
@@ -32,7 +32,6 @@ TEXT_TOO_LARGE = "exceeded maximum size"  # the form parser's words; what else i
 VALUE_SHOWN = 40
 LINE_SHOWN = 60
 SHEETS = "other"
-STEPS = ("columns", "match", "sheet")  # what a press asks for that is no look at the rows yet
 
 Options = list[tuple[str, str]]
 
@@ -50,8 +49,8 @@ class ColumnLine:
 class ColumnsPage:
     """Which column is which: a choice for each, with what stands in it.
 
-    `day` is when lists with these headings were matched last; `lines` those that could be the heading; `carried` goes
-    along unseen from step to step, as do the `sheets` that can be taken instead.
+    `day` is when lists with these headings were matched last; `asks` whether not all of them are understood; `lines`
+    those that could be the heading; `carried` goes along unseen from step to step, as do the other `sheets`.
     """
 
     machine: Machine
@@ -65,6 +64,7 @@ class ColumnsPage:
     needed: str
     more: int
     day: date | None
+    asks: bool
     read_as: str
     lines: Options
     sheets: Options
@@ -232,11 +232,12 @@ def columns_page(
         form=form,
         action=action,
         columns=columns,
-        fields=[(OUT, "leave out"), *((name, field_words(name)) for name in table.kind.headings)],
+        fields=[(OUT, "leave out"), *((name, table.kind.words(name)) for name in table.kind.headings)],
         labels={"columns": "Columns", **{column.name: column.heading for column in columns}},
-        needed=field_words(table.kind.needed),
+        needed=table.kind.words(table.kind.needed),
         more=len(table.headings) - len(table.fields),
         day=table.day,
+        asks=table.asks,
         read_as=form.text("read_as"),
         lines=[(str(number), words[:LINE_SHOWN]) for number, words in table.could_be_headings],
         sheets=sheet_options(form),

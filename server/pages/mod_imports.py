@@ -27,7 +27,7 @@ from server.pages.machines import address, sections
 from server.records.commands.listed_mods import ListedMod
 from server.records.commands.mod_list_checks import Usual
 from server.records.errors import Invalid
-from server.records.list_kinds import MODS, field_words
+from server.records.list_kinds import MODS
 from server.records.list_table import Table
 from server.records.mods_list import BadLine, ModRow, check_mods, command_of, read_mods, usual_of
 from server.records.questions.addresses import find_machine
@@ -191,7 +191,7 @@ def _form(house: House, machine: Machine, form: Form, status: int = 200) -> Resp
     context = ModImportPage(
         machine=machine,
         tabs=sections(machine),
-        headings=[(field_words(name), ", ".join(others[:4])) for name, others in MODS.headings.items()],
+        headings=[(MODS.words(name), ", ".join(others[:4])) for name, others in MODS.headings.items()],
         most_mb=house.settings.parts_list_most_mb,
         form=form,
         action=f"{base}/import",

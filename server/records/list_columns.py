@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from server.records.list_kinds import ListKind, field_words
+from server.records.list_kinds import ListKind
 from server.records.list_words import folded
 
 COLUMNS_MOST = 200  # more than any list has that a person keeps
@@ -79,15 +79,15 @@ def matching_faults(kind: ListKind, headings: Sequence[str], fields: Sequence[st
     for place, name in enumerate(fields):
         if name and name not in kind.headings:
             faults[place] = (
-                f"“{name[:HEADING_READ]}” is no field. It is one of: {', '.join(map(field_words, kind.headings))}."
+                f"“{name[:HEADING_READ]}” is no field. It is one of: {', '.join(map(kind.words, kind.headings))}."
             )
         elif name in taken:
             first = called(headings, taken[name])
             faults[place] = (
-                f"{first} is the {field_words(name)} already; only one column can be. Leave one of the two out."
+                f"{first} is the {kind.words(name)} already; only one column can be. Leave one of the two out."
             )
         elif name:
             taken[name] = place
     if kind.needed not in taken and not faults:
-        faults[None] = f"No column is the {field_words(kind.needed)} yet, and {kind.why_needed}. Choose which one is."
+        faults[None] = f"No column is the {kind.words(kind.needed)} yet, and {kind.why_needed}. Choose which one is."
     return faults

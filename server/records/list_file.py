@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from server.records.commands.lists import ColumnChoice
 from server.records.errors import Invalid
 from server.records.list_columns import OUT, called, matching_faults
-from server.records.list_kinds import ListKind, field_words
+from server.records.list_kinds import ListKind
 from server.records.list_table import NOTHING_KNOWN, Known, Table, expect_readable, read_table
 from server.records.list_text import decode, encoding_of
 from server.records.list_words import folded
@@ -128,8 +128,10 @@ def _place_of(table: Table, heading: str) -> int:
 def _field_named(kind: ListKind, name: str) -> str:
     if folded(name) in LEAVE_OUT:
         return OUT
-    found = next((one for one in kind.headings if folded(one) == folded(name)), None) or kind.field_of(name)
+    wanted = folded(name)
+    by_name = (one for one in kind.headings if wanted in (folded(one), folded(kind.words(one))))
+    found = next(by_name, None) or kind.field_of(name)
     if not found:
-        there = ", ".join(map(field_words, kind.headings))
+        there = ", ".join(map(kind.words, kind.headings))
         raise Invalid({"column": f"“{printable(name, 60)}” is no field. It is one of: {there}; or: leave out."})
     return found

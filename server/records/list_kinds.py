@@ -4,12 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from server.records.list_words import ASIDE, HEADINGS, folded
-from server.records.mod_words import HEADINGS_OF_MODS, MODS_ASIDE
-
-
-def field_words(name: str) -> str:
-    """A field as people read it."""
-    return name.replace("_", " ")
+from server.records.mod_words import CALLED, HEADINGS_OF_MODS, MODS_ASIDE
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,7 +12,7 @@ class ListKind:
     """One kind of list. `headings` gives the words for each field; columns headed by `aside` are known and left out.
 
     Without the field that is `needed` nothing can be read; `missing` says so to someone who cannot choose a column,
-    `why_needed` to someone who can.
+    `why_needed` to someone who can. `called` are the words for fields whose names say too little.
     """
 
     name: str
@@ -27,6 +22,11 @@ class ListKind:
     missing: str
     why_needed: str
     known: Mapping[str, str]
+    called: Mapping[str, str]
+
+    def words(self, name: str) -> str:
+        """A field as people read it."""
+        return self.called.get(name, name.replace("_", " "))
 
     def field_of(self, heading: str) -> str:
         """The field that a heading names; empty where it names none."""
@@ -37,10 +37,16 @@ class ListKind:
 
 
 def _kind(
-    name: str, headings: Mapping[str, tuple[str, ...]], aside: tuple[str, ...], needed: str, missing: str, why: str
+    name: str,
+    headings: Mapping[str, tuple[str, ...]],
+    aside: tuple[str, ...],
+    needed: str,
+    missing: str,
+    why: str,
+    called: Mapping[str, str],
 ) -> ListKind:
     known = {heading: field for field, several in headings.items() for heading in several}
-    return ListKind(name, headings, aside, needed, missing, why, known)
+    return ListKind(name, headings, aside, needed, missing, why, known, called)
 
 
 PARTS = _kind(
@@ -51,6 +57,7 @@ PARTS = _kind(
     "No column says where each part sits. Give one the heading “designator” (or “ref”, or “position”), in a heading "
     "line above the rows.",
     "it says where each part sits",
+    {},
 )
 MODS = _kind(
     "mods",
@@ -60,5 +67,6 @@ MODS = _kind(
     "No column says what each mod is called. Give one the heading “title” (or “modification”), in a heading line above "
     "the rows.",
     "it says what each mod is called",
+    CALLED,
 )
 KINDS = {kind.name: kind for kind in (PARTS, MODS)}

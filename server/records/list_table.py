@@ -24,7 +24,7 @@ from server.records.list_columns import (
     unclear,
 )
 from server.records.list_cut import DELIMITERS, HEADING_WITHIN, Line, cut
-from server.records.list_kinds import PARTS, ListKind, field_words
+from server.records.list_kinds import PARTS, ListKind
 
 Known = Mapping[str, Remembered]  # by the signature of the headings
 NOTHING_KNOWN: Known = {}
@@ -67,7 +67,9 @@ class Table:
         """Each column that is read: its heading, and the field it is taken for."""
         columns = self.columns
         ordered = [name for name in self.kind.headings if name in columns]
-        return [(self.heading(columns[name]), field_words(name)) for name in sorted(ordered, key=columns.__getitem__)]
+        return [
+            (self.heading(columns[name]), self.kind.words(name)) for name in sorted(ordered, key=columns.__getitem__)
+        ]
 
     @property
     def left_out(self) -> list[str]:
@@ -114,7 +116,7 @@ class Table:
         heading = self.headings[place]
         name = self.kind.field_of(heading[:HEADING_READ])
         if self.matched == "by headings" and name in self.columns:
-            return f"{heading} ({self.headings[self.columns[name]]} is taken for the {field_words(name)} already)"
+            return f"{heading} ({self.headings[self.columns[name]]} is taken for the {self.kind.words(name)} already)"
         return heading
 
 
@@ -165,7 +167,9 @@ def fault_of_line(table: Table, line: Line) -> str:
     for name, place in table.columns.items():
         if place < len(line.cells) and line.cells[place].strip() in SPOILT:
             where = called(table.headings, place)
-            return f"{field_words(name).capitalize()}: under {where} a formula came to {line.cells[place].strip()}."
+            return (
+                f"{table.kind.words(name).capitalize()}: under {where} a formula came to {line.cells[place].strip()}."
+            )
     return ""
 
 

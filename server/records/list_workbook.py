@@ -125,9 +125,12 @@ def _cell(value: Any) -> str:
         case datetime() | date() | time():
             return value.isoformat()
         case _:
-            return (
-                str(value).replace("_x000D_", "").strip()
-            )  # a line end as such programs write it (ECMA-376, 22.9.2.19)
+            return _one_line_end(str(value)).strip()
+
+
+def _one_line_end(text: str) -> str:
+    """Line ends within a cell, however they are written (`_x000D_` in ECMA-376-1, 22.9.2.19), as one character."""
+    return text.replace("_x000D_", "\r").replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _words(marks: Marks, filled: int) -> str:

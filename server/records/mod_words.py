@@ -33,6 +33,17 @@ HEADINGS_OF_MODS: dict[str, tuple[str, ...]] = {
     "trace_reason": ("trace reason", "why nothing milder", "why nothing milder will do"),
     "done_on": ("done on", "step done on", "carried out on", "day done"),
 }  # fmt: skip
+CALLED = {
+    "kind": "act of a step",
+    "board": "board of a step",
+    "designator": "position of a step",
+    "pin": "pin of a step",
+    "planned_type": "type to fit",
+    "planned_value": "value to fit",
+    "instruction": "how a step is done",
+    "trace_reason": "why nothing milder will do",
+    "done_on": "day a step was done",
+}
 MODS_ASIDE = ("machine", "tag", "item", "line")
 
 STATES: dict[ModState, tuple[str, ...]] = {

@@ -38,6 +38,7 @@ from server.records.texts import printable
 PROSE = ("purpose", "reasoning", "outcome", "instruction")
 OF_THE_MOD = ("title", "purpose", "reasoning", "outcome", "hazards", "aim", "state", "day", "signer")
 OF_A_STEP = ("kind", "designator", "pin", "planned_type", "planned_value", "instruction", "trace_reason", "done_on")
+LINE_ENDS = re.compile(r"\s*[\t\n\x0b\x0c]\s*")  # what else a line has between its words stays as it is
 NAMED_MOST = 20
 SHOWN = 60
 
@@ -183,7 +184,7 @@ def _odd(one: _Told, number: str, title: str) -> str:
 
 def _cell(line: ListLine, name: str, place: int) -> str:
     text = line.cells[place] if place < len(line.cells) else ""
-    return text.strip() if name in PROSE else " ".join(text.split())
+    return text.strip() if name in PROSE else LINE_ENDS.sub(" ", text.strip())
 
 
 # ---- What they say ----

@@ -37,7 +37,7 @@ class Seat:
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """What a list of mods is held against.
+    """What a list of mods is held against; `named` are the boards by their names, and by those in addresses.
 
     `last_act` is the last day on which anything was done to a part or a pin, `seats` are the positions that ever held a
     part, `came` the days on which boards came to the machine that were not there from the beginning.
@@ -45,6 +45,7 @@ class Ground:
 
     machine: Machine
     boards: Sequence[Board]
+    named: dict[str, Board]
     positions: dict[tuple[int, str], Position]
     standing: dict[str, list[Standing]]
     last_act: dict[Row, date]
@@ -53,9 +54,7 @@ class Ground:
 
     def board(self, name: str) -> Board | None:
         """A board by its name, or by its name in an address."""
-        by_slug = {board.slug: board for board in self.boards}
-        by_name = {folded(board.name): board for board in self.boards}
-        return by_slug.get(name) or by_slug.get(slug(name)) or by_name.get(folded(name))
+        return self.named.get(name) or self.named.get(slug(name)) or self.named.get(folded(name))
 
     def position(self, board: Board, designator: str) -> Position | None:
         return self.positions.get((board.key, designator_key(designator)))
@@ -78,6 +77,7 @@ def ground_of(session: Session, machine: Machine) -> Ground:
     return Ground(
         machine=machine,
         boards=boards,
+        named={folded(one.name): one for one in boards} | {one.slug: one for one in boards},
         positions={(one.board_id, one.designator_key): one for one in positions},
         standing=_standing(session, machine),
         last_act=_last_acts(session, there),
