@@ -201,7 +201,8 @@ def _plainly() -> Iterator[None]:
 
 @contextmanager
 def _progress(words: str) -> Iterator[Heard]:
-    with Progress(console=console, transient=True) as bar:
+    # Into a file or a pipe it would leave an empty line.
+    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task(words, total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)
 

@@ -175,7 +175,7 @@ def made(*, merged: tuple[str, ...] = (), hidden: tuple[str, ...] = (), **sheets
 
 def test_a_merged_cell_counts_for_each_row_that_it_spans() -> None:
     """As the person who merged it meant; and it is said."""
-    rows = [["Ref", "Value"], ["R1", "330 Ω"], ["R2", None], ["R3", None], ["R4", "1 Ω"]]
+    rows: list[list[Any]] = [["Ref", "Value"], ["R1", "330 Ω"], ["R2", None], ["R3", None], ["R4", "1 Ω"]]
     sheet = sheet_of(made(merged=("B2:B4",), Parts=rows))
 
     assert sheet.text == "Ref\tValue\nR1\t330 Ω\nR2\t330 Ω\nR3\t330 Ω\nR4\t1 Ω\n"
@@ -184,7 +184,7 @@ def test_a_merged_cell_counts_for_each_row_that_it_spans() -> None:
 
 def test_a_merged_cell_fills_no_row_that_is_empty_otherwise() -> None:
     """Nor a cell to the right of it: a title across the sheet stays one."""
-    rows = [["Parts of the board", None], [None, None], ["Ref", "Value"], ["R1", "330 Ω"]]
+    rows: list[list[Any]] = [["Parts of the board", None], [None, None], ["Ref", "Value"], ["R1", "330 Ω"]]
     sheet = sheet_of(made(merged=("A1:B2",), Parts=rows))
 
     assert sheet.text == "Parts of the board\n\nRef\tValue\nR1\t330 Ω\n"

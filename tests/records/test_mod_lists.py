@@ -21,6 +21,8 @@ from server.records.commands.mod_lists import ImportMods
 from server.records.commands.mods import MOVES, PlanMod, ReviseMod
 from server.records.commands.steps import UndoStep
 from server.records.errors import Invalid, NotFound
+from server.records.list_kinds import MODS
+from server.records.list_table import read_table
 from server.records.mods_list import ModRow, check_mods, read_mods
 from server.records.questions.addresses import find_machine
 from server.records.questions.way_back import way_back
@@ -34,7 +36,7 @@ CUT = {"kind": "cut trace", "board": MAIN, "designator": "R2", "pin": "1"}
 OUT = {"kind": "take out", "board": MAIN, "designator": "R2"}
 
 
-def listed(title: str = "Faster clock", state: str = "fitted", **more: object) -> dict[str, object]:
+def listed(title: str = "Faster clock", state: str = "fitted", **more: Any) -> dict[str, object]:
     return {"title": title, "state": state, "day": DAY, "signer": KEEPER, **more}
 
 
@@ -56,7 +58,7 @@ def enter(bench: Bench, text: str, day: str = "", tag: str = TAG) -> int:
 
 def looked_at(bench: Bench, text: str) -> list[ModRow]:
     with bench.store.reading() as session:
-        table = mods_list.take_table(text.encode(), mods_list.MODS)
+        table = read_table(text, MODS)
         return check_mods(session, find_machine(session, TAG), read_mods(table), Usual(None, KEEPER))
 
 
@@ -87,7 +89,13 @@ def test_numbers_go_on_from_those_that_are_there(bench: Bench) -> None:
 
 
 def test_everything_that_is_said_of_a_mod_is_kept(bench: Bench) -> None:
-    said = {"purpose": "So\nthat", "reasoning": "Because", "outcome": "It did", "aim": "remedy", "hazards": ["static"]}
+    said: dict[str, Any] = {
+        "purpose": "So\nthat",
+        "reasoning": "Because",
+        "outcome": "It did",
+        "aim": "remedy",
+        "hazards": ["static"],
+    }
     take_in(bench, listed(**said))
 
     mod = bench.row(Mod, 1)
@@ -114,7 +122,7 @@ def test_every_listed_life_is_one_that_a_mod_can_have() -> None:
 
 
 def test_day_and_signer_of_the_list_count_where_a_mod_says_none(bench: Bench) -> None:
-    rows = [{"title": "A", "state": "planned"}, listed("B", "planned", signer="Ida Quern")]
+    rows: list[dict[str, object]] = [{"title": "A", "state": "planned"}, listed("B", "planned", signer="Ida Quern")]
     take_in(bench, *rows, day="2024-12-31", signer="Ada Wren")
 
     assert [(str(move.day), move.signer) for move in bench.rows(ModMove)] == [
