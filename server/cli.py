@@ -24,6 +24,7 @@ from server.records.work import Heard
 from server.settings import Settings, unset
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, help="Keep the record of vintage computers.")
+LIST_MOST = 100_000_000  # bytes
 console = Console()
 complaints = Console(stderr=True)
 
@@ -31,6 +32,13 @@ Data = Annotated[
     Path | None, typer.Option("--data", help="Folder of the record; otherwise the platform's usual place.")
 ]
 Host = Annotated[str | None, typer.Option(help="Address to listen at.")]
+Columns = Annotated[
+    list[str] | None,
+    typer.Option("--column", help="What a column is, as Heading=field (or =leave out); can be given several times."),
+]
+SheetOf = Annotated[
+    str, typer.Option("--sheet", help="Which sheet of a workbook; otherwise the one that is understood.")
+]
 Port = Annotated[int | None, typer.Option(help="Port to listen at; 0 takes any free one.")]
 
 
@@ -83,23 +91,55 @@ def import_parts(
     file: Annotated[
         Path, typer.Argument(help="Parts list: a workbook (XLSX), or CSV with commas, semicolons or tabs.")
     ],
+    column: Columns = None,
+    sheet: SheetOf = "",
     data: Data = None,
 ) -> None:
     """Enter a parts list onto a board: all of it, or nothing."""
     from server.records import parts_list
+    from server.records.list_file import Asked
 
     with _plainly():
-        settings = _settings(data=data)
-        if not file.is_file():
-            raise Refusal(f"There is no file {file}.")
+        settings, content = _settings(data=data), _content(file)
         _expect_record(settings)
         store = open_record(settings)
         with _progress("Entering parts") as heard:
-            done = store.carry_out(
-                parts_list.command_for(store, machine, board, file.read_bytes()), settings.keeper, heard
-            )
+            command = parts_list.command_for(store, machine, board, content, Asked(sheet, tuple(column or ())))
+            done = store.carry_out(command, settings.keeper, heard)
         store.close()
-    console.print(done.words, markup=False, highlight=False)
+    console.print(done.words, markup=False, highlight=False, soft_wrap=True)
+
+
+@app.command("import-mods")
+def import_mods(
+    machine: Annotated[str, typer.Argument(help="Tag of the machine.")],
+    file: Annotated[
+        Path, typer.Argument(help="List of mods: a workbook (XLSX), or CSV with commas, semicolons or tabs.")
+    ],
+    day: Annotated[str, typer.Option(help="Day for mods without one, such as 1981-09-30.")] = "",
+    signer: Annotated[str | None, typer.Option(help="Who signs for mods that nobody signed; otherwise you.")] = None,
+    column: Columns = None,
+    sheet: SheetOf = "",
+    data: Data = None,
+) -> None:
+    """Enter a list of mods of a machine: all of it, or nothing. What is there already is not entered again."""
+    from server.records import mods_list
+    from server.records.list_file import Asked
+
+    with _plainly():
+        settings, content = _settings(data=data), _content(file)
+        _expect_record(settings)
+        usual = mods_list.usual_of(day, settings.keeper if signer is None else signer)
+        store = open_record(settings)
+        with _progress("Entering mods") as heard:
+            asked = Asked(sheet, tuple(column or ()))
+            command, there = mods_list.command_for(store, machine, content, usual, asked)
+            said = [store.carry_out(command, settings.keeper, heard).words] if command else []
+        store.close()
+    if there:
+        all_of_them = "" if command else " Nothing was entered."
+        said.append(f"{'One mod is' if there == 1 else f'{there:,} mods are'} there already.{all_of_them}")
+    console.print(" ".join(said), markup=False, highlight=False, soft_wrap=True)
 
 
 @app.command()
@@ -162,6 +202,15 @@ def import_dossier(
         console.print(sentence, markup=False, highlight=False, soft_wrap=True)
 
 
+def _content(file: Path) -> bytes:
+    """What a file holds; one that is far too large for a list is not read."""
+    if not file.is_file():
+        raise Refusal(f"There is no file {file}.")
+    if file.stat().st_size > LIST_MOST:
+        raise Refusal(f"{file} is larger than {LIST_MOST // 1_000_000} MB, far more than a list has.")
+    return file.read_bytes()
+
+
 class Refusal(Exception):
     """The command cannot do what was asked; its sentence says why."""
 
@@ -185,6 +234,7 @@ def _plainly() -> Iterator[None]:
 
 @contextmanager
 def _progress(words: str) -> Iterator[Heard]:
+    # Into a file or a pipe it would leave an empty line.
     with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
         task = bar.add_task(words, total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)

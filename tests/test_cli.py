@@ -18,11 +18,13 @@ from typer.testing import CliRunner, Result
 from server.cli import app
 from server.documents.signing import sign
 from server.records import migrate
-from server.records.commands.machines import EnterMachine, ReviseMachine
+from server.records.commands.machines import AddBoard, EnterMachine, ReviseMachine
 from server.records.commands.sheets import SheetFields
 from server.records.store import Store, sqlite_url
 from server.records.tables import SignedSheet
+from server.records.words import BoardKind
 from server.settings import Settings
+from tests.records.test_list_workbook import workbook
 
 Tampering = Callable[[sqlite3.Connection], object]
 
@@ -360,3 +362,93 @@ def test_an_export_that_cannot_be_is_one_line(record: Path, tmp_path: Path) -> N
     assert "XX-99" in refusal("export", "XX-99", "--to", tmp_path, "--data", record)
     assert "no folder" in refusal("export", "TM-03", "--to", tmp_path / "none", "--data", record)
     assert list(tmp_path.glob("*.zip")) == []
+
+
+# ---- import-parts, import-mods ----
+
+
+@pytest.fixture
+def board(record: Path) -> Path:
+    """The record with a board, and a list for it whose headings nobody knows."""
+    store = Store(sqlite_url(record))
+    store.carry_out(AddBoard(machine="TM-03", name="Main board", kind=BoardKind.MAIN), "Ada Wren")
+    store.close()
+    (record / "parts.csv").write_text("Bauteil;Wert\nR1;4,7 kΩ\n")
+    (record / "mods.csv").write_text("title;state;day\nFaster clock;done;12.3.2019\nNew fuse;idea;2020-05-01\n")
+    return record
+
+
+PARTS_OF = ("import-parts", "TM-03", "main-board")
+
+
+def test_columns_given_by_hand_are_remembered(board: Path) -> None:
+    """And taken so the next time, by another file with the same headings."""
+    given = run(
+        *PARTS_OF, board / "parts.csv", "--column", "Bauteil=designator", "--column", "Wert=value", "--data", board
+    )
+    (board / "more.csv").write_text("Wert;Bauteil\n1 kΩ;R2\n")
+    again = run(*PARTS_OF, board / "more.csv", "--data", board)
+
+    entered = "Entered a parts list of 1 rows onto Main board of TM-03."
+    assert (given.exit_code, given.stdout) == (0, f"{entered} Which of its columns is which is remembered.\n")
+    assert (again.exit_code, again.stdout) == (0, f"{entered}\n")
+    assert run("check", "--data", board).exit_code == 0
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ((), "No column says where each part sits."),
+        (("--column", "Bauteil"), "“Bauteil” is no matching. Write it as Heading=field."),
+        (("--column", "Preis=value"), "No column is headed “Preis”. There are: “Bauteil”, “Wert”."),
+        (("--column", "Bauteil=colour"), "“colour” is no field. It is one of: designator, kind,"),
+        (("--column", "Bauteil=ref", "--column", "Wert=ref"), "“Wert”: “Bauteil” is the designator already;"),
+        (("--sheet", "Main"), "Only a workbook has sheets, and this file is none."),
+    ],
+)
+def test_columns_that_will_not_do_are_one_line(board: Path, words: tuple[str, ...], said: str) -> None:
+    """And nothing is stored."""
+    assert refusal(*PARTS_OF, board / "parts.csv", *words, "--data", board).startswith(said)
+    assert "3 journal entries" in run("check", "--data", board).stdout
+
+
+def test_mods_are_entered_and_not_repeated(board: Path) -> None:
+    first = run("import-mods", "tm-03", board / "mods.csv", "--data", board)
+    again = run("import-mods", "TM-03", board / "mods.csv", "--data", board)
+    (board / "mods.csv").write_text((board / "mods.csv").read_text() + "Louder;plan;2020-05-01\n")
+    more = run("import-mods", "TM-03", board / "mods.csv", "--data", board)
+
+    assert (first.exit_code, first.stdout) == (0, "Entered a list of 2 mods, 1 to 2, of TM-03.\n")
+    assert (again.exit_code, again.stdout) == (0, "2 mods are there already. Nothing was entered.\n")
+    assert (more.exit_code, more.stdout) == (0, "Entered a list of one mod, 3, of TM-03. 2 mods are there already.\n")
+    assert run("check", "--data", board).exit_code == 0
+
+
+def test_mods_without_a_day_need_one(board: Path) -> None:
+    (board / "bare.csv").write_text("title\nA\nB\n")
+    result = run("import-mods", "TM-03", board / "bare.csv", "--data", board)
+
+    assert (result.exit_code, result.stdout) == (1, "")
+    assert result.stderr.splitlines() == [
+        "Line 2 (A): Day: nothing says since when it is considered.",
+        "Line 3 (B): Day: nothing says since when it is considered.",
+    ]
+    assert refusal("import-mods", "TM-03", board / "bare.csv", "--day", "soon", "--data", board).startswith(
+        "Write the day"
+    )
+    signed = run("import-mods", "TM-03", board / "bare.csv", "--day", "2020-01-02", "--signer", "Ida", "--data", board)
+    assert signed.stdout == "Entered a list of 2 mods, 1 to 2, of TM-03.\n"
+
+
+def test_a_list_that_cannot_be_is_one_line(board: Path) -> None:
+    """No such file, no such machine, no such sheet."""
+    assert (
+        refusal("import-mods", "TM-03", board / "none.csv", "--data", board)
+        == f"There is no file {board / 'none.csv'}."
+    )
+    assert "XX-99" in refusal("import-mods", "XX-99", board / "mods.csv", "--data", board)
+    (board / "mods.xlsx").write_bytes(workbook(("Old", [["Title"], ["A"]]), ("New", [["Title"], ["B"]])))
+    line = refusal("import-mods", "TM-03", board / "mods.xlsx", "--sheet", "Newer", "--data", board)
+    assert line == "The workbook has no sheet “Newer” with anything in it, but “Old”, “New”."
+    named = run("import-mods", "TM-03", board / "mods.xlsx", "--sheet", "new", "--day", "2020-01-02", "--data", board)
+    assert named.exit_code == 0

@@ -6,12 +6,14 @@ themselves (common practice, no source). Knows no record.
 
 import csv
 import io
+import re
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import date, datetime
 from typing import Any
 
 MARK = "\ufeff"
-_BEGINS_A_FORMULA = ("=", "+", "-", "@", "\t", "\r")
+# One that begins so with an apostrophe of its own has another, so that taking one away gives what it was.
+_BEGINS_A_FORMULA = re.compile(r"'*[=+\-@\t\r]")
 _AT_ONCE = 200
 
 
@@ -50,7 +52,7 @@ def cell(value: Any) -> str:
 
 
 def _plain(text: str) -> str:
-    return f"'{text}" if text.startswith(_BEGINS_A_FORMULA) else text
+    return f"'{text}" if _BEGINS_A_FORMULA.match(text) else text
 
 
 def _taken(text: io.StringIO) -> bytes:

@@ -8,8 +8,8 @@ from server.documents.sheet_symptoms import open_symptoms
 from server.records.placing import describe
 from server.records.questions.expectations import Verdict
 from server.records.questions.sheet import WholeMachine
-from server.records.tables import Mod, Part
-from server.records.words import Origin
+from server.records.tables import Mod, Part, Step
+from server.records.words import ModState, Origin
 
 
 def not_known(whole: WholeMachine, mods: Sequence[tuple[Mod, SheetMod]]) -> list[str]:
@@ -75,11 +75,8 @@ def _of_mod(whole: WholeMachine, mod: Mod, told: SheetMod) -> list[str]:
     if is_undone(whole, mod):
         return []
     gaps = []
-    waiting = sum(1 for step in whole.steps_of.get(mod.key, []) if not step.done_on)
-    if waiting:
-        gaps.append(
-            f"Mod {mod.number} is begun: {_counted(waiting, 'step')} of it {'is' if waiting == 1 else 'are'} not done."
-        )
+    if gap := _of_steps(mod, whole.steps_of.get(mod.key, [])):
+        gaps.append(gap)
     if not mod.purpose:
         gaps.append(f"Mod {mod.number}: what it is for is not written down.")
     if not mod.outcome:
@@ -93,6 +90,18 @@ def _of_mod(whole: WholeMachine, mod: Mod, told: SheetMod) -> list[str]:
     ]
     gaps += [f"Mod {mod.number}, sum {one.number} ({one.title}): {one.problem}" for one in told.sums if one.problem]
     return gaps
+
+
+def _of_steps(mod: Mod, steps: Sequence[Step]) -> str:
+    """What of a mod is not done, or not recorded as done."""
+    waiting = sum(1 for step in steps if not step.done_on)
+    are = f"{_counted(waiting, 'step')} of it {'is' if waiting == 1 else 'are'}"
+    if mod.state != ModState.FITTED:
+        return f"Mod {mod.number} is begun: {are} not done." if waiting else ""
+    if not steps:
+        return f"Mod {mod.number} is fitted, and what was done for it is not written down: its way back is not known."
+    them = "it" if waiting == 1 else "them"
+    return f"Mod {mod.number} is fitted, and {are} not recorded as done: no way back has {them}." if waiting else ""
 
 
 def _counted(number: int, noun: str) -> str:

@@ -30,12 +30,20 @@ DONE = {
     StepKind.OTHER: "Other work",
 }
 
+FITTED_ONCE = (ModState.FITTED, ModState.UNDONE)
+
 
 def done_mods(whole: WholeMachine) -> list[Mod]:
-    """The mods that touched the machine: those of which any step was done, and that did not leave with a board."""
+    """The mods that touched the machine, and that did not leave with a board.
+
+    Those of which any step was done, and those that a list told of as fitted, whose steps may only be described.
+    """
     left = {moved.mod.key for moved in _left(whole)}
-    touched = (mod for mod in whole.mods if any(step.done_on for step in whole.steps_of.get(mod.key, [])))
-    return [mod for mod in touched if mod.key not in left]
+    return [mod for mod in whole.mods if mod.key not in left and (_begun(whole, mod) or mod.state in FITTED_ONCE)]
+
+
+def _begun(whole: WholeMachine, mod: Mod) -> bool:
+    return any(step.done_on for step in whole.steps_of.get(mod.key, []))
 
 
 def went_along(whole: WholeMachine) -> list[str]:
@@ -65,7 +73,8 @@ def _moved(moved: MovedMod) -> str:
 def is_undone(whole: WholeMachine, mod: Mod) -> bool:
     """Whether a mod that was done is in force no more: called so, or nothing of it stands."""
     nothing_stands = all(step.undone_on for step in whole.steps_of.get(mod.key, []) if step.done_on)
-    return mod.state in (ModState.UNDONE, ModState.DROPPED, ModState.CONSIDERED) or nothing_stands
+    put_back = _begun(whole, mod) and nothing_stands
+    return mod.state in (ModState.UNDONE, ModState.DROPPED, ModState.CONSIDERED) or put_back
 
 
 def sheet_mod(whole: WholeMachine, mod: Mod) -> SheetMod:

@@ -31,6 +31,7 @@ from server.pages import (
     map_match,
     map_pins,
     maps,
+    mod_imports,
     mods,
     nets,
     originality,
@@ -55,6 +56,7 @@ ROUTERS = (
     machines.router,
     machine_page.router,
     designs.router,
+    mod_imports.router,  # before the mods: its address is that of one otherwise
     mods.router,
     expectations.router,
     steps.router,

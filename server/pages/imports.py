@@ -3,33 +3,37 @@
 Between looking and storing the list travels in the page itself; the server keeps nothing of it.
 """
 
-from collections.abc import AsyncIterator
 from dataclasses import dataclass
-from typing import Annotated
 
-from fastapi import APIRouter, Depends, Request
-from starlette.exceptions import HTTPException
+from fastapi import APIRouter, Request
 from starlette.responses import Response
 
 from server.pages.boards import Options, board_address, board_choices
-from server.pages.forms import FIELDS_MOST, Form, of_data
+from server.pages.forms import Form
 from server.pages.house import AtHome, House
 from server.pages.jobs import Job, job_address, jobs_of
+from server.pages.list_taking import (
+    PostedList,
+    asks_for_columns,
+    carried,
+    columns_page,
+    said_before,
+    sheet_options,
+    table_of,
+)
 from server.pages.machines import address, sections
 from server.records.commands.parts import ImportParts, ListedPart
 from server.records.errors import Invalid, NotFound
+from server.records.list_file import chosen_columns
+from server.records.list_kinds import PARTS
 from server.records.list_words import HEADINGS
-from server.records.parts_list import ListRow, Table, check_rows, read_rows, read_table, text_of
+from server.records.parts_list import ListRow, Table, check_rows, read_rows
 from server.records.questions.addresses import find_board, find_machine
 from server.records.questions.boards import all_boards
 from server.records.tables import Board, Machine
-from server.settings import Settings
 
 router = APIRouter()
-MEGABYTE = 1_000_000
-# The text comes back with two bytes a line end, and letters outside ASCII take up to four.
-TEXT_GROWS = 4
-TEXT_TOO_LARGE = "exceeded maximum size"  # the form parser's words; what else it refuses is no fault of the list
+CARRIED = ("board", "sheet", "read_as")
 GOOD_SHOWN = 20
 BAD_SHOWN = 200
 COLUMNS_SHOWN = 20
@@ -38,7 +42,7 @@ CELL_SHOWN = 60
 
 @dataclass(frozen=True, slots=True)
 class ImportPage:
-    """The form that takes a list; `headings` says what its columns can be called."""
+    """The form that takes a list; `headings` says what its columns can be called, `carried` was said of them before."""
 
     machine: Machine
     tabs: Options
@@ -49,6 +53,7 @@ class ImportPage:
     form: Form
     action: str
     cancel: str
+    carried: Options
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +67,7 @@ class BadRow:
 
 @dataclass(frozen=True, slots=True)
 class LookPage:
-    """The list as it was understood, before anything is stored."""
+    """The list as it was understood, before anything is stored; `carried` and the `sheets` go along unseen."""
 
     machine: Machine
     tabs: Options
@@ -70,7 +75,9 @@ class LookPage:
     action: str
     form: Form
     table: Table
-    encoding: str
+    read_as: str
+    sheets: Options
+    carried: Options
     good: int
     parts: int
     bad: int
@@ -94,40 +101,6 @@ class Read:
         return [row.part for row in self.rows if row.part]
 
 
-async def posted_list(request: Request) -> AsyncIterator[Form]:
-    """The form with its list; text far too long is answered beside its field, like everything else."""
-    settings: Settings = request.app.state.settings
-    most = settings.parts_list_most_mb * MEGABYTE
-    try:
-        data = await request.form(max_files=5, max_fields=FIELDS_MOST, max_part_size=TEXT_GROWS * most)
-    except HTTPException as refusal:
-        if TEXT_TOO_LARGE not in refusal.detail:
-            raise
-        yield _refused("text", _too_large("The pasted text", settings))
-        return
-    form = of_data(data)
-    form.set("text", form.text("text").replace("\r\n", "\n"))
-    if len(form.text("text")) > most:
-        form.errors["text"] = _too_large("The pasted text", settings)
-    try:
-        yield form
-    finally:
-        await data.close()
-
-
-def _refused(name: str, sentence: str) -> Form:
-    form = Form.blank()
-    form.errors[name] = sentence
-    return form
-
-
-PostedList = Annotated[Form, Depends(posted_list)]
-
-
-def _too_large(what: str, settings: Settings) -> str:
-    return f"{what} is larger than {settings.parts_list_most_mb} MB, the most a parts list may have. Send it in parts."
-
-
 @router.get("/machines/{tag}/parts/import")
 def import_page(house: AtHome, tag: str, request: Request) -> Response:
     with house.reading() as session:
@@ -142,32 +115,27 @@ def take_list(house: AtHome, tag: str, form: PostedList) -> Response:
     if form.text("do") == "back":
         return _form(house, machine, form)
     try:
-        encoding = _take_file(house, form)
-        if form.errors:
-            return _form(house, machine, form, 422)
+        table = table_of(house, PARTS, form)
         board = _board(house, machine, form)
-        read = _read(house, board, form.text("text"))
+        if asks_for_columns(form, table):
+            return columns_page(house, form, table, _about(machine, board), CARRIED)
+        read = _read(house, board, table)
     except Invalid as problem:
         form.refuse(problem)
         return _form(house, machine, form, 422)
     if form.text("do") != "store":
-        return _look(house, machine, board, form, read, 200 if read.good else 422, encoding)
+        return _look(house, machine, board, form, read, 200 if read.good else 422)
     if form.text("good") != str(len(read.good)) or not read.good:
-        return _look(house, machine, board, form, read, 409, encoding, changed=True)
+        return _look(house, machine, board, form, read, 409, changed=True)
     return _store(house, machine, board, read)
 
 
-def _take_file(house: House, form: Form) -> str:
-    """Put an uploaded file's text where pasted text stands; what is said of how it was read."""
-    upload = form.files.get("file")
-    if upload is None:
-        return ""
-    if (upload.size or 0) > house.settings.parts_list_most_mb * MEGABYTE:
-        raise Invalid({"file": _too_large("The file", house.settings)})
-    text, words = text_of(upload.file.read())
-    form.set("text", text.replace("\r\n", "\n"))
-    form.errors.pop("text", None)
-    return words
+def _about(machine: Machine, board: Board) -> tuple[Machine, Options, Options, str]:
+    """What the page that asks for the columns says around it."""
+    base = address(machine)
+    way = [("/", "Shelf"), (base, machine.tag), (f"{base}/parts", "Parts")]
+    crumbs = [*way, (f"{base}/parts/import?board={board.slug}", "Enter a parts list"), ("", "Its columns")]
+    return machine, sections(machine), crumbs, f"{base}/parts/import"
 
 
 def _board(house: House, machine: Machine, form: Form) -> Board:
@@ -178,15 +146,15 @@ def _board(house: House, machine: Machine, form: Form) -> Board:
         raise Invalid({"board": f"Choose one of the boards of {machine.tag}."}) from None
 
 
-def _read(house: House, board: Board, text: str) -> Read:
-    table = read_table(text)
+def _read(house: House, board: Board, table: Table) -> Read:
     rows = read_rows(table)
     with house.reading() as session:
         return Read(table, check_rows(session, board, rows))
 
 
 def _store(house: House, machine: Machine, board: Board, read: Read) -> Response:
-    command = ImportParts(machine=machine.tag, board=board.slug, rows=read.good)
+    matching = chosen_columns(read.table)
+    command = ImportParts(machine=machine.tag, board=board.slug, rows=read.good, matching=matching)
     job = Job(
         title=f"Entering a parts list onto {board.name}",
         onward=(board_address(machine, board), f"Look at {board.name}"),
@@ -211,19 +179,13 @@ def _form(house: House, machine: Machine, form: Form, status: int = 200) -> Resp
         form=form,
         action=f"{base}/parts/import",
         cancel=f"{base}/parts",
+        carried=said_before(form),
     )
     return house.page("parts/import.html", context, status)
 
 
 def _look(
-    house: House,
-    machine: Machine,
-    board: Board,
-    form: Form,
-    read: Read,
-    status: int,
-    encoding: str,
-    changed: bool = False,
+    house: House, machine: Machine, board: Board, form: Form, read: Read, status: int, changed: bool = False
 ) -> Response:
     bad = [row for row in read.rows if row.part is None]
     as_type = [row for row in read.rows if row.part and row.as_type]
@@ -235,7 +197,9 @@ def _look(
         action=f"{address(machine)}/parts/import",
         form=form,
         table=read.table,
-        encoding=encoding,
+        read_as=form.text("read_as"),
+        sheets=sheet_options(form),
+        carried=carried(form, read.table, CARRIED),
         good=len(good),
         parts=sum(part.has_part for part in good),
         bad=len(bad),

@@ -231,10 +231,19 @@ def _next_words(mod: Mod, steps: list[StepLine], sums: list[SumLine], unmet: Unm
             return f"Put back half-way: {told}. Next: go on with the way back."
         case ModState.PLANNED:
             return "Every step is done. Next: call the mod fitted."
-        case ModState.FITTED if not mod.outcome:
-            return "Next: run a trial with it, and write down what came of it."
+        case ModState.FITTED:
+            return _next_of_fitted(mod, steps, waiting)
         case _:
             return ""
+
+
+def _next_of_fitted(mod: Mod, steps: list[StepLine], waiting: list[int]) -> str:
+    """What comes next once a mod is called fitted; a list can have called it so before its steps were recorded."""
+    if waiting:
+        return f"Next: carry out step {waiting[0]} with the day on which it was done; then it is in the way back."
+    if not steps:
+        return "Next: write the steps that were done, and carry them out with their days: then there is a way back."
+    return "" if mod.outcome else "Next: run a trial with it, and write down what came of it."
 
 
 def _steps(numbers: list[int]) -> str:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Request
+from sqlalchemy import ColumnElement, or_
 from sqlmodel import Session, col, select
 from starlette.responses import Response
 
@@ -17,6 +18,7 @@ from server.records.questions.hazards import cautions_for
 from server.records.questions.stays import boards_left, homes_of, mod_here, tags_of
 from server.records.questions.way_back import BackLine, WayBack, way_back
 from server.records.tables import Machine, Mod, Step
+from server.records.words import ModState
 
 router = APIRouter()
 STEPS_MOST = 100  # those after it are seen as these are put back
@@ -45,6 +47,7 @@ class WayBackPage:
     `form` chooses among `mods`, those of which any step stands; `next_address` is the form that puts back the first.
     `gone` are those asked for whose board is in another machine: (mod, that machine's tag, address of its way back).
     `away` are the boards that the whole way back leaves out, being in other machines: (name, tag, address).
+    `untold` are mods called fitted of which not every step is recorded as done.
     """
 
     machine: Machine
@@ -58,6 +61,7 @@ class WayBackPage:
     next_address: str
     gone: list[tuple[Named, str, str]]
     away: list[tuple[str, str, str]]
+    untold: list[tuple[Named, str]]
 
 
 def way_back_address(machine: Machine | str, mods: str) -> str:
@@ -92,6 +96,11 @@ def way_back_page(house: AtHome, request: Request, tag: str) -> Response:
             cautions=cautions_for(session, machine, asked[0].mod if len(asked) == 1 else None),
             next_address=_next_address(machine, asked, way),
             gone=[(one, home.tag, _there(machine, one, home)) for one, home in homes if home.id != machine.id],
+            untold=[
+                (one, f"{address(one.of or machine)}/mods/{one.mod.number}")
+                for one in _untold(session, machine)
+                if not asked or one.key in keys
+            ],
             away=[(one.board.name, one.machine.tag, way_back_address(one.machine, "")) for one in left],
         )
     return house.page("mods/way_back.html", context)
@@ -132,7 +141,18 @@ def _there(machine: Machine, one: Named, home: Machine) -> str:
 def _standing(session: Session, machine: Machine) -> list[Named]:
     """The mods that work on the machine and of which any step is done and not put back."""
     done = select(Step.mod_id).where(col(Step.done_on).is_not(None), col(Step.undone_on).is_(None))
-    query = select(Mod).where(mod_here(machine), col(Mod.id).in_(done)).order_by(col(Mod.number), col(Mod.id))
+    return _here(session, machine, col(Mod.id).in_(done))
+
+
+def _untold(session: Session, machine: Machine) -> list[Named]:
+    """The mods that are called fitted, and of which some step, or all of them, is not recorded as done."""
+    waiting = select(Step.mod_id).where(col(Step.done_on).is_(None))
+    without = col(Mod.id).not_in(select(Step.mod_id))
+    return _here(session, machine, Mod.state == ModState.FITTED, or_(col(Mod.id).in_(waiting), without))
+
+
+def _here(session: Session, machine: Machine, *conditions: ColumnElement[bool] | bool) -> list[Named]:
+    query = select(Mod).where(mod_here(machine), *conditions).order_by(col(Mod.number), col(Mod.id))
     mods = session.exec(query).all()
     tags = tags_of(session, mods)
     return [Named(mod, "" if mod.machine_id == machine.id else tags[mod.machine_id]) for mod in mods]

@@ -6,6 +6,7 @@ Words are compared with case and punctuation folded. Class letters are those pri
 
 import re
 
+from server.records.texts import normal
 from server.records.words import Mounting, Origin, PartKind
 
 HEADINGS: dict[str, tuple[str, ...]] = {
@@ -33,6 +34,9 @@ HEADINGS: dict[str, tuple[str, ...]] = {
     "expected_value": ("expected value", "specified value", "value expected", "design value"),
     "note": ("note", "notes", "remark", "remarks", "comment", "comments", "description"),
 }  # fmt: skip
+
+# What parts lists have beside them: understood, and left out.
+ASIDE = ("board", "on board", "quantity", "qty", "count", "item", "line")
 
 KINDS: dict[PartKind, tuple[str, ...]] = {
     PartKind.CHIP: ("chips", "ic", "ics", "integrated circuit", "microchip", "eprom", "rom", "ram", "logic", "cpu"),
@@ -77,7 +81,7 @@ LETTERS: dict[PartKind, tuple[str, ...]] = {
 
 def folded(text: str) -> str:
     """Words without case and punctuation: `Date-Code ` and `date_code` are both `date code`."""
-    return " ".join(re.findall(r"[^\W_]+|\?", text.casefold()))
+    return " ".join(re.findall(r"[^\W_]+|\?", normal(text).casefold()))
 
 
 def kind_of_designator(designator: str) -> PartKind:
@@ -87,7 +91,6 @@ def kind_of_designator(designator: str) -> PartKind:
 
 
 KIND_BY_LETTERS = {letters: kind for kind, several in LETTERS.items() for letters in several}
-FIELD_BY_HEADING = {heading: name for name, headings in HEADINGS.items() for heading in headings}
 WORDS: dict[str, dict[str, str]] = {
     "kind": {word: kind.value for kind, others in KINDS.items() for word in (kind.value, *others)},
     "mounting": {word: mounting.value for mounting, others in MOUNTINGS.items() for word in (mounting.value, *others)},

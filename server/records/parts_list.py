@@ -1,7 +1,7 @@
 """A parts list as people keep it, read into rows that can be stored, each bad row with its reason.
 
-    text_of(bytes)           -> text        (list_text; of a workbook list_workbook), and what to say of how it was read
-    read_table(text)         -> Table       (list_table) which column is what, and lines of cells
+    take_table(bytes)        -> Table       (list_file) a file's text, cut into cells, and which column is what
+    read_table(text)         -> Table       (list_table) the same of text
     read_rows(table)         -> [ListRow]   each with its ListedPart or a reason
     check_rows(board, rows)  -> [ListRow]   as above, held against what the board already has
 
@@ -19,26 +19,19 @@ from server.engineering.errors import EngineeringError
 from server.records.commands.base import words
 from server.records.commands.parts import ROWS_MOST, ImportParts, ListedPart, list_faults
 from server.records.errors import Invalid
-from server.records.list_table import Line, Table, read_table, too_many
-from server.records.list_text import decode, encoding_of
+from server.records.list_cut import Line, too_many
+from server.records.list_file import AS_IT_STANDS, Asked, chosen_columns, take_table
+from server.records.list_kinds import PARTS
+from server.records.list_table import Table, expect_readable, fault_of_line, read_table
 from server.records.list_words import OFFERED, WORDS, folded, kind_of_designator
-from server.records.list_workbook import PACKED, sheet_of
 from server.records.questions.addresses import find_board, find_machine
+from server.records.questions.column_matchings import remembered
 from server.records.store import Store
 from server.records.tables import Board
 from server.records.values import read_value
 from server.records.words import PartKind
 
-__all__ = [
-    "ListRow",
-    "Table",
-    "check_rows",
-    "command_for",
-    "read_rows",
-    "read_table",
-    "rows_of",
-    "text_of",
-]
+__all__ = ["ListRow", "Table", "check_rows", "command_for", "read_rows", "read_table", "rows_of"]
 
 GROUP_MOST = 500
 NAMED_MOST = 20
@@ -62,16 +55,9 @@ class ListRow:
     as_type: str = ""
 
 
-def text_of(data: bytes) -> tuple[str, str]:
-    """A file's text, and a sentence on how it was read where that is to be looked at; raises Invalid."""
-    if data.startswith(PACKED):
-        sheet = sheet_of(data)
-        return sheet.text, sheet.words
-    return decode(data), encoding_of(data).words
-
-
 def read_rows(table: Table) -> list[ListRow]:
     """Every position that the list names, in its order."""
+    expect_readable(table)
     rows: list[ListRow] = []
     for line in table.lines:
         rows += _rows_of_line(table, line)
@@ -94,15 +80,16 @@ def check_rows(session: Session, board: Board, rows: Sequence[ListRow]) -> list[
 
 def rows_of(data: bytes) -> list[ListedPart]:
     """Every row of a file; raises Invalid that names the bad lines, if there are any."""
-    return _all_good(read_rows(read_table(text_of(data)[0])))
+    return _all_good(read_rows(take_table(data, PARTS)))
 
 
-def command_for(store: Store, machine: str, board: str, data: bytes) -> ImportParts:
+def command_for(store: Store, machine: str, board: str, data: bytes, asked: Asked = AS_IT_STANDS) -> ImportParts:
     """The command that enters a whole file onto a board; raises Invalid that names the bad lines, if there are any."""
-    rows = read_rows(read_table(text_of(data)[0]))
     with store.reading() as session:
-        rows = check_rows(session, find_board(session, find_machine(session, machine), board), rows)
-    return ImportParts(machine=machine, board=board, rows=_all_good(rows))
+        there = find_board(session, find_machine(session, machine), board)
+        table = take_table(data, PARTS, remembered(session, PARTS), asked)
+        rows = check_rows(session, there, read_rows(table))
+    return ImportParts(machine=machine, board=board, rows=_all_good(rows), matching=chosen_columns(table))
 
 
 def _all_good(rows: Sequence[ListRow]) -> list[ListedPart]:
@@ -117,9 +104,7 @@ def _all_good(rows: Sequence[ListRow]) -> list[ListedPart]:
 def _rows_of_line(table: Table, line: Line) -> list[ListRow]:
     cells = {name: _cell(line, name, place) for name, place in table.columns.items()}
     written = cells.pop("designator")
-    width = len(table.headings)
-    if any(cell.strip() for cell in line.cells[width:]):
-        reason = f"The line has {len(line.cells)} cells under {width} headings; look for a delimiter inside a cell."
+    if reason := fault_of_line(table, line):
         return [ListRow(line.number, written, None, reason)]
     try:
         return [_row(line.number, designator, cells) for designator in _designators(written)]

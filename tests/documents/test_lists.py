@@ -37,9 +37,9 @@ def test_a_value_reads_as_a_person_would_type_it(value: Any, words: str) -> None
     assert cell(value) == words
 
 
-@pytest.mark.parametrize("text", ["=1+1", "+1", "-1 V", "@SUM(A1)", "\t=1", "\r=1"])
+@pytest.mark.parametrize("text", ["=1+1", "+1", "-1 V", "@SUM(A1)", "\t=1", "\r=1", "'=1", "''-1"])
 def test_what_would_be_a_formula_is_text(text: str) -> None:
-    """Also in a list of words."""
+    """Also in a list of words; one with an apostrophe of its own has another, so that it can come in again."""
     assert cell(text) == f"'{text}"
     assert cell([text]) == f"'{text}"
 

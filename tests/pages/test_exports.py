@@ -12,6 +12,8 @@ from server.documents.lists import MARK
 from server.records.questions.whole_lists import OF_A_MACHINE, OF_ALL
 from server.records.tables import Part
 from tests.pages.benchwork import HOSTILE, address_of, assert_sound, enter_part, post, set_up, words_of
+from tests.pages.taking import press
+from tests.pages.test_imports import await_job
 
 BASE = "/machines/TM-03"
 
@@ -74,6 +76,8 @@ def test_parts_that_were_taken_out_can_be_entered_again(client: TestClient, app:
     assert "2 rows" in words_of(answer)
     with app.state.store.reading() as session:
         assert len(session.exec(select(Part)).all()) == 2
+    await_job(client, address_of(press(client, answer, "/machines/TM-04/parts/import", "store")))
+    assert client.get("/machines/TM-04/lists/parts.csv").content == content
 
 
 def test_the_parts_of_one_board_can_be_taken_alone(client: TestClient) -> None:

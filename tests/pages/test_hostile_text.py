@@ -34,7 +34,7 @@ ADDRESS_MOST = 2_000
 STEP = {"board": "main-board", "designator": "R1"}  # what a step needs, though its form cannot know before it is told
 READINGS = "3 4 5 4"
 LOOKING = {"more", "add", "take_back", "choose"}  # presses that change the form, and write nothing
-LOOKED_AT = {"/machines/{tag}/parts/import"}  # answers a list with its rows; `more`, a form with more of its own
+LOOKED_AT = {"/machines/{tag}/parts/import", "/machines/{tag}/mods/import"}  # answers a list with its rows
 
 
 class Kind(NamedTuple):

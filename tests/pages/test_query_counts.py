@@ -31,8 +31,10 @@ TAG = "QC-1"
 PAGES = (
     "",
     "/mods",
+    "/mods/import",
     "/mods/1",
     "/parts",
+    "/parts/import",
     "/boards/main-board",
     "/boards/main-board/dating",
     "/boards/main-board/map",
@@ -56,6 +58,7 @@ PAGES = (
     "/dossier",
     "/lists",
     "/lists/parts.csv",
+    "/lists/mods.csv",
     "/waveforms",
     "/waveforms/1",
     "/mods/1/calculations/new",

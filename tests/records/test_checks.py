@@ -23,6 +23,7 @@ from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
 from server.records.commands.files import AddFile, DropFile, ReviseFile
 from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
+from server.records.commands.mod_lists import ImportMods
 from server.records.commands.mods import DropExpectation, Expect, MoveMod, PlanMod, ReviseMod
 from server.records.commands.nets import AddNet, DropNet, ReviseNet
 from server.records.commands.parts import BagPart, EnterPart, ImportParts, KeepAside, RevisePart
@@ -138,6 +139,16 @@ CIRCUIT |= {
     "elements": st.sampled_from([ELEMENTS, [*ELEMENTS, {"name": "R4", "nodes": "rail, out", "text": "1 kΩ"}]]),
     "sweep_low": st.just("4.5 V"),
 }
+LISTED_STEP = {
+    **{name: PLANNED[name] for name in ("kind", "board", "designator", "pin", "planned_value", "trace_reason")},
+    "done_on": st.sampled_from([None, "2025-02-03", "2025-02-05"]),
+}
+LISTED_MOD = {
+    "title": st.sampled_from(["Quieter", "Louder", "Cooler", "Brighter", "Lighter"]),
+    "state": STATES,
+    "purpose": WORDS,
+    "steps": st.lists(st.fixed_dictionaries(LISTED_STEP), max_size=2),
+}
 ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     EnterPart: {"board": st.just(MAIN), "designator": PLACES, "fitted_on": st.one_of(st.none(), DAYS), **PART},
     BagPart: {"day": DAYS, "bag": st.sampled_from([None, 3]), **PART},
@@ -156,6 +167,13 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     ImportParts: {
         "board": st.just("supply"),
         "rows": st.lists(st.fixed_dictionaries({"designator": PLACES, "value": VALUES}), max_size=3),
+        "matching": st.sampled_from([[], [], [{"heading": "Ref", "field": "designator"}], [{"heading": "Ref"}]]),
+    },
+    ImportMods: {
+        "rows": st.lists(st.fixed_dictionaries(LISTED_MOD), min_size=1, max_size=2),
+        "day": DAYS,
+        "signer": st.sampled_from([KEEPER, KEEPER, ""]),
+        "matching": st.sampled_from([[], [{"heading": "Ref", "field": "title"}]]),
     },
     AddPosition: {"board": st.just(MAIN), "designator": PLACES, "mounting": st.just("wired")},
     RevisePosition: {
@@ -428,6 +446,8 @@ def eventful(bench: Bench) -> Bench:
     bench.do(TakeBack, part=spare, day="2025-01-25")
     bench.do(LendPart, part=spare, to_whom="Ida Quern", day="2025-02-01")
     sign(bench, "2025-02-05")
+    rows = [{"designator": "Q1", "type": "x"}]
+    bench.do(ImportParts, board="supply", rows=rows, matching=[{"heading": "Ref", "field": "designator"}])
     return bench
 
 

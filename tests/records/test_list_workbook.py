@@ -12,9 +12,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from server.records import list_workbook
+from server.records import list_workbook, list_workbook_marks
 from server.records.errors import Invalid
-from server.records.list_workbook import sheet_of
+from server.records.list_file import Taken, take
+from server.records.list_kinds import MODS, PARTS
+from server.records.list_workbook_marks import Marks, fill_merged, marks_in
 from server.records.parts_list import rows_of
 
 SHEET = "xl/worksheets/sheet1.xml"
@@ -36,6 +38,10 @@ def workbook(*sheets: tuple[str, list[list[Any]]]) -> bytes:
 BYTES = workbook(("Parts", ROWS))  # once: it bears the moment it was made at, and so is not always as long
 
 
+def sheet_of(data: bytes) -> Taken:
+    return take(data, PARTS)
+
+
 def refused(data: bytes) -> str:
     with pytest.raises(Invalid) as problem:
         sheet_of(data)
@@ -55,7 +61,7 @@ def test_the_first_sheet_with_cells_is_read_and_the_others_are_named() -> None:
     sheet = sheet_of(workbook(("Cover", []), ("Parts", ROWS), ("Old", ROWS)))
 
     assert sheet.text.splitlines()[1] == "R2\t330 Ω ±5 %\toriginal"
-    assert sheet.words == "Read from the sheet “Parts” of the workbook. Left out: Cover, Old."
+    assert sheet.words == "Read from the sheet “Parts” of the workbook. Left out: Old."
 
 
 def test_it_is_entered_as_a_list_is() -> None:
@@ -73,6 +79,8 @@ def test_it_is_entered_as_a_list_is() -> None:
         (7400.0, "7400"),
         (0.1 + 0.2, "0.3"),
         (date(1981, 5, 4), "1981-05-04"),
+        ("two\r\nlines", '"two\nlines"'),
+        ("two_x000D_\nlines", '"two\nlines"'),
         (datetime(1981, 5, 4, 10, 30), "1981-05-04T10:30:00"),  # noqa: DTZ001 (cells know no time zone)
         (True, "yes"),
         ("  R2 ", "R2"),
@@ -148,3 +156,122 @@ def test_a_sheet_that_claims_to_be_endless_is_read_as_far_as_a_list_goes(monkeyp
     text = sheet_of(workbook(("Parts", [["a", "b", "c"]] * 9))).text
 
     assert text == "a\tb\n" * 5
+
+
+# ---- What cells do not say themselves ----
+
+
+def made(*, merged: tuple[str, ...] = (), hidden: tuple[str, ...] = (), **sheets: list[list[Any]]) -> bytes:
+    """A workbook with merged cells on its first sheet, and some sheets out of sight."""
+    book = openpyxl.load_workbook(io.BytesIO(workbook(*sheets.items())))
+    for area in merged:
+        book.worksheets[0].merge_cells(area)
+    for name in hidden:
+        book[name].sheet_state = "hidden"
+    file = io.BytesIO()
+    book.save(file)
+    return file.getvalue()
+
+
+def test_a_merged_cell_counts_for_each_row_that_it_spans() -> None:
+    """As the person who merged it meant; and it is said."""
+    rows: list[list[Any]] = [["Ref", "Value"], ["R1", "330 Ω"], ["R2", None], ["R3", None], ["R4", "1 Ω"]]
+    sheet = sheet_of(made(merged=("B2:B4",), Parts=rows))
+
+    assert sheet.text == "Ref\tValue\nR1\t330 Ω\nR2\t330 Ω\nR3\t330 Ω\nR4\t1 Ω\n"
+    assert "A merged cell was taken for each row that it spans." in sheet.words
+
+
+def test_a_merged_cell_fills_no_row_that_is_empty_otherwise() -> None:
+    """Nor a cell to the right of it: a title across the sheet stays one."""
+    rows: list[list[Any]] = [["Parts of the board", None], [None, None], ["Ref", "Value"], ["R1", "330 Ω"]]
+    sheet = sheet_of(made(merged=("A1:B2",), Parts=rows))
+
+    assert sheet.text == "Parts of the board\n\nRef\tValue\nR1\t330 Ω\n"
+    assert "merged" not in sheet.words
+
+
+def test_a_sheet_that_merges_without_end_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(list_workbook_marks, "FILLED_MOST", 10)
+    rows = [["a"], *([["b"]] * 30)]
+
+    with pytest.raises(Invalid) as problem:
+        fill_merged(rows, Marks([(0, 0, 20)], 0))
+    assert "merges more cells than a list has" in problem.value.messages["file"]
+
+
+def test_merged_cells_far_outside_are_passed_over() -> None:
+    rows = [["a"], ["b"]]
+
+    assert fill_merged(rows, Marks([(500, 0, 9), (0, 7, 9)], 0)) == 0
+    assert rows == [["a"], ["b"]]
+
+
+def test_formulas_that_were_never_worked_out_are_counted() -> None:
+    sheet = sheet_of(workbook(("Parts", [["Ref", "Value"], ["R1", "=1+1"], ["R2", "=A2"], ["R3", "1 Ω"]])))
+
+    assert "2 formulas have never been worked out, and are read as empty." in sheet.words
+
+
+@pytest.mark.parametrize(
+    ("cell", "unworked"),
+    [
+        (b'<c r="B2"><f>1+1</f><v></v></c>', 1),
+        (b'<c r="B2" s="1"><f>1+1</f></c>', 1),
+        (b'<c r="B2"><f t="shared" si="0"/></c>', 1),
+        (b'<c r="B2"><f>1+1</f><v>2</v></c>', 0),
+        (b'<c r="B2" t="str"><f>A1</f><v>a</v></c>', 0),
+        (b'<c r="B2"><v>2</v></c>', 0),
+        (b'<cols><col min="1"/></cols>', 0),
+    ],
+)
+def test_a_formula_counts_for_what_it_last_came_to(cell: bytes, unworked: int) -> None:
+    assert marks_in(b"<sheetData><row>" + cell + b"</row></sheetData>").unworked == unworked
+
+
+def test_what_a_formula_last_came_to_is_read() -> None:
+    data = workbook(("Parts", [["Ref", "Value"], ["R1", "=1+1"]]))
+    with zipfile.ZipFile(io.BytesIO(data)) as packed:
+        sheet = packed.read(SHEET)
+    worked = sheet.replace(b"<f>1+1</f><v></v>", b"<f>1+1</f><v>2</v>").replace(
+        b"<f>1+1</f><v />", b"<f>1+1</f><v>2</v>"
+    )
+
+    assert sheet_of(rewritten(data, SHEET, worked)).text == "Ref\tValue\nR1\t2\n"
+
+
+# ---- Several sheets ----
+
+
+def test_the_first_sheet_that_is_understood_is_taken() -> None:
+    """A cover with words on it is none; the others are told, and can be taken."""
+    taken = sheet_of(made(Cover=[["Everything"], ["on this board"]], Parts=ROWS, Old=ROWS, hidden=("Old",)))
+
+    assert taken.sheet == "Parts"
+    assert taken.words == "Read from the sheet “Parts” of the workbook. Left out: Cover, Old (hidden)."
+    assert [(sheet.name, sheet.hidden) for sheet in taken.others] == [("Cover", False), ("Old", True)]
+
+
+def test_a_hidden_sheet_is_taken_only_where_it_is_named_or_alone() -> None:
+    data = made(Old=ROWS, Notes=[["Nothing"], ["of use"]], hidden=("Old",))
+    alone = made(Old=ROWS, Blank=[], hidden=("Old",))
+
+    assert sheet_of(data).sheet == "Notes"
+    assert take(data, PARTS, name=" old ").sheet == "Old"
+    assert sheet_of(alone).words == "Read from the sheet “Old”, which is hidden, of the workbook."
+
+
+def test_a_sheet_that_is_meant_for_parts_is_not_meant_for_mods() -> None:
+    data = workbook(("Parts", ROWS), ("Mods", [["Title"], ["Faster clock"]]))
+
+    assert take(data, MODS).sheet == "Mods"
+    assert take(data, PARTS).sheet == "Parts"
+
+
+def test_a_sheet_that_is_not_there_is_refused_with_those_that_are() -> None:
+    with pytest.raises(Invalid) as problem:
+        take(workbook(("Parts", ROWS), ("Empty", [])), PARTS, name="Stock")
+    assert problem.value.messages == {"sheet": "The workbook has no sheet “Stock” with anything in it, but “Parts”."}
+    with pytest.raises(Invalid) as problem:
+        take(b"ref\nR1\n", PARTS, name="Stock")
+    assert "Only a workbook has sheets" in problem.value.messages["sheet"]

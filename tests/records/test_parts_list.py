@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.records.errors import Invalid
-from server.records.list_words import FIELD_BY_HEADING, HEADINGS, WORDS, folded, kind_of_designator
+from server.records.list_kinds import PARTS
+from server.records.list_words import HEADINGS, WORDS, folded, kind_of_designator
 from server.records.parts_list import ListRow, read_rows, read_table
 from server.records.words import Mounting, Origin, PartKind
 
@@ -271,7 +272,7 @@ def test_what_a_sheet_writes_is_read_back(fields: list[str], cells: list[tuple[s
 
     table = read_table(written.getvalue())
 
-    places = [table.columns[FIELD_BY_HEADING[name]] for name in others]
+    places = [table.columns[PARTS.field_of(name)] for name in others]
     assert [list(row) for row in cells] == [[line.cells[place] for place in places] for line in table.lines]
     assert len(cells) == len(read_rows(table))
 

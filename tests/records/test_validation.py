@@ -74,7 +74,22 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("LendPart", {"part": 4, "to_whom": "Ida Quern", "day": DAY}),
     ("TakeBack", {"part": 6, "day": DAY}),
     ("FindAgain", {"part": 7, "day": DAY}),
-    ("ImportParts", {"board": "supply", "rows": [{"designator": "Q1", "kind": "other", "type": "7414"}]}),
+    (
+        "ImportParts",
+        {
+            "board": "supply",
+            "rows": [{"designator": "Q1", "kind": "other", "type": "7414"}],
+            "matching": [{"heading": "Ref", "field": "designator"}],
+        },
+    ),
+    (
+        "ImportMods",
+        {
+            "rows": [{"title": "Title", "day": DAY}],
+            **SIGNED,
+            "matching": [{"heading": "Ref", "field": "title"}],
+        },
+    ),
     ("PlanMod", {"title": "Title", "day": DAY, **SIGNED}),
     ("ReviseMod", {"mod": 1, "title": "Title"}),
     ("MoveMod", {"mod": 2, "state": "fitted", "day": DAY, **SIGNED}),

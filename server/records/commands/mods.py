@@ -123,7 +123,7 @@ def plan_mod(work: Work, command: PlanMod) -> Entry:
     machine = find_machine(work.session, command.machine)
     if command.state not in (ModState.CONSIDERED, ModState.PLANNED):
         raise Invalid({"state": "A new mod is considered or planned; the rest of its life follows by its steps."})
-    _check_aim(command, command.purpose)
+    check_aim(command.aim, command.purpose)
     symptom = _symptom(work, machine, command.symptom)
     mod = Mod(
         machine_id=machine.key,
@@ -148,7 +148,7 @@ def revise_mod(work: Work, command: ReviseMod) -> Entry:
     stands = work.session.get(Symptom, mod.symptom_id) if mod.symptom_id else None
     asked = values | {"symptom": command.symptom}
     expect_version("mod", mod, command.opened_version, asked, {"symptom": stands.number if stands else None})
-    _check_aim(command, command.purpose)
+    check_aim(command.aim, command.purpose)
     symptom = _symptom(work, machine, command.symptom)
     said = [change(mod, values), _answer(mod, symptom)]
     return Entry("revise mod", mod, f"{called(machine, mod).rstrip(',')}: {'; '.join(filter(None, said))}.", machine)
@@ -200,11 +200,6 @@ def drop_expectation(work: Work, command: DropExpectation) -> Entry:
     work.session.delete(expectation)
     words = f"{called(machine, mod)} is no longer expected to: {expectation.sentence}."
     return Entry(DROPPED, expectation, words, machine)
-
-
-def _check_aim(command: WorkFields, purpose: str) -> None:
-    if command.aim == Aim.RESTORE and not purpose:
-        raise Invalid({"purpose": "To restore is to bring back what was lost: say here what that is."})
 
 
 def _symptom(work: Work, machine: Machine, number: int | None) -> Symptom | None:
@@ -292,6 +287,12 @@ def _check_agreement(work: Work, procedure: Procedure | None, calculation: Calcu
     unit = unit_of((calculation, latest_run(work.session, calculation)), line)
     if unit is not None and (why := unlike(unit, procedure)):
         raise Invalid({"line": why})
+
+
+def check_aim(aim: str, purpose: str) -> None:
+    """Refuse what restores nothing that is named."""
+    if aim == Aim.RESTORE and not purpose:
+        raise Invalid({"purpose": "To restore is to bring back what was lost: say here what that is."})
 
 
 def called(machine: Machine, mod: Mod) -> str:

@@ -19,8 +19,10 @@ from server.records.commands.base import (
     expect_version,
     words,
 )
+from server.records.commands.lists import ColumnChoice, remember
 from server.records.commands.machines import designator_fault
 from server.records.errors import Invalid, NotFound, Refused
+from server.records.list_kinds import PARTS
 from server.records.many import add_many
 from server.records.placing import (
     describe,
@@ -137,11 +139,15 @@ def _some(rows: list[ListedPart]) -> list[ListedPart]:
 
 
 class ImportParts(Command):
-    """A whole parts list onto one board: all of it, or nothing."""
+    """A whole parts list onto one board: all of it, or nothing.
+
+    `matching` says which of its columns is which, where a person said so: that is remembered.
+    """
 
     machine: str
     board: str
     rows: Annotated[list[ListedPart], AfterValidator(_some)]
+    matching: list[ColumnChoice] = []
 
 
 @handles(EnterPart)
@@ -221,6 +227,7 @@ def import_parts(work: Work, command: ImportParts) -> Entry:
         _store_batch(work, board, command.rows[start : start + BATCH], there)
     work.progress(len(command.rows), len(command.rows))
     words = f"Entered a parts list of {len(command.rows):,} rows onto {board.name} of {machine.tag}."
+    words += remember(work, PARTS, command.matching)
     return Entry("import parts", board, words, machine)
 
 

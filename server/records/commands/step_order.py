@@ -28,9 +28,7 @@ def check_turn(work: Work, mod: Mod, step: Step, position: Position | None, day:
     waiting = [other.number for other in earlier if other.done_on is None]
     if waiting:
         raise Refused(f"Step {min(waiting)} comes first and is not done. Carry it out, or move this one before it.")
-    latest = max((other.done_on for other in earlier if other.done_on), default=None)
-    if latest and day < latest:
-        raise Invalid({"day": f"The step before was done on {latest}; this one cannot have been done before."})
+    _refuse(before_the_last(max((other.done_on for other in earlier if other.done_on), default=None), day))
     if position:
         _check_board_was_there(work, mod, position, day)
         _check_after_what_lies_below(work, step, position, day)
@@ -83,17 +81,13 @@ def _unless_in_a_circle(work: Work, mod: Mod, step: Step, note: str, refusal: st
 def _check_board_was_there(work: Work, mod: Mod, position: Position, day: date) -> None:
     """A mod of the machine that a board came to was not done before it came."""
     board = work.session.get_one(Board, position.board_id)
-    since = first_day_in(work.session, board, mod.machine_id)
-    if since and day < since:
-        raise Invalid({"day": f"{board.name} came to this machine on {since}; this cannot have been done before."})
+    _refuse(before_the_board(board.name, first_day_in(work.session, board, mod.machine_id), day))
 
 
 def _check_after_what_lies_below(work: Work, step: Step, position: Position, day: date) -> None:
     below = list(_on_the_same(work, step, position))
-    last = max((act for one in below for act in (one.done_on, one.undone_on) if act), default=day)
-    if day < last:
-        where = position.designator
-        raise Invalid({"day": f"The last act on this part or pin of {where} was on {last}; this one came after it."})
+    last = max((act for one in below for act in (one.done_on, one.undone_on) if act), default=None)
+    _refuse(before_what_lies_below(position.designator, last, day))
 
 
 def _check_after_what_lay_on_it(work: Work, step: Step, day: date) -> None:
@@ -117,12 +111,45 @@ def _check_done_to_what_sits_there(work: Work, position: Position, day: date) ->
     """A pin is lifted of the part that sits there, on a day on which it did."""
     there = occupant(work.session, position)
     if there is None and _held_one(work, position):
-        raise Refused(f"Nothing sits at {position.designator} now, so nothing can be done to it.")
-    if there and there.fitted_on and day < there.fitted_on:
-        since = f"What sits at {position.designator} was fitted on {there.fitted_on}"
-        raise Invalid({"day": f"{since}; nothing was done to it before."})
+        raise Refused(nothing_sits(position.designator))
+    _refuse(before_what_sits(position.designator, there.fitted_on if there else None, day))
+
+
+def _refuse(fault: str) -> None:
+    if fault:
+        raise Invalid({"day": fault})
 
 
 def _held_one(work: Work, position: Position) -> bool:
     """Whether any part was ever recorded at a position: where none was, one may well sit there."""
     return work.session.exec(select(Placement.id).where(Placement.position_id == position.id)).first() is not None
+
+
+# ---- The same rules, for those who have read the facts of many steps at once ----
+
+
+def before_the_last(last: date | None, day: date) -> str:
+    """Why a step was not done on a day, seen from the step before it; empty where nothing stands against it."""
+    return f"The step before was done on {last}; this one cannot have been done before." if last and day < last else ""
+
+
+def before_the_board(name: str, since: date | None, day: date) -> str:
+    return (
+        f"{name} came to this machine on {since}; this cannot have been done before." if since and day < since else ""
+    )
+
+
+def before_what_lies_below(designator: str, last: date | None, day: date) -> str:
+    if last is None or day >= last:
+        return ""
+    return f"The last act on this part or pin of {designator} was on {last}; this one came after it."
+
+
+def before_what_sits(designator: str, fitted_on: date | None, day: date) -> str:
+    if fitted_on is None or day >= fitted_on:
+        return ""
+    return f"What sits at {designator} was fitted on {fitted_on}; nothing was done to it before."
+
+
+def nothing_sits(designator: str) -> str:
+    return f"Nothing sits at {designator} now, so nothing can be done to it."

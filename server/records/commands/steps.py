@@ -108,7 +108,7 @@ class UndoStep(OfStep, Stowing, PartToFit):
 def add_step(work: Work, command: AddStep) -> Entry:
     machine, mod = _open_mod(work, command.machine, command.mod)
     position = _position(work, machine, mod, command)
-    _check_step(command, position)
+    check_step(command, position)
     step = work.add(
         Step(
             mod_id=mod.key,
@@ -127,7 +127,7 @@ def revise_step(work: Work, command: ReviseStep) -> Entry:
     position = _position(work, machine, mod, command)
     values = _step_values(command, position)
     expect_version("step", step, command.opened_version, command.columns(StepFields), _where(work, step))
-    _check_step(command, position)
+    check_step(command, position)
     if step.done_on and (command.kind != step.kind or values["position_id"] != step.position_id):
         raise Refused("A step that was done keeps its kind and its position. Put it back and write another.")
     if step.done_on and step.kind in OF_ONE_PIN and command.pin != step.pin:
@@ -177,7 +177,7 @@ def carry_out_step(work: Work, command: CarryOutStep) -> Entry:
         raise Refused(f"Step {step.number} was done on {step.done_on} already.")
     if mod.state == ModState.CONSIDERED:
         raise Refused("The mod is only considered. Call it planned before its first step is carried out.")
-    position, order = _position_of(work, step), _next_order(work, home_of(work.session, mod))
+    position, order = _position_of(work, step), next_order(work, home_of(work.session, mod))
     check_turn(work, mod, step, position, command.day)
     done = _act(work, step, position, command)
     step.done_on, step.done_by, step.done_note = command.day, command.signer, command.note
@@ -230,6 +230,32 @@ def undo_step(work: Work, command: UndoStep) -> Entry:
 def said(step: Step, position: Position | None) -> str:
     where = position.designator if position else ""
     return words_of(step.kind, step.planned_type, step.planned_value, step.pin, where)
+
+
+def check_step(command: StepFields, position: Position | None) -> None:
+    """Refuse a step that says too little, or less than it leaves."""
+    faults: dict[str, str] = {}
+    if command.kind in NEEDS_POSITION and position is None:
+        faults["designator"] = f"To {command.kind} needs a position, such as U7."
+    if command.kind is StepKind.LIFT_PIN and not command.pin:
+        faults["pin"] = "Say which pin is lifted."
+    if position and (problem := check_value(command.planned_value, position.kind)):
+        faults["planned_value"] = problem
+    usual = trace_of_kind(command.kind, position.mounting if position else None)
+    if command.trace_stated and ORDER.index(Trace(command.trace_stated)) < ORDER.index(usual):
+        faults["trace_stated"] = f"This kind of step leaves “{usual}” by itself; it can be called worse, never better."
+    elif Trace.PERMANENT in (usual, command.trace_stated) and not command.trace_reason:
+        faults["trace_reason"] = "This stays for good: write why nothing milder will do."
+    elif command.trace_stated not in ("", usual) and not command.trace_reason:
+        faults["trace_reason"] = "Say why it leaves more than usual."
+    if faults:
+        raise Invalid(faults)
+
+
+def next_order(work: Work, machine: Machine) -> int:
+    """The number of an act among all that were done on the machine, and on the boards that came to it."""
+    query = select(func.max(Step.done_order)).join(Mod, col(Mod.id) == col(Step.mod_id))
+    return (work.session.exec(query.where(mods_ever(machine))).one() or 0) + 1
 
 
 def _open_mod(work: Work, tag: str, number: int) -> tuple[Machine, Mod]:
@@ -287,25 +313,6 @@ def _where(work: Work, step: Step) -> dict[str, str]:
     return {"board": board, "designator": position.designator if position else ""}
 
 
-def _check_step(command: StepFields, position: Position | None) -> None:
-    faults: dict[str, str] = {}
-    if command.kind in NEEDS_POSITION and position is None:
-        faults["designator"] = f"To {command.kind} needs a position, such as U7."
-    if command.kind is StepKind.LIFT_PIN and not command.pin:
-        faults["pin"] = "Say which pin is lifted."
-    if position and (problem := check_value(command.planned_value, position.kind)):
-        faults["planned_value"] = problem
-    usual = trace_of_kind(command.kind, position.mounting if position else None)
-    if command.trace_stated and ORDER.index(Trace(command.trace_stated)) < ORDER.index(usual):
-        faults["trace_stated"] = f"This kind of step leaves “{usual}” by itself; it can be called worse, never better."
-    elif Trace.PERMANENT in (usual, command.trace_stated) and not command.trace_reason:
-        faults["trace_reason"] = "This stays for good: write why nothing milder will do."
-    elif command.trace_stated not in ("", usual) and not command.trace_reason:
-        faults["trace_reason"] = "Say why it leaves more than usual."
-    if faults:
-        raise Invalid(faults)
-
-
 def _step_values(command: StepFields, position: Position | None) -> dict[str, Any]:
     columns = command.columns(StepFields)
     del columns["board"], columns["designator"]
@@ -314,12 +321,6 @@ def _step_values(command: StepFields, position: Position | None) -> dict[str, An
 
 def _position_of(work: Work, step: Step) -> Position | None:
     return work.session.get(Position, step.position_id) if step.position_id else None
-
-
-def _next_order(work: Work, machine: Machine) -> int:
-    """The number of an act among all that were done on the machine, and on the boards that came to it."""
-    query = select(func.max(Step.done_order)).join(Mod, col(Mod.id) == col(Step.mod_id))
-    return (work.session.exec(query.where(mods_ever(machine))).one() or 0) + 1
 
 
 def _act(work: Work, step: Step, position: Position | None, command: CarryOutStep) -> str:

@@ -1,6 +1,7 @@
 """Lists as they are taken out of the house: every row, with the columns that a person would look for.
 
-The columns of a machine's parts are called what a parts list's headings are called, so that it can be entered again.
+The columns of a machine's parts, and of its mods, are called what a list's headings are called, so that each can be
+entered again.
 Columns of `PRIVATE` come last in their list and are left out unless asked for.
 """
 
@@ -8,7 +9,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from server.records.questions.journal import about
 from server.records.questions.machines import HERE
@@ -19,6 +20,7 @@ from server.records.tables import (
     JournalEntry,
     Machine,
     Mod,
+    ModMove,
     Net,
     NetPin,
     Part,
@@ -146,6 +148,12 @@ def _kept_aside(_: Machine | None) -> Any:
     )
 
 
+def _latest_move(column: Any) -> Any:
+    """What a mod's latest move says: since when it is in its state, and who signed that."""
+    latest = select(func.max(ModMove.id)).where(ModMove.mod_id == Mod.id).correlate(Mod).scalar_subquery()
+    return select(column).where(col(ModMove.id) == latest).correlate(Mod).scalar_subquery()
+
+
 _ENTRY = _named(JournalEntry, "seq", "at", "who", "act", "words", "hash")
 
 OF_A_MACHINE: dict[str, WholeList] = {
@@ -169,7 +177,11 @@ OF_A_MACHINE: dict[str, WholeList] = {
         _numbered(Symptom),
     ),
     "mods": WholeList(
-        "mods", _named(Mod, "number", "title", "state", "aim", "purpose", "reasoning", "outcome"), _numbered(Mod)
+        "mods",
+        _named(Mod, "number", "title", "state")
+        | {"day": _latest_move(ModMove.day), "signer": _latest_move(ModMove.signer)}
+        | _named(Mod, "aim", "hazards", "purpose", "reasoning", "outcome"),
+        _numbered(Mod),
     ),
     "steps": WholeList(
         "steps of mods",

@@ -5,6 +5,7 @@ from server.records.tables.designs import Design
 from server.records.tables.dossiers import DossierImport
 from server.records.tables.files import AttachedFile
 from server.records.tables.journal import JournalEntry
+from server.records.tables.lists import ColumnMatching
 from server.records.tables.machines import Board, BoardStay, Machine, Position
 from server.records.tables.maps import BoardPicture, MapPin, MatchPoint
 from server.records.tables.mods import Expectation, Mod, ModMove, Step
@@ -25,6 +26,7 @@ __all__ = [
     "Calculation",
     "CalculationInput",
     "CalculationRun",
+    "ColumnMatching",
     "Design",
     "DossierImport",
     "Evidence",
