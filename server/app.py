@@ -10,6 +10,7 @@ from fastapi import FastAPI
 from starlette.staticfiles import StaticFiles
 
 from server import pages
+from server.access.door import Door
 from server.access.guards import Guards
 from server.records import migrate
 from server.records.errors import RecordError
@@ -34,6 +35,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app = FastAPI(title="Putback", lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url="/api/v1/openapi.json")
     app.state.settings = settings
     app.state.store = store
+    app.state.door = _door(store, settings)
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     pages.install(app)
     # Outside of Starlette's own stack: what `add_middleware` adds does not see the answers to unexpected faults.
@@ -41,6 +43,16 @@ def create_app(settings: Settings | None = None) -> FastAPI:
         app.build_middleware_stack(), settings.allowed_hosts, settings.upload_most_mb * MEGABYTE
     )
     return app
+
+
+def _door(store: Store, settings: Settings) -> Door:
+    try:
+        return Door.of(store, settings.data)
+    except OSError as fault:
+        store.close()
+        raise RecordError(
+            f"The key of the cookies cannot be kept in {settings.data}: {fault.strerror or fault}."
+        ) from None
 
 
 def open_record(settings: Settings) -> Store:

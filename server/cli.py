@@ -16,12 +16,16 @@ from rich.progress import Progress
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
+from server.access.door import Door
 from server.app import configure_logs, create_app, open_record
 from server.records import checks, migrate
+from server.records.commands.accounts import ChangePassword, OpenAccount
 from server.records.errors import RecordError
+from server.records.questions.accounts import any_account, people
 from server.records.store import FILES, Store
+from server.records.words import Role
 from server.records.work import Heard
-from server.settings import Settings, unset
+from server.settings import LOOPBACK, Settings, unset
 
 app = typer.Typer(no_args_is_help=True, add_completion=False, help="Keep the record of vintage computers.")
 LIST_MOST = 100_000_000  # bytes
@@ -47,6 +51,71 @@ def serve(data: Data = None, host: Host = None, port: Port = None) -> None:
     """Serve the record to a browser on this machine."""
     with _plainly():
         _listen(_settings(data=data, host=host, port=port))
+
+
+user = typer.Typer(no_args_is_help=True, help="Let people in, and see who they are.")
+app.add_typer(user, name="user")
+
+
+@user.command("add")
+def add_user(
+    name: Annotated[str, typer.Argument(help="Name to sign in with.")],
+    signs_as: Annotated[str, typer.Option(help="What stands beside what they write; otherwise their name.")] = "",
+    role: Annotated[Role, typer.Option(help="What they may do.")] = Role.KEEPER,
+    machine: Annotated[list[str] | None, typer.Option(help="Tag of a machine that they keep; may be repeated.")] = None,
+    data: Data = None,
+) -> None:
+    """Open an account; the password is asked for, or read from standard input."""
+    from server.access.passwords import hashed
+
+    with _plainly(), closing(open_record(settings := _settings(data=data))) as store:
+        _expect_first_is_keeper(store, role)
+        typed = {"name": name, "signs_as": signs_as or name, "role": role, "machines": machine or []}
+        command = OpenAccount.read({**typed, "password_hash": hashed(_password(), name)})
+        console.print(store.carry_out(command, settings.keeper).words, markup=False, highlight=False, soft_wrap=True)
+
+
+@user.command("password")
+def set_password(name: Annotated[str, typer.Argument(help="Name that they sign in with.")], data: Data = None) -> None:
+    """Give somebody another password; it is asked for, or read from standard input."""
+    from server.access.passwords import hashed
+
+    with _plainly():
+        settings = _settings(data=data)
+        _expect_record(settings)
+        with closing(open_record(settings)) as store:
+            command = ChangePassword.read({"account": name, "password_hash": hashed(_password(), name)})
+            console.print(store.carry_out(command, settings.keeper).words, highlight=False, soft_wrap=True)
+
+
+@user.command("list")
+def list_users(data: Data = None) -> None:
+    """Everybody who has an account, and what they may do."""
+    with _plainly():
+        settings = _settings(data=data)
+        _expect_record(settings)
+        with closing(open_record(settings)) as store, store.reading() as session:
+            found = people(session, 1, 10_000).rows
+    for one in found:
+        does = "closed" if one.account.closed else ", ".join([one.account.role, *one.tags])
+        console.print(
+            f"{one.account.name}: {one.account.signs_as}, {does}", markup=False, highlight=False, soft_wrap=True
+        )
+    if not found:
+        console.print("Nobody has an account. Open the first with: putback user add NAME", highlight=False)
+
+
+def _expect_first_is_keeper(store: Store, role: Role) -> None:
+    with store.reading() as session:
+        if role is not Role.KEEPER and not any_account(session):
+            raise Refusal("The first account is a keeper’s, because somebody has to let the others in.")
+
+
+def _password() -> str:
+    """Typed twice on a terminal, where nobody sees it; else the first line that is sent."""
+    if sys.stdin.isatty():
+        return str(typer.prompt("Password", hide_input=True, confirmation_prompt=True))
+    return sys.stdin.readline().rstrip("\r\n")
 
 
 @app.command()
@@ -303,6 +372,7 @@ def _fill_with_demo(settings: Settings) -> None:
 def _listen(settings: Settings) -> None:
     with closing(_socket(settings)) as listening, suppress(KeyboardInterrupt):
         application = create_app(settings)
+        _expect_accounts(settings, application.state.door)
         config = uvicorn.Config(application, log_level="warning", server_header=False, access_log=False)
         shown = f"[{settings.host}]" if ":" in settings.host else settings.host
         port = listening.getsockname()[1]
@@ -314,6 +384,17 @@ def _listen(settings: Settings) -> None:
         )
         sys.stdout.flush()
         uvicorn.Server(config).run(sockets=[listening])
+
+
+def _expect_accounts(settings: Settings, door: Door) -> None:
+    """Whoever can reach the server from elsewhere has to sign in."""
+    names = {settings.host, *settings.hosts}
+    if not door.closed and (beyond := sorted(names - set(LOOPBACK))):
+        door.store.close()
+        raise Refusal(
+            f"Others could reach this record at {beyond[0]}, and nobody would have to sign in. "
+            "Open an account first: putback user add NAME"
+        )
 
 
 def _socket(settings: Settings) -> socket.socket:

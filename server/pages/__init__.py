@@ -1,8 +1,10 @@
 """The pages: one module a subject. A request comes in, a template goes out."""
 
-from fastapi import FastAPI
+from fastapi import Depends, FastAPI
 
+from server.access.door import at_the_door
 from server.pages import (
+    account,
     api,
     bag_acts,
     bench_readers,
@@ -20,6 +22,7 @@ from server.pages import (
     expectations,
     exports,
     files,
+    health,
     history,
     imports,
     jobs,
@@ -37,12 +40,14 @@ from server.pages import (
     originality,
     part_entry,
     parts,
+    people,
     photographs,
     problems,
     procedures,
     shared,
     sharing,
     sheets,
+    signing_in,
     steps,
     symptoms,
     trials,
@@ -53,6 +58,10 @@ from server.pages import (
 )
 
 ROUTERS = (
+    health.router,
+    signing_in.router,
+    account.router,
+    people.router,
     machines.router,
     machine_page.router,
     designs.router,
@@ -105,5 +114,6 @@ ROUTERS = (
 def install(app: FastAPI) -> None:
     """Give the application its pages and its answers to errors."""
     for router in ROUTERS:
-        app.include_router(router, include_in_schema=router is api.router)
+        guard = [Depends(at_the_door)]
+        app.include_router(router, dependencies=guard, include_in_schema=router is api.router)
     problems.install(app)

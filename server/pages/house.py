@@ -15,7 +15,7 @@ from jinja2_fragments import render_block
 from sqlmodel import Session
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
-from server.access.identity import keeper
+from server.access.identity import keeper, signed_in_as
 from server.pages.forms import Asked, Form, number_of
 from server.pages.templating import environment
 from server.records.errors import Invalid, NotFound, Stale
@@ -48,7 +48,10 @@ class House:
         if self._wants_block():
             html = render_block(env, template, "content", request=self.request, **values)
         else:
-            html = env.get_template(template).render(request=self.request, notice=self._notice(), **values)
+            account = signed_in_as(self.request)
+            html = env.get_template(template).render(
+                request=self.request, notice=self._notice(), account=account, **values
+            )
         return HTMLResponse(html, status, headers={"Vary": "HX-Request"})
 
     def write(

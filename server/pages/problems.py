@@ -1,7 +1,7 @@
 """Errors as pages: what happened in plain words, and a way on."""
 
 from dataclasses import dataclass
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 import structlog
 from fastapi import FastAPI, Request
@@ -9,6 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
+from server.access.door import NotAllowed, NotSignedIn
 from server.access.guards import TooLarge
 from server.access.share_links import without_token
 from server.pages.house import house_of
@@ -29,6 +30,7 @@ class ProblemPage:
 
 SENTENCES = {
     400: ("That cannot be read", "The request does not have the form this page expects. Nothing was changed."),
+    403: ("That is not yours to change", ""),
     404: ("Nothing is kept at this address", "The address may be mistyped, or the record was given another tag."),
     405: ("That cannot be done here", "This address can be read but not written to, or the other way round."),
     413: ("That is too large", "The file is larger than this server takes. Nothing was stored."),
@@ -39,11 +41,26 @@ SENTENCES = {
 
 
 def install(app: FastAPI) -> None:
+    app.add_exception_handler(NotSignedIn, not_signed_in)
+    app.add_exception_handler(NotAllowed, not_allowed)
     app.add_exception_handler(NotFound, not_found)
     app.add_exception_handler(RecordError, refused)
     app.add_exception_handler(HTTPException, answered)
     app.add_exception_handler(RequestValidationError, unreadable)
     app.add_exception_handler(Exception, unexpected)
+
+
+def not_signed_in(request: Request, problem: Exception) -> Response:
+    """To the page that asks who it is, and from there back to what was asked for, if that was only looked at."""
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"detail": str(problem)}, 401)
+    asked = f"{request.url.path}?{request.url.query}" if request.url.query else request.url.path
+    back = f"?{urlencode({'to': asked})}" if request.method in ("GET", "HEAD") and asked != "/" else ""
+    return house_of(request).go(f"/sign-in{back}")
+
+
+def not_allowed(request: Request, problem: Exception) -> Response:
+    return _problem(request, 403, str(problem), [("/", "Back to the shelf")])
 
 
 def not_found(request: Request, problem: Exception) -> Response:

@@ -61,6 +61,17 @@ class Store:
         with Session(self.engine, autoflush=False, expire_on_commit=False) as session:
             yield session  # closing ends the transaction and leaves the rows that were read as they are
 
+    @contextmanager
+    def noting(self) -> Iterator[Session]:
+        """A session for what is no record and in no journal, such as who is signed in; an error undoes all of it.
+
+        Whatever the journal holds is written by `carry_out` alone.
+        """
+        with Session(self._writing, expire_on_commit=False) as session:
+            take_turn(session.connection())
+            yield session
+            session.commit()
+
     def carry_out(self, command: Command, who: str, progress: Heard = unheard) -> Done:
         """Do what the command asks, with its journal entry, or leave everything as it was."""
         handler = HANDLERS[type(command)]

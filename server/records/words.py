@@ -210,3 +210,11 @@ class FileKind(StrEnum):
     FIRMWARE_DUMP = "firmware dump"
     CAPTURE = "capture"
     OTHER = "other"
+
+
+class Role(StrEnum):
+    """What somebody who signs in may do."""
+
+    KEEPER = "keeper"
+    KEEPER_OF_MACHINES = "keeper of some machines"
+    MEMBER = "member who reads"

@@ -1,6 +1,7 @@
 """Every command that changes the record. Importing this registers their handlers."""
 
 from server.records.commands import (
+    accounts,
     board_moves,
     calculations,
     circuits,
@@ -27,6 +28,7 @@ from server.records.commands import (
 from server.records.work import Work
 
 __all__ = [
+    "accounts",
     "board_moves",
     "calculations",
     "circuits",

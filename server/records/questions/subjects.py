@@ -133,7 +133,7 @@ def _board_place(board: Board) -> str:
     return f"boards/{quote(board.slug, safe='')}"
 
 
-def _tell_part(session: Session, part: Part) -> Subject | None:
+def machine_of_part(session: Session, part: Part) -> Machine | None:
     """Where a part was seated last is where it belongs, though it lies in a bag since."""
     query = (
         select(Machine)
@@ -144,7 +144,11 @@ def _tell_part(session: Session, part: Part) -> Subject | None:
         .order_by(col(Placement.id).desc())
         .limit(1)
     )
-    machine = session.exec(query).first()
+    return session.exec(query).first()
+
+
+def _tell_part(session: Session, part: Part) -> Subject | None:
+    machine = machine_of_part(session, part)
     if machine is None:
         return None
     return Subject("part", str(part.key), part, machine, f"part {part.key}", f"/parts/{part.key}")

@@ -1,5 +1,6 @@
 """Every table of the record; importing this fills the metadata that migrations compare against."""
 
+from server.records.tables.accounts import Account, AccountMachine, AccountSecret, FailedAttempt, SignIn
 from server.records.tables.calculations import Calculation, CalculationInput, CalculationRun
 from server.records.tables.designs import Design
 from server.records.tables.dossiers import DossierImport
@@ -19,6 +20,9 @@ from server.records.tables.trials import Procedure, Trial, TrialMod
 from server.records.tables.waveforms import Waveform
 
 __all__ = [
+    "Account",
+    "AccountMachine",
+    "AccountSecret",
     "AttachedFile",
     "Board",
     "BoardPicture",
@@ -31,6 +35,7 @@ __all__ = [
     "DossierImport",
     "Evidence",
     "Expectation",
+    "FailedAttempt",
     "JournalEntry",
     "Loan",
     "Machine",
@@ -47,6 +52,7 @@ __all__ = [
     "PossibleCause",
     "Procedure",
     "ShareLink",
+    "SignIn",
     "SignedSheet",
     "Step",
     "Storage",

@@ -1,0 +1,107 @@
+"""The door: every request to a page passes here, and is let in or not, before anything of it is read.
+
+Whether there are accounts is asked once, when the server starts, and again where one is opened by it: without any, this
+machine's own keeper is the only one who can ask.
+"""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from fastapi import Request
+from starlette.concurrency import run_in_threadpool
+
+from server.access.permissions import WRITING, Need, allowed, need_of
+from server.access.sign_ins import COOKIE, Cookies, SignedIn, signed_in
+from server.records.errors import NotFound, RecordError
+from server.records.questions.accounts import any_account
+from server.records.questions.addresses import find_part, tag_key
+from server.records.questions.subjects import machine_of_part
+from server.records.store import Store
+
+
+class NotSignedIn(RecordError):
+    """Nobody knows who asks."""
+
+    def __init__(self) -> None:
+        super().__init__("Sign in first. Nothing was changed.")
+
+
+class NotAllowed(RecordError):
+    """Whoever asks may not do this."""
+
+    def __init__(self, need: Need | None) -> None:
+        self.need = need
+        keepers = "a keeper of this machine" if need is Need.KEEPS_THE_MACHINE else "a keeper"
+        super().__init__(f"Your account may look, and not change this. Ask {keepers}. Nothing was changed.")
+
+
+@dataclass(slots=True)
+class Door:
+    """One installation's door. `closed` once there are accounts."""
+
+    store: Store
+    cookies: Cookies
+    closed: bool
+
+    @classmethod
+    def of(cls, store: Store, folder: Path) -> "Door":
+        with store.reading() as session:
+            return cls(store, Cookies(folder), any_account(session))
+
+    def who(self, request: Request) -> SignedIn | None:
+        """Who is signed in with the cookie of a request."""
+        token = self.cookies.opened(cookie_of(request))
+        return signed_in(self.store, token) if token else None
+
+    def machine_of(self, request: Request) -> str | None:
+        """The folded tag of the machine that a request speaks of, where it speaks of one."""
+        if tag := request.path_params.get("tag"):
+            return tag_key(str(tag))
+        number = str(request.path_params.get("number", ""))
+        if not number.isdigit():
+            return None
+        with self.store.reading() as session:
+            try:
+                machine = machine_of_part(session, find_part(session, int(number[:9])))
+            except NotFound:
+                return None
+        return machine.tag_key if machine else None
+
+
+def cookie_name(request: Request) -> str:
+    """Over https a browser is told to keep it for this very host."""
+    return f"__Host-{COOKIE}" if request.url.scheme == "https" else COOKIE
+
+
+def cookie_of(request: Request) -> str:
+    return request.cookies.get(cookie_name(request), "")
+
+
+def door_of(request: Request) -> Door:
+    door: Door = request.app.state.door
+    return door
+
+
+async def at_the_door(request: Request) -> None:
+    """Let a request in, with who is asking; raises NotSignedIn and NotAllowed."""
+    door = door_of(request)
+    request.state.signed_in = None
+    if door.closed:
+        await run_in_threadpool(_let_in, door, request)
+
+
+def _let_in(door: Door, request: Request) -> None:
+    who = request.state.signed_in = door.who(request)
+    need = need_of(request.method, request.scope["route"].path)
+    machine = door.machine_of(request) if need is Need.KEEPS_THE_MACHINE else None
+    if allowed(need, who, machine):
+        return
+    raise NotSignedIn if who is None else NotAllowed(need)
+
+
+def may(request: Request, need: Need, machine: str | None = None) -> bool:
+    """Whether a page offers something to whom it is shown."""
+    return not door_of(request).closed or allowed(need, getattr(request.state, "signed_in", None), machine)
+
+
+__all__ = ["WRITING", "Door", "NotAllowed", "NotSignedIn", "at_the_door", "cookie_name", "door_of", "may"]

@@ -1,0 +1,215 @@
+"""Signing in and out, and who a browser is signed in as.
+
+The cookie holds a random token, signed with this installation's own key, so that a forged one is let go before the
+record is asked. The record keeps the token's SHA-256: a stolen copy of it opens nothing. Sign-ins end by themselves two
+weeks after they were last used, and when the password is changed. Failed attempts under a name make the next wait.
+"""
+
+import secrets
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from hashlib import sha256
+from pathlib import Path
+
+import structlog
+from itsdangerous import BadSignature, Signer
+from sqlmodel import Session, col, delete, select
+
+from server.access.passwords import fits, fits_nobody
+from server.records.errors import Invalid, NotFound
+from server.records.questions.accounts import find_account, machines_kept
+from server.records.store import Store
+from server.records.tables import Account, AccountSecret, FailedAttempt, SignIn
+from server.records.tables.base import now
+from server.records.texts import printable
+from server.records.words import Role
+
+log = structlog.get_logger("putback.access")
+COOKIE = "putback"
+KEY_FILE = "cookie.key"
+LASTS = timedelta(days=14)
+SEEN_EVERY = timedelta(hours=1)
+FREE_ATTEMPTS = 5
+WAIT_MOST = timedelta(minutes=15)
+REFUSED = "That name and password do not belong together."
+
+
+@dataclass(frozen=True, slots=True)
+class SignedIn:
+    """Somebody who is signed in: their account, what they may do, and the keys of the machines that they keep."""
+
+    account: int
+    name: str
+    signs_as: str
+    role: Role
+    machines: frozenset[str]
+    sign_in: int
+
+
+@dataclass(frozen=True, slots=True)
+class Browser:
+    """One place where somebody is signed in."""
+
+    key: int
+    words: str
+    begun_at: datetime
+    seen_at: datetime
+    this_one: bool
+
+
+class Cookies:
+    """Signs the tokens of cookies, and takes none that it did not sign. The key lies in the data folder."""
+
+    def __init__(self, folder: Path) -> None:
+        self._signer = Signer(_key_in(folder), salt="putback sign-in")
+
+    def sealed(self, token: str) -> str:
+        return self._signer.sign(token).decode()
+
+    def opened(self, cookie: str) -> str | None:
+        try:
+            return self._signer.unsign(cookie).decode()
+        except (BadSignature, UnicodeDecodeError):
+            return None
+
+
+def _key_in(folder: Path) -> bytes:
+    """This installation's own key, made when it is first needed; of two servers that make one, the first one's."""
+    place = folder / KEY_FILE
+    try:
+        with place.open("xb") as file:
+            place.chmod(0o600)
+            file.write(secrets.token_bytes(32))
+    except FileExistsError:
+        pass
+    key = place.read_bytes()
+    if len(key) < 32:
+        raise OSError(f"{place} is not whole. Take it away, and everybody signs in again.")
+    return key
+
+
+def sign_in(store: Store, name: str, password: str, browser: str) -> str:
+    """Sign somebody in; the token of their cookie. Raises Invalid where they are not let in, or have to wait."""
+    _expect_patience(store, name)
+    with store.reading() as session:
+        account = _account(session, name)
+        secret = session.get(AccountSecret, account.key) if account else None
+    right = fits(secret.password_hash, password) if secret else fits_nobody(password)
+    if account is None or account.closed or not right:
+        _note_failure(store, name)
+        raise Invalid({"": REFUSED})
+    token = secrets.token_urlsafe(32)
+    at = now()
+    with store.noting() as session:
+        session.exec(delete(SignIn).where(col(SignIn.ends_at) < at))
+        session.exec(delete(FailedAttempt).where(col(FailedAttempt.name_key) == _attempt_key(name)))
+        session.add(
+            SignIn(
+                account_id=account.key,
+                digest=_digest(token),
+                browser=printable(browser, 200),
+                begun_at=at,
+                seen_at=at,
+                ends_at=at + LASTS,
+            )
+        )
+    log.info("signed in", account=account.name)
+    return token
+
+
+def signed_in(store: Store, token: str) -> SignedIn | None:
+    """Who has this token, if their sign-in still holds; that they were here is noted once an hour."""
+    at = now()
+    with store.reading() as session:
+        query = select(SignIn, Account).join(Account, col(Account.id) == col(SignIn.account_id))
+        found = session.exec(query.where(SignIn.digest == _digest(token))).first()
+        if found is None:
+            return None
+        begun, account = found
+        if begun.ends_at <= at or account.closed or begun.begun_at < account.password_set_at:
+            return None
+        of_some = account.role == Role.KEEPER_OF_MACHINES.value
+        kept = frozenset(one.tag_key for one in machines_kept(session, account)) if of_some else frozenset[str]()
+    if at - begun.seen_at > SEEN_EVERY:
+        _note_seen(store, begun, at)
+    return SignedIn(account.key, account.name, account.signs_as, Role(account.role), kept, begun.id or 0)
+
+
+def browsers_of(session: Session, who: SignedIn) -> list[Browser]:
+    """Where somebody is signed in, the latest first."""
+    query = select(SignIn).where(SignIn.account_id == who.account, col(SignIn.ends_at) > now())
+    rows = session.exec(query.order_by(col(SignIn.seen_at).desc(), col(SignIn.id).desc()).limit(100))
+    return [Browser(one.id or 0, one.browser, one.begun_at, one.seen_at, one.id == who.sign_in) for one in rows]
+
+
+def password_hash_of(store: Store, account: int) -> str:
+    with store.reading() as session:
+        secret = session.get(AccountSecret, account)
+    return secret.password_hash if secret else ""
+
+
+def sign_out(store: Store, who: SignedIn, key: int | None = None) -> None:
+    """End one of somebody's sign-ins: this one, or another of theirs. Raises NotFound for one that is not theirs."""
+    with store.noting() as session:
+        row = session.get(SignIn, key or who.sign_in)
+        if row is None or row.account_id != who.account:
+            raise NotFound("sign-in", key)
+        session.delete(row)
+    log.info("signed out", account=who.name)
+
+
+def _account(session: Session, name: str) -> Account | None:
+    try:
+        return find_account(session, name)
+    except NotFound:
+        return None
+
+
+def _digest(token: str) -> str:
+    return sha256(token.encode()).hexdigest()
+
+
+def _attempt_key(name: str) -> str:
+    """Attempts are counted under a digest: what is typed as a name is sometimes a password."""
+    return sha256(name.strip().casefold().encode()).hexdigest()
+
+
+def _wait_after(count: int) -> timedelta:
+    """How long nobody may try again: not at all for the first few, then twice as long each time."""
+    return (
+        min(WAIT_MOST, timedelta(seconds=2 ** min(count - FREE_ATTEMPTS, 20)))
+        if count >= FREE_ATTEMPTS
+        else timedelta()
+    )
+
+
+def _expect_patience(store: Store, name: str) -> None:
+    with store.reading() as session:
+        failed = session.get(FailedAttempt, _attempt_key(name))
+    if failed is None:
+        return
+    wait = _wait_after(failed.count)
+    left = min(wait, failed.last_at + wait - now())  # a clock may have been put back
+    if left > timedelta():
+        seconds = int(left.total_seconds()) + 1
+        raise Invalid(
+            {"": f"That failed too often. Wait {seconds} {'second' if seconds == 1 else 'seconds'}, then try again."}
+        )
+
+
+def _note_failure(store: Store, name: str) -> None:
+    key, at = _attempt_key(name), now()
+    with store.noting() as session:
+        session.exec(delete(FailedAttempt).where(col(FailedAttempt.last_at) < at - timedelta(days=1)))
+        failed = session.get(FailedAttempt, key) or FailedAttempt(name_key=key, last_at=at)
+        failed.count += 1
+        failed.last_at = at
+        session.add(failed)
+    log.warning("sign-in refused")
+
+
+def _note_seen(store: Store, begun: SignIn, at: datetime) -> None:
+    with store.noting() as session:
+        row = session.get(SignIn, begun.id)
+        if row is not None:
+            row.seen_at, row.ends_at = at, at + LASTS

@@ -1,0 +1,72 @@
+"""One's own account: who one signs as, the password, and the browsers one is signed in with."""
+
+from dataclasses import dataclass
+
+from fastapi import APIRouter
+from starlette.responses import Response
+
+from server.access.identity import signed_in_as
+from server.access.passwords import fits, hashed
+from server.access.sign_ins import Browser, SignedIn, browsers_of, password_hash_of, sign_in, sign_out
+from server.pages.forms import Form, PostedForm
+from server.pages.house import AtHome, House
+from server.pages.signing_in import keep_cookie
+from server.records.commands.accounts import ChangePassword
+from server.records.errors import Invalid, NotFound
+
+router = APIRouter()
+
+
+@dataclass(frozen=True, slots=True)
+class AccountPage:
+    """Who one is here."""
+
+    who: SignedIn
+    browsers: list[Browser]
+    form: Form
+
+
+@router.get("/account")
+def account_page(house: AtHome) -> Response:
+    return _page(house, _who(house), Form.blank())
+
+
+@router.post("/account/password")
+def change_own_password(house: AtHome, form: PostedForm) -> Response:
+    """The old one is asked for again; every other sign-in ends, and this one goes on with a new cookie."""
+    who = _who(house)
+    try:
+        _expect_right(house, who, form)
+        command = ChangePassword(account=who.name, password_hash=hashed(form.text("password"), who.name))
+    except Invalid as problem:
+        form.refuse(problem)
+        return _page(house, who, form, 422)
+    done = house.store.carry_out(command, house.who)
+    token = sign_in(house.store, who.name, form.text("password"), house.request.headers.get("user-agent", ""))
+    return keep_cookie(house, house.go("/account", done), token)
+
+
+@router.post("/account/sign-ins/{key:int}/end")
+def end_sign_in(house: AtHome, key: int) -> Response:
+    sign_out(house.store, _who(house), key)
+    return house.go("/account")
+
+
+def _expect_right(house: House, who: SignedIn, form: Form) -> None:
+    if not fits(password_hash_of(house.store, who.account), form.text("old")):
+        raise Invalid({"old": "This is not your password."})
+    if form.text("password") != form.text("again"):
+        raise Invalid({"again": "This is another one than the one above."})
+
+
+def _who(house: House) -> SignedIn:
+    """Who asks. Raises NotFound where no account is needed."""
+    if who := signed_in_as(house.request):
+        return who
+    raise NotFound("account", "of yours: this record is kept without accounts")
+
+
+def _page(house: House, who: SignedIn, form: Form, status: int = 200) -> Response:
+    with house.reading() as session:
+        browsers = browsers_of(session, who)
+    return house.page("accounts/account.html", AccountPage(who, browsers, form), status)

@@ -1,0 +1,166 @@
+"""Accounts: opened, revised, closed, and given another password.
+
+Which password it is no command tells and no journal keeps: a command brings its hash, which stands apart from the
+record.
+"""
+
+import re
+from typing import Annotated
+
+from pydantic import AfterValidator, Field
+from sqlmodel import Session, col, select
+
+from server.records.commands.base import Command, Line, NeededLine, change, expect_version
+from server.records.errors import Invalid, NotFound, Refused
+from server.records.questions.accounts import find_account, machines_kept
+from server.records.questions.addresses import find_machine, tag_key
+from server.records.tables import Account, AccountMachine, AccountSecret, Machine
+from server.records.words import Role
+from server.records.work import Entry, Work, handles
+
+NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._@-]{0,39}", re.ASCII)
+NO_KEEPER_LEFT = "Nobody would be left who may keep everything. Make somebody else a keeper first."
+
+
+def _name(text: str) -> str:
+    if not NAME.fullmatch(text):
+        raise ValueError("A name to sign in with is up to 40 letters, digits, dots, hyphens, underscores or @.")
+    return text
+
+
+Name = Annotated[NeededLine, AfterValidator(_name)]
+
+
+class AccountFields(Command):
+    """Who somebody is and what they may do; `machines` are the tags of those that they keep."""
+
+    signs_as: NeededLine
+    role: Role = Role.MEMBER
+    machines: list[Line] = []
+
+
+class OpenAccount(AccountFields):
+    name: Name
+    password_hash: Annotated[NeededLine, Field(repr=False)]
+
+
+class ReviseAccount(AccountFields):
+    account: Name
+    opened_version: int
+
+
+class CloseAccount(Command):
+    """Nobody signs in with it any more; what was written stays signed."""
+
+    account: Name
+    opened_version: int
+
+
+class ReopenAccount(Command):
+    account: Name
+    opened_version: int
+
+
+class ChangePassword(Command):
+    account: Name
+    password_hash: Annotated[NeededLine, Field(repr=False)]
+
+
+@handles(OpenAccount)
+def open_account(work: Work, command: OpenAccount) -> Entry:
+    key = command.name.casefold()
+    if work.session.exec(select(Account.id).where(Account.name_key == key)).first() is not None:
+        raise Invalid({"name": f"Somebody signs in as {command.name} already. Choose another name."})
+    account = work.add(
+        Account(
+            name=command.name,
+            name_key=key,
+            signs_as=command.signs_as,
+            role=command.role.value,
+            password_set_at=work.at,
+        )
+    )
+    _give_machines(work, account, command)
+    _set_password(work.session, account, command.password_hash)
+    return Entry("open account", account, f"Opened an account for {account.signs_as}: {_told(account, command)}.")
+
+
+@handles(ReviseAccount)
+def revise_account(work: Work, command: ReviseAccount) -> Entry:
+    account = find_account(work.session, command.account)
+    values = {"signs_as": command.signs_as, "role": command.role.value}
+    tags = ", ".join(machine.tag for machine in machines_kept(work.session, account))
+    told = values | {"machines": ", ".join(command.machines)}
+    expect_version("account", account, command.opened_version, told, {"machines": tags})
+    said = [change(account, values)]
+    if _give_machines(work, account, command):
+        said.append(f"keeps {', '.join(command.machines) or 'no machine of its own'}")
+    _expect_a_keeper(work.session)
+    return Entry("revise account", account, f"Account of {account.signs_as}: {'; '.join(filter(None, said))}.")
+
+
+@handles(CloseAccount)
+def close_account(work: Work, command: CloseAccount) -> Entry:
+    account = find_account(work.session, command.account)
+    expect_version("account", account, command.opened_version, {})
+    account.closed = True
+    work.session.flush()
+    _expect_a_keeper(work.session)
+    return Entry("close account", account, f"Closed the account of {account.signs_as}.")
+
+
+@handles(ReopenAccount)
+def reopen_account(work: Work, command: ReopenAccount) -> Entry:
+    account = find_account(work.session, command.account)
+    expect_version("account", account, command.opened_version, {})
+    account.closed = False
+    return Entry("reopen account", account, f"Opened the account of {account.signs_as} again.")
+
+
+@handles(ChangePassword)
+def change_password(work: Work, command: ChangePassword) -> Entry:
+    account = find_account(work.session, command.account)
+    account.password_set_at = work.at
+    _set_password(work.session, account, command.password_hash)
+    return Entry("change password", account, f"{account.signs_as} has another password.")
+
+
+def _set_password(session: Session, account: Account, password_hash: str) -> None:
+    secret = session.get(AccountSecret, account.key) or AccountSecret(account_id=account.key, password_hash="")
+    secret.password_hash = password_hash
+    session.add(secret)
+
+
+def _give_machines(work: Work, account: Account, command: AccountFields) -> bool:
+    """Make the machines that somebody keeps those that are named; whether anything changed."""
+    if command.machines and command.role is not Role.KEEPER_OF_MACHINES:
+        raise Invalid(
+            {"machines": f"A {command.role.value} is given no machines. Choose “{Role.KEEPER_OF_MACHINES.value}”."}
+        )
+    wanted = {machine.key: machine for machine in _machines(work.session, command.machines)}
+    query = select(AccountMachine).where(AccountMachine.account_id == account.id)
+    kept = {row.machine_id: row for row in work.session.exec(query)}
+    for key in kept.keys() - wanted.keys():
+        work.session.delete(kept[key])
+    for key in sorted(wanted.keys() - kept.keys()):
+        work.session.add(AccountMachine(account_id=account.key, machine_id=key))
+    work.session.flush()
+    return kept.keys() != wanted.keys()
+
+
+def _machines(session: Session, tags: list[str]) -> list[Machine]:
+    try:
+        return [find_machine(session, tag) for tag in dict.fromkeys(map(tag_key, tags))]
+    except NotFound as missing:
+        raise Invalid({"machines": str(missing)}) from None
+
+
+def _expect_a_keeper(session: Session) -> None:
+    """Somebody has to be able to let others in."""
+    keepers = select(Account.id).where(Account.role == Role.KEEPER.value, col(Account.closed).is_(False))
+    if session.exec(keepers).first() is None:
+        raise Refused(NO_KEEPER_LEFT)
+
+
+def _told(account: Account, command: AccountFields) -> str:
+    return f"{account.role}, {', '.join(command.machines)}" if command.machines else account.role

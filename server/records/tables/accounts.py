@@ -1,0 +1,66 @@
+"""Accounts: who may come in, as whom they sign, and what they may do. What proves who they are stands apart.
+
+Passwords, sign-ins and failed attempts are no part of the record: they are never written into the journal, which keeps
+everything for ever, and no check holds them against it.
+"""
+
+from datetime import datetime
+
+from sqlalchemy import UniqueConstraint
+from sqlmodel import Field, SQLModel
+
+from server.records.tables.base import Kept, UtcDateTime
+
+
+class Account(Kept, table=True):
+    """A person who can sign in. `name` is what they type, `signs_as` what stands beside what they write."""
+
+    name: str = Field(max_length=40)
+    name_key: str = Field(max_length=40, unique=True)
+    signs_as: str
+    role: str
+    closed: bool = False
+    password_set_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class AccountMachine(Kept, table=True):
+    """A machine that an account keeps, where its role is to keep some machines."""
+
+    __tablename__ = "account_machine"
+    __table_args__ = (UniqueConstraint("account_id", "machine_id"),)
+
+    account_id: int = Field(foreign_key="account.id", index=True)
+    machine_id: int = Field(foreign_key="machine.id", index=True)
+
+
+class AccountSecret(SQLModel, table=True):
+    """An account's password, as an Argon2id hash."""
+
+    __tablename__ = "account_secret"
+
+    account_id: int = Field(foreign_key="account.id", primary_key=True)
+    password_hash: str
+
+
+class SignIn(SQLModel, table=True):
+    """One browser that somebody signed in with, until it ends. `digest` is the SHA-256 of the token in its cookie."""
+
+    __tablename__ = "sign_in"
+
+    id: int | None = Field(default=None, primary_key=True)
+    account_id: int = Field(foreign_key="account.id", index=True)
+    digest: str = Field(max_length=64, unique=True)
+    browser: str = ""
+    begun_at: datetime = Field(sa_type=UtcDateTime)
+    seen_at: datetime = Field(sa_type=UtcDateTime)
+    ends_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class FailedAttempt(SQLModel, table=True):
+    """How often signing in failed under a name since it last worked, and until when it is not tried again."""
+
+    __tablename__ = "failed_attempt"
+
+    name_key: str = Field(max_length=64, primary_key=True)
+    count: int = 0
+    last_at: datetime = Field(sa_type=UtcDateTime)
