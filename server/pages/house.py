@@ -48,10 +48,8 @@ class House:
         if self._wants_block():
             html = render_block(env, template, "content", request=self.request, **values)
         else:
-            account = signed_in_as(self.request)
-            html = env.get_template(template).render(
-                request=self.request, notice=self._notice(), account=account, **values
-            )
+            outside = {"request": self.request, "notice": self._notice(), "signed_in": signed_in_as(self.request)}
+            html = env.get_template(template).render(**outside, **values)
         return HTMLResponse(html, status, headers={"Vary": "HX-Request"})
 
     def write(
