@@ -452,3 +452,51 @@ def test_a_list_that_cannot_be_is_one_line(board: Path) -> None:
     assert line == "The workbook has no sheet “Newer” with anything in it, but “Old”, “New”."
     named = run("import-mods", "TM-03", board / "mods.xlsx", "--sheet", "new", "--day", "2020-01-02", "--data", board)
     assert named.exit_code == 0
+
+
+def typed(password: str, *words: str | Path) -> Result:
+    """A command that is sent a password."""
+    return CliRunner().invoke(app, [str(word) for word in words], input=f"{password}\n")
+
+
+def test_people_are_let_in(record: Path) -> None:
+    """The first as a keeper; each with a password that the record does not tell."""
+    member = ("--role", "member who reads")
+    early = typed("seven quiet lamps", "user", "add", "ida", *member, "--data", record)
+    first = typed("seven quiet lamps", "user", "add", "ada", "--signs-as", "Ada Wren", "--data", record)
+    second = typed("four other old lamps", "user", "add", "ida", *member, "--data", record)
+    changed = typed("nine more old lamps", "user", "password", "ida", "--data", record)
+
+    assert early.stderr == "The first account is a keeper’s, because somebody has to let the others in.\n"
+    assert first.stdout == "Opened an account for Ada Wren: keeper.\n"
+    assert second.exit_code == 0
+    assert changed.stdout == "ida has another password.\n"
+    listed = run("user", "list", "--data", record).stdout.splitlines()
+    assert listed == ["ada: Ada Wren, keeper", "ida: ida, member who reads"]
+    assert run("check", "--data", record).exit_code == 0
+
+
+def test_who_cannot_be_let_in_is_told_in_one_line(record: Path) -> None:
+    assert "Nobody has an account." in run("user", "list", "--data", record).stdout
+    for password, words, said in (
+        ("short", ("add", "ada"), "A password has at least 12 characters"),
+        ("seven quiet lamps", ("add", "a b"), "A name to sign in with is up to 40 letters"),
+        ("seven quiet lamps", ("password", "nobody"), "There is no account “nobody”."),
+    ):
+        result = typed(password, "user", *words, "--data", record)
+        assert (result.exit_code, result.stdout) == (1, "")
+        (line,) = result.stderr.splitlines()
+        assert said in line
+
+
+@pytest.mark.parametrize("reached", [("--host", "0.0.0.0"), ()], ids=["by its address", "by another name"])  # noqa: S104
+def test_nobody_else_reaches_a_record_without_accounts(
+    record: Path, monkeypatch: pytest.MonkeyPatch, reached: tuple[str, ...]
+) -> None:
+    if not reached:
+        monkeypatch.setenv("PUTBACK_ALLOWED_HOSTS", "127.0.0.1,records.example.org")
+
+    line = refusal("serve", "--port", "0", *reached, "--data", record)
+
+    assert line.startswith("Others could reach this record at ")
+    assert line.endswith("Open an account first: putback user add NAME")

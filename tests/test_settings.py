@@ -89,7 +89,6 @@ def test_the_usual_settings_listen_on_this_machine_only() -> None:
         ("log_format", "", "Choose one of the words offered: 'plain' or 'json'."),
         ("keeper", " ", "This cannot be left empty."),
         ("keeper", "A\x1bB", "Character 2 is a control character that cannot be stored; take it out."),
-        ("host", "192.168.1.5", "This version keeps no accounts yet, so it listens on this machine only (127.0.0.1)."),
         *(
             ("public_url", typed, NO_ADDRESS)
             for typed in ("records", "ftp://h", "https://", "https://a b", "https://h?x=1", "http://[::1")

@@ -14,6 +14,13 @@ from PIL import Image
 from sqlalchemy import Executable, update
 from sqlmodel import SQLModel
 
+from server.records.commands.accounts import (
+    ChangePassword,
+    CloseAccount,
+    OpenAccount,
+    ReopenAccount,
+    ReviseAccount,
+)
 from server.records.commands.base import Command
 from server.records.commands.board_moves import MoveBoard
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation, RunCalculation, TickAssumption
@@ -53,7 +60,7 @@ from server.records.commands.trial_drops import DropTrial
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, WriteProcedure
 from server.records.commands.waveforms import RecordWaveform, ReviseWaveform
 from server.records.errors import RecordError, Stale
-from server.records.words import ModState, StepKind
+from server.records.words import ModState, Role, StepKind
 from tests.records.blinker import ELEMENTS, blinker
 from tests.records.conftest import KEEPER, KINDS, MAIN, TAG, Bench, Copies, behind
 from tests.records.map_scene import ACTS as MAP_ACTS
@@ -71,6 +78,7 @@ NEXT_DAY = "the day after the last one"
 DAYS = st.sampled_from([NEXT_DAY] * 9 + ["2025-02-03"])
 VERSIONS = st.just(1)
 SECOND = "TM-08"
+HASH = f"$argon2id${'x' * 40}"  # of nothing: nobody signs in here
 
 
 def _png() -> bytes:
@@ -312,6 +320,23 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     DropNet: {"board": st.just(MAIN), "net": NUMBERS, "opened_version": VERSIONS},
     **MAP_ACTS,
     SignSheet: {"signer": WORDS, "day": DAYS},
+    OpenAccount: {
+        "name": st.sampled_from(["ada", "ida", "a b"]),
+        "signs_as": WORDS,
+        "role": st.sampled_from([*Role]),
+        "machines": st.sampled_from([[], [TAG], ["none"]]),
+        "password_hash": st.just(HASH),
+    },
+    ReviseAccount: {
+        "account": st.sampled_from(["ada", "ida"]),
+        "signs_as": WORDS,
+        "role": st.sampled_from([*Role]),
+        "machines": st.sampled_from([[], [TAG], [SECOND]]),
+        "opened_version": VERSIONS,
+    },
+    CloseAccount: {"account": st.sampled_from(["ada", "ida"]), "opened_version": VERSIONS},
+    ReopenAccount: {"account": st.sampled_from(["ada", "ida"]), "opened_version": VERSIONS},
+    ChangePassword: {"account": st.sampled_from(["ada", "ida"]), "password_hash": st.just(HASH)},
     MakeShareLink: {
         "to_whom": WORDS,
         "lasts": st.sampled_from(["day", "never"]),

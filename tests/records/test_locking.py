@@ -8,6 +8,7 @@ import pytest
 from sqlmodel import select
 
 from server.records import journal
+from server.records.commands.accounts import OpenAccount, ReviseAccount
 from server.records.commands.base import Command
 from server.records.commands.calculations import AttachCalculation, ReviseCalculation
 from server.records.commands.circuits import AttachCircuit, ReviseCircuit
@@ -29,7 +30,7 @@ from server.records.tables import JournalEntry, Machine, Placement
 from tests.records import map_scene
 from tests.records.blinker import blinker
 from tests.records.captures import record
-from tests.records.conftest import KEEPER, KINDS, MAIN, Bench, read
+from tests.records.conftest import KEEPER, KINDS, MAIN, TAG, Bench, read
 from tests.records.indicator import DROP, SUPPLY, at, lamp
 from tests.records.photographs import jpeg
 
@@ -51,6 +52,8 @@ def busy(bench: Bench) -> Bench:
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="hang.jpg", content=jpeg())
     bench.do(AddFile, on_kind="symptom", on="1", kind="other", file_name="hang.bin", content=b"hang")
     bench.do(AttachCircuit, **blinker())
+    for name, role in (("ada", "keeper"), ("ida", "member who reads")):
+        bench.do(OpenAccount, name=name, signs_as=name, role=role, password_hash=f"$argon2id${'x' * 40}")
     bench.plan("Slower clock")
     bench.step("take out", "R7", 2)
     bench.do(WriteDesign, mod=2, title="Clock", roles=[{"board": MAIN, "designator": "R7", "name": "R7"}])
@@ -209,6 +212,17 @@ REVISIONS: list[tuple[type[Command], dict[str, Any], dict[str, Any], dict[str, A
         {"picture": 1, "x": 40, "y": 25},
         {"picture": 2, "x": 50, "y": 25},
         {"picture": ("2", "1"), "x": ("50.0", "40.0")},
+    ),
+    (
+        ReviseAccount,
+        {"account": "ida"},
+        {"signs_as": "Ida", "role": "keeper of some machines", "machines": [TAG]},
+        {"signs_as": "Ida Quern"},
+        {
+            "signs as": ("Ida Quern", "Ida"),
+            "role": ("member who reads", "keeper of some machines"),
+            "machines": ("", TAG),
+        },
     ),
     (ReviseDesign, {"design": "clock"}, {"title": "Fast"}, {"title": "Slow"}, {"title": ("Slow", "Fast")}),
 ]

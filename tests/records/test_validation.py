@@ -56,6 +56,7 @@ def role(designator: str) -> dict[str, str]:
 PINS = [{"designator": "U7", "pin": "2", "role": "input"}, {"designator": "R9", "role": "passive", "other_end": "5 V"}]
 TWO_SUMS = lamp(inputs=[at("R2"), SUPPLY, DROP], assumptions=[{"sentence": "It is steady"}], limits=[AT_MOST])
 
+HASH = f"$argon2id${'x' * 40}"  # of nothing: nobody signs in here
 # What each command takes, as it would be carried out on the scene below. Some are tried in two ways.
 TYPED: list[tuple[str, dict[str, Any]]] = [
     ("EnterMachine", {"tag": "X-1", "model": "Y"}),
@@ -137,6 +138,11 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("SignSheet", {"day": DAY, **SIGNED}),
     ("MakeShareLink", {"to_whom": "Ida Quern", "lasts": "never", "digest": "1" * 64}),
     ("WithdrawShareLink", {"number": 1}),
+    ("OpenAccount", {"name": "oda", "signs_as": "Oda", "password_hash": HASH}),
+    ("ReviseAccount", {"account": "ida", "signs_as": "Ida"}),
+    ("CloseAccount", {"account": "ida"}),
+    ("ReopenAccount", {"account": "ida"}),
+    ("ChangePassword", {"account": "ida", "password_hash": HASH}),
     ("AddNet", {"board": MAIN, "name": "WAIT", "pins": [{"designator": "U7", "pin": "1", "role": "input"}]}),
     ("ReviseNet", {"board": MAIN, "net": 1, "name": "KEY 2", "pins": PINS}),
     ("DropNet", {"board": MAIN, "net": 1}),
@@ -196,6 +202,8 @@ def set_up(bench: Bench) -> None:
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="shot.jpg", content=jpeg())
     bench.do(AddFile, on_kind="mod", on="1", kind="firmware dump", file_name="dump.bin", content=b"dump")
     bench.do(KINDS["MakeShareLink"], to_whom="Ida Quern", lasts="never", digest="0" * 64)
+    for name, role in (("ada", "keeper"), ("ida", "member who reads")):
+        bench.do(KINDS["OpenAccount"], name=name, signs_as=name.title(), role=role, password_hash=HASH)
     lent = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
     bench.do(LendPart, part=lent, to_whom="Ida Quern", day="2025-01-20")
     lost = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key

@@ -19,6 +19,7 @@ from server.records.words import Role
 from server.records.work import Entry, Work, handles
 
 NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._@-]{0,39}", re.ASCII)
+HASH = re.compile(r"\$argon2id\$[!-~]{20,200}", re.ASCII)
 NO_KEEPER_LEFT = "Nobody would be left who may keep everything. Make somebody else a keeper first."
 
 
@@ -28,7 +29,14 @@ def _name(text: str) -> str:
     return text
 
 
+def _hash(text: str) -> str:
+    if not HASH.fullmatch(text):
+        raise ValueError("A password is kept as its Argon2id hash.")
+    return text
+
+
 Name = Annotated[NeededLine, AfterValidator(_name)]
+PasswordHash = Annotated[str, AfterValidator(_hash), Field(repr=False)]
 
 
 class AccountFields(Command):
@@ -41,7 +49,7 @@ class AccountFields(Command):
 
 class OpenAccount(AccountFields):
     name: Name
-    password_hash: Annotated[NeededLine, Field(repr=False)]
+    password_hash: PasswordHash
 
 
 class ReviseAccount(AccountFields):
@@ -63,7 +71,7 @@ class ReopenAccount(Command):
 
 class ChangePassword(Command):
     account: Name
-    password_hash: Annotated[NeededLine, Field(repr=False)]
+    password_hash: PasswordHash
 
 
 @handles(OpenAccount)
