@@ -16,7 +16,6 @@ from rich.progress import Progress
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
-from server.access.door import Door
 from server.app import configure_logs, create_app, open_record
 from server.records import checks, migrate
 from server.records.commands.accounts import ChangePassword, OpenAccount
@@ -370,9 +369,9 @@ def _fill_with_demo(settings: Settings) -> None:
 
 
 def _listen(settings: Settings) -> None:
+    _expect_accounts(settings)
     with closing(_socket(settings)) as listening, suppress(KeyboardInterrupt):
         application = create_app(settings)
-        _expect_accounts(settings, application.state.door)
         config = uvicorn.Config(application, log_level="warning", server_header=False, access_log=False)
         shown = f"[{settings.host}]" if ":" in settings.host else settings.host
         port = listening.getsockname()[1]
@@ -386,15 +385,18 @@ def _listen(settings: Settings) -> None:
         uvicorn.Server(config).run(sockets=[listening])
 
 
-def _expect_accounts(settings: Settings, door: Door) -> None:
+def _expect_accounts(settings: Settings) -> None:
     """Whoever can reach the server from elsewhere has to sign in."""
-    names = {settings.host, *settings.hosts}
-    if not door.closed and (beyond := sorted(names - set(LOOPBACK))):
-        door.store.close()
-        raise Refusal(
-            f"Others could reach this record at {beyond[0]}, and nobody would have to sign in. "
-            "Open an account first: putback user add NAME"
-        )
+    if settings.host in LOOPBACK:
+        return
+    if settings.database_url or (settings.data / "putback.sqlite3").is_file():
+        with closing(open_record(settings)) as store, store.reading() as session:
+            if any_account(session):
+                return
+    raise Refusal(
+        f"Others could reach this record at {settings.host}, and nobody would have to sign in. "
+        "Open an account first: putback user add NAME"
+    )
 
 
 def _socket(settings: Settings) -> socket.socket:

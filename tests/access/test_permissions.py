@@ -16,7 +16,7 @@ def _asked() -> Iterator[tuple[str, str]]:
     for router in ROUTERS:
         for route in router.routes:
             assert isinstance(route, APIRoute)
-            for method in sorted(route.methods - {"HEAD"}):
+            for method in sorted(set(route.methods or ()) - {"HEAD"}):
                 yield method, route.path
 
 

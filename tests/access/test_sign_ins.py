@@ -73,7 +73,12 @@ def test_who_signs_in_is_known_by_the_token(store: Store, clock: Clock) -> None:
     who = signed_in(store, sign_in(store, "IDA", PASSWORD, "Browser 3"))
 
     assert who
-    assert (who.name, who.signs_as, who.role, who.machines) == ("ida", "Ida", Role.KEEPER_OF_MACHINES, {"tm-03"})
+    assert (who.name, who.signs_as, who.role, who.machines) == (
+        "ida",
+        "Ida",
+        Role.KEEPER_OF_MACHINES,
+        frozenset({"tm-03"}),
+    )
 
 
 def test_nothing_of_it_can_be_read_from_the_record(store: Store, clock: Clock, tmp_path: Path) -> None:

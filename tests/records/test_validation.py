@@ -202,8 +202,8 @@ def set_up(bench: Bench) -> None:
     bench.do(AddPhotograph, on_kind="symptom", on="1", file_name="shot.jpg", content=jpeg())
     bench.do(AddFile, on_kind="mod", on="1", kind="firmware dump", file_name="dump.bin", content=b"dump")
     bench.do(KINDS["MakeShareLink"], to_whom="Ida Quern", lasts="never", digest="0" * 64)
-    for name, role in (("ada", "keeper"), ("ida", "member who reads")):
-        bench.do(KINDS["OpenAccount"], name=name, signs_as=name.title(), role=role, password_hash=HASH)
+    for name, does in (("ada", "keeper"), ("ida", "member who reads")):
+        bench.do(KINDS["OpenAccount"], name=name, signs_as=name.title(), role=does, password_hash=HASH)
     lent = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
     bench.do(LendPart, part=lent, to_whom="Ida Quern", day="2025-01-20")
     lost = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
