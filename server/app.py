@@ -12,6 +12,7 @@ from starlette.staticfiles import StaticFiles
 from server import pages
 from server.access.guards import Guards
 from server.records import migrate
+from server.records.daily_copies import DailyCopies
 from server.records.errors import RecordError
 from server.records.store import FILES, Store
 from server.settings import Settings
@@ -34,6 +35,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app = FastAPI(title="Putback", lifespan=lifespan, docs_url=None, redoc_url=None, openapi_url="/api/v1/openapi.json")
     app.state.settings = settings
     app.state.store = store
+    app.state.copies = DailyCopies(settings.data) if settings.copies_daily else None  # whoever serves starts them
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     pages.install(app)
     # Outside of Starlette's own stack: what `add_middleware` adds does not see the answers to unexpected faults.

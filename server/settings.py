@@ -85,6 +85,9 @@ class Settings(BaseSettings):
         description="Largest request body, in megabytes; a form with photographs or files may have ten times that.",
     )
     parts_list_most_mb: int = Field(default=5, ge=1, description="Largest parts list, in megabytes.")
+    daily_copies: Literal["yes", "no"] = Field(
+        default="yes", description="Whether `putback serve` copies the SQLite file once a day, into the data folder."
+    )
     log_level: Literal["debug", "info", "warning", "error"] = Field(default="info", description="How much is logged.")
     log_format: Literal["plain", "json"] = Field(default="plain", description="Log lines for people or for programs.")
 
@@ -92,6 +95,11 @@ class Settings(BaseSettings):
     def url(self) -> str:
         """Where the record is."""
         return self.database_url or sqlite_url(self.data)
+
+    @property
+    def copies_daily(self) -> bool:
+        """PostgreSQL has its own ways to be copied."""
+        return self.daily_copies == "yes" and not self.database_url
 
     @property
     def place(self) -> str:
