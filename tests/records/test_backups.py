@@ -147,7 +147,7 @@ def test_every_column_of_a_digest_is_known_as_a_kept_files_or_not() -> None:
 def test_a_copy_is_taken_while_others_write(copies: Copies, tmp_path: Path) -> None:
     """It is the record of one moment, and nobody's write is refused for it."""
     with copies("sqlite", "entered") as store:
-        words = [sys.executable, "-m", "tests.records.endless_writer", store.url]
+        words = [sys.executable, "-m", "tests.records.endless_writer", store.url, str(store.files.root)]
         with subprocess.Popen(words, stdout=subprocess.PIPE, text=True, cwd=ROOT) as writer:
             assert writer.stdout is not None
             first = int(writer.stdout.readline())
