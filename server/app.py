@@ -13,6 +13,7 @@ from server import pages
 from server.access.door import Door
 from server.access.guards import Guards
 from server.records import migrate
+from server.records.daily_copies import DailyCopies
 from server.records.errors import RecordError
 from server.records.store import FILES, Store
 from server.settings import Settings
@@ -36,6 +37,7 @@ def create_app(settings: Settings | None = None) -> FastAPI:
     app.state.settings = settings
     app.state.store = store
     app.state.door = _door(store, settings)
+    app.state.copies = DailyCopies(settings.data) if settings.copies_daily else None  # whoever serves starts them
     app.mount("/static", StaticFiles(directory=STATIC), name="static")
     pages.install(app)
     # Outside of Starlette's own stack: what `add_middleware` adds does not see the answers to unexpected faults.

@@ -17,11 +17,12 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from server.app import configure_logs, create_app, open_record
-from server.records import checks, migrate
+from server.records import checks, daily_copies, migrate
 from server.records.commands.accounts import ChangePassword, OpenAccount
 from server.records.errors import RecordError
+from server.records.files import FileStore
 from server.records.questions.accounts import any_account, people
-from server.records.store import FILES, Store
+from server.records.store import DATABASE, FILES, Store
 from server.records.words import Role
 from server.records.work import Heard
 from server.settings import LOOPBACK, Settings, unset
@@ -68,6 +69,7 @@ def add_user(
     from server.access.passwords import hashed
 
     with _plainly(), closing(open_record(settings := _settings(data=data))) as store:
+        configure_logs(settings)
         _expect_first_is_keeper(store, role)
         typed = {"name": name, "signs_as": signs_as or name, "role": role, "machines": machine or []}
         command = OpenAccount.read({**typed, "password_hash": hashed(_password(), name)})
@@ -82,6 +84,7 @@ def set_password(name: Annotated[str, typer.Argument(help="Name that they sign i
     with _plainly():
         settings = _settings(data=data)
         _expect_record(settings)
+        configure_logs(settings)
         with closing(open_record(settings)) as store:
             command = ChangePassword.read({"account": name, "password_hash": hashed(_password(), name)})
             console.print(store.carry_out(command, settings.keeper).words, highlight=False, soft_wrap=True)
@@ -124,6 +127,7 @@ def demo(data: Data = None, port: Port = None) -> None:
         settings = _settings(data=data or Path.cwd() / "demo-data", port=port)
         if settings.database_url:
             raise Refusal("The demo fills a folder of its own, not a club's database. Unset PUTBACK_DATABASE_URL.")
+        settings.daily_copies = "no"  # it can be made anew at any time
         _fill_with_demo(settings)
         _listen(settings)
 
@@ -142,7 +146,9 @@ def check(
         if sheet:
             _check_sheet(Store(settings.url, settings.data / FILES), sheet)
             return
-        entries, found = _checked(Store(settings.url, settings.data / FILES))
+        entries, found, warning = _checked(settings)
+    if warning:
+        complaints.print(warning, markup=False, highlight=False, soft_wrap=True)
     for sentence in found:
         console.print(sentence, markup=False, highlight=False, soft_wrap=True)
     if found:
@@ -279,6 +285,71 @@ def _content(file: Path) -> bytes:
     return file.read_bytes()
 
 
+@app.command()
+def backup(
+    to: Annotated[
+        Path | None, typer.Argument(help="A new .zip file, or a new folder; otherwise a zip file in this folder.")
+    ] = None,
+    data: Data = None,
+) -> None:
+    """Copy the whole record, with its files and a manifest, while it is in use: all of it, or nothing."""
+    from server.records.backups import make_backup, new_place
+
+    with _plainly():
+        settings = _settings(data=data)
+        if settings.database_url:
+            raise Refusal(
+                "A record in PostgreSQL is copied with pg_dump, and then the folder "
+                f"{settings.data / FILES} as it is. Nothing was copied."
+            )
+        _expect_record(settings)
+        day = daily_copies.today()
+        place = to or new_place(Path(), day)
+        with _progress("Copying the record") as heard:
+            made = make_backup(settings.data / DATABASE, FileStore(settings.data / FILES), place, day, heard)
+    _say(f"Copied the record to {place}: {made.entries:,} journal entries, {_counted(made.files)}, each verified.")
+    _say_faults("The record is not whole, and so its copy is not either:", made.faults)
+
+
+@app.command()
+def restore(
+    copy: Annotated[Path, typer.Argument(help="What `putback backup` made, or one of the daily copies.")],
+    with_faults: Annotated[
+        bool, typer.Option("--with-faults", help="Also a record that was not whole when it was copied.")
+    ] = False,
+    data: Data = None,
+) -> None:
+    """Put a copy of the record in place, in an empty folder: all of it, checked first, or nothing."""
+    from server.records.restoring import restore as put_in_place
+
+    with _plainly():
+        settings = _settings(data=data)
+        if settings.database_url:
+            raise Refusal("A copy is restored into a folder, not into PostgreSQL. Unset PUTBACK_DATABASE_URL.")
+        with _progress("Restoring the record") as heard:
+            done = put_in_place(copy, settings.data, heard, with_faults=with_faults)
+    _say(
+        f"Restored the copy of {done.made_on} to {settings.data}: {done.entries:,} journal entries, "
+        f"{_counted(done.files)}, each verified. Open it with: putback serve --data {settings.data}"
+    )
+    _say_faults("It is not whole, as it was when it was copied:", done.faults)
+
+
+def _counted(files: int) -> str:
+    return "1 file" if files == 1 else f"{files:,} files"
+
+
+def _say(sentence: str) -> None:
+    console.print(sentence, markup=False, highlight=False, soft_wrap=True)
+
+
+def _say_faults(words: str, faults: list[str]) -> None:
+    for sentence in [words, *faults] if faults else ():
+        complaints.print(sentence, markup=False, highlight=False, soft_wrap=True)
+    if faults:
+        raise typer.Exit(1)
+
+
 class Refusal(Exception):
     """The command cannot do what was asked; its sentence says why."""
 
@@ -313,17 +384,23 @@ def _settings(**given: Any) -> Settings:
 
 
 def _expect_record(settings: Settings) -> None:
-    if not settings.database_url and not (settings.data / "putback.sqlite3").is_file():
+    if not settings.database_url and not (settings.data / DATABASE).is_file():
         raise Refusal(f"There is no record in {settings.data}. Start one with: putback serve --data {settings.data}")
 
 
-def _checked(store: Store) -> tuple[int, list[str]]:
-    """How many entries the journal has, and everything that is wrong with the record."""
+def _checked(settings: Settings) -> tuple[int, list[str], str]:
+    """How many entries the journal has, everything that is wrong with the record, and what to know of its copies."""
+    store = Store(settings.url, settings.data / FILES)
     try:
         with store.reading() as session:
             _expect_newest(session)
             found = list(checks.faults(session, store.files))
-            return checks.entries_count(session), found
+            warning = ""
+            if not settings.database_url:
+                found += daily_copies.contradictions(session, settings.data)
+            if settings.copies_daily:
+                warning = daily_copies.late(session, settings.data, daily_copies.today())
+            return checks.entries_count(session), found, warning
     finally:
         store.close()
 
@@ -356,7 +433,7 @@ def _expect_newest(session: Session) -> None:
 def _fill_with_demo(settings: Settings) -> None:
     from seed_data.demo import fill
 
-    if (settings.data / "putback.sqlite3").exists():
+    if (settings.data / DATABASE).exists():
         console.print(f"The demo is in {settings.data} already.", highlight=False)
         return
     settings.log_level = "warning"
@@ -382,14 +459,27 @@ def _listen(settings: Settings) -> None:
             soft_wrap=True,
         )
         sys.stdout.flush()
-        uvicorn.Server(config).run(sockets=[listening])
+        with _copying(application.state.copies):
+            uvicorn.Server(config).run(sockets=[listening])
+
+
+@contextmanager
+def _copying(copies: daily_copies.DailyCopies | None) -> Iterator[None]:
+    """The daily copies are made meanwhile."""
+    if copies:
+        copies.start()
+    try:
+        yield
+    finally:
+        if copies:
+            copies.stop()
 
 
 def _expect_accounts(settings: Settings) -> None:
     """Whoever can reach the server from elsewhere has to sign in."""
     if settings.host in LOOPBACK:
         return
-    if settings.database_url or (settings.data / "putback.sqlite3").is_file():
+    if settings.database_url or (settings.data / DATABASE).is_file():
         with closing(open_record(settings)) as store, store.reading() as session:
             if any_account(session):
                 return

@@ -81,6 +81,9 @@ class Settings(BaseSettings):
         description="Largest request body, in megabytes; a form with photographs or files may have ten times that.",
     )
     parts_list_most_mb: int = Field(default=5, ge=1, description="Largest parts list, in megabytes.")
+    daily_copies: Literal["yes", "no"] = Field(
+        default="yes", description="Whether `putback serve` copies the SQLite file once a day, into the data folder."
+    )
     log_level: Literal["debug", "info", "warning", "error"] = Field(default="info", description="How much is logged.")
     log_format: Literal["plain", "json"] = Field(default="plain", description="Log lines for people or for programs.")
 
@@ -94,6 +97,11 @@ class Settings(BaseSettings):
         """Every host name by which this installation is reached."""
         public = urlsplit(self.public_url).hostname
         return [host.strip("[]").lower() for host in self.allowed_hosts] + ([public] if public else [])
+
+    @property
+    def copies_daily(self) -> bool:
+        """PostgreSQL has its own ways to be copied."""
+        return self.daily_copies == "yes" and not self.database_url
 
     @property
     def place(self) -> str:

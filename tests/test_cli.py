@@ -10,6 +10,7 @@ import sys
 import urllib.request
 from collections.abc import Callable
 from contextlib import closing
+from datetime import date
 from pathlib import Path
 
 import pytest
@@ -17,15 +18,17 @@ from typer.testing import CliRunner, Result
 
 from server.cli import app
 from server.documents.signing import sign
-from server.records import migrate
+from server.records import daily_copies, migrate
 from server.records.commands.machines import AddBoard, EnterMachine, ReviseMachine
 from server.records.commands.sheets import SheetFields
+from server.records.daily_copies import copies_in, make_copy
 from server.records.store import Store, sqlite_url
 from server.records.tables import SignedSheet
 from server.records.words import BoardKind
 from server.settings import Settings
 from tests.records.test_list_workbook import workbook
 
+ROOT = Path(__file__).parent.parent
 Tampering = Callable[[sqlite3.Connection], object]
 
 
@@ -152,6 +155,134 @@ def test_a_database_that_cannot_be_reached_is_told(monkeypatch: pytest.MonkeyPat
 
     assert line.startswith("The record cannot be opened or read: connection failed")
     assert "secret" not in line
+
+
+def without_guards(*statements: str) -> Tampering:
+    """As somebody can who has the file."""
+
+    def act(connection: sqlite3.Connection) -> None:
+        guards = connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall()
+        for statement in (*(f"DROP TRIGGER {name}" for (name,) in guards), *statements):
+            connection.execute(statement)
+
+    return act
+
+
+@pytest.mark.parametrize(
+    ("statements", "sentences"),
+    [
+        (["UPDATE journal SET who = 'Nobody' WHERE seq = 1"], ["Journal entry 1 was changed after it was written."]),
+        (
+            ["DELETE FROM journal WHERE seq = 1"],
+            ["Journal entry 1 is missing.", "machine 1 stands in the record without a journal entry."],
+        ),
+        (
+            ["UPDATE journal SET seq = seq + 2", "UPDATE journal SET seq = 5 - seq"],
+            [
+                "Journal entry 1 does not follow from the entry before it.",
+                "Journal entry 1 was changed after it was written.",
+                "Journal entry 2 does not follow from the entry before it.",
+                "Journal entry 2 was changed after it was written.",
+            ],
+        ),
+        (
+            [
+                "INSERT INTO journal (seq, at, who, subject, machine, act, words, change, previous, hash) "
+                "SELECT 3, at, who, subject, machine, act, words, change, hash, 'abc' FROM journal WHERE seq = 2"
+            ],
+            ["Journal entry 3 was changed after it was written."],
+        ),
+    ],
+    ids=["changed", "removed", "put elsewhere", "appended"],
+)
+def test_a_journal_that_was_tampered_with_is_told(record: Path, statements: list[str], sentences: list[str]) -> None:
+    """Entry by entry, to whoever runs the check."""
+    tamper(record, without_guards(*statements))
+
+    result = run("check", "--data", record)
+    assert result.exit_code == 1
+    assert result.stdout.splitlines()[: len(sentences)] == sentences
+
+
+def test_a_record_that_went_back_behind_its_daily_copy_is_told(record: Path) -> None:
+    """The last entry was taken out with what it wrote: the rest follows in itself, but the copy knows better."""
+    with closing(Store(sqlite_url(record))) as store:
+        store.carry_out(EnterMachine(tag="TM-08", model="Merle 80"), "Ada Wren")
+    make_copy(record, date(2026, 1, 2))
+    tamper(record, without_guards("DELETE FROM journal WHERE seq = 3", "DELETE FROM machine WHERE tag = 'TM-08'"))
+
+    result = run("check", "--data", record)
+    assert result.exit_code == 1
+    assert result.stdout.startswith("The daily copy of 2026-01-02 ends with another journal entry 3 than the record")
+
+
+def test_a_late_copy_is_told_and_is_no_fault(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The record is whole all the same; who wants no copies hears of none."""
+    make_copy(record, date(2026, 1, 2))
+    monkeypatch.setattr(daily_copies, "today", lambda: date(2026, 1, 6))
+    result = run("check", "--data", record)
+    monkeypatch.setenv("PUTBACK_DAILY_COPIES", "no")
+    without = run("check", "--data", record)
+
+    assert (result.exit_code, without.exit_code, without.stderr) == (0, 0, "")
+    assert result.stdout.startswith("The record is whole")
+    assert result.stderr.startswith("The last daily copy of this record is 4 days old, of 2026-01-02.")
+    assert len(result.stderr.splitlines()) == 1
+
+
+# ---- backup and restore ----
+
+
+def test_a_record_is_copied_and_restored(record: Path, tmp_path: Path) -> None:
+    """Each command says what it did and where, and the restored record is whole."""
+    copy, there = tmp_path / "kept [1].zip", tmp_path / "there"
+    copied = run("backup", copy, "--data", record)
+    restored = run("restore", copy, "--data", there)
+
+    assert (copied.exit_code, copied.stderr, restored.exit_code, restored.stderr) == (0, "", 0, "")
+    assert copied.stdout == f"Copied the record to {copy}: 2 journal entries, 0 files, each verified.\n"
+    assert restored.stdout.startswith("Restored the copy of 20")
+    assert f" to {there}: 2 journal entries, 0 files, each verified. Open it with: putback serve" in restored.stdout
+    assert "The record is whole: 2 journal entries" in run("check", "--data", there).stdout
+
+
+def test_a_copy_without_a_name_lies_where_one_is(record: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Under the day, with a number from the second on."""
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+    monkeypatch.setattr(daily_copies, "today", lambda: date(2026, 1, 6))
+
+    assert [run("backup", "--data", record).exit_code for _ in range(2)] == [0, 0]
+    names = sorted(one.name for one in (tmp_path / "here").iterdir())
+    assert names == ["putback-2026-01-06-2.zip", "putback-2026-01-06.zip"]
+
+
+def test_a_copy_that_cannot_be_is_one_line(record: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """No record, something in the way, no copy, a folder that is in use; and PostgreSQL, which has its own ways."""
+    copy = tmp_path / "copy.zip"
+    run("backup", copy, "--data", record)
+
+    assert refusal("backup", copy, "--data", tmp_path / "none").startswith("There is no record in ")
+    assert "a copy overwrites nothing" in refusal("backup", copy, "--data", record)
+    assert "There is no copy at" in refusal("restore", tmp_path / "none.zip", "--data", tmp_path / "there")
+    assert "is not empty" in refusal("restore", copy, "--data", record)
+    monkeypatch.setenv("PUTBACK_DATABASE_URL", "postgresql://club@127.0.0.1:1/records")
+    assert "copied with pg_dump" in refusal("backup", tmp_path / "other.zip", "--data", record)
+    assert "into a folder, not into PostgreSQL" in refusal("restore", copy, "--data", tmp_path / "there")
+    assert not (tmp_path / "there").exists()
+    assert not (tmp_path / "other.zip").exists()
+
+
+def test_a_faulty_record_is_copied_and_its_faults_are_told(record: Path, tmp_path: Path) -> None:
+    """With an exit code that a script notices."""
+    tamper(record, lambda connection: connection.execute("UPDATE machine SET model = 'Merle 99'"))
+    copied = run("backup", tmp_path / "copy.zip", "--data", record)
+    restored = run("restore", tmp_path / "copy.zip", "--with-faults", "--data", tmp_path / "there")
+
+    for result in (copied, restored):
+        assert result.exit_code == 1
+        assert result.stderr.splitlines()[1:] == ["machine 1 differs from what the journal says of it: model."]
+    assert "add --with-faults" in refusal("restore", tmp_path / "copy.zip", "--data", tmp_path / "another")
 
 
 # ---- check --sheet ----
@@ -282,6 +413,7 @@ def test_serving_says_where_and_answers_there(tmp_path: Path) -> None:
     assert "my record" in said
     assert (status, code, rest, complaints) == (200, 0, "", "")
     assert (tmp_path / "my record" / "putback.sqlite3").is_file()
+    assert [*copies_in(tmp_path / "my record")] == [date.today()]  # noqa: DTZ011 (the keeper's own calendar day)
 
 
 def test_the_record_can_be_copied_after_it_was_closed(record: Path, tmp_path: Path) -> None:
@@ -497,3 +629,12 @@ def test_nobody_else_reaches_a_record_without_accounts(record: Path) -> None:
 
     assert line.endswith("Open an account first: putback user add NAME")
     assert later.startswith("Nothing can listen at 192.0.2.1")
+
+
+def test_every_command_stands_in_the_readme() -> None:
+    """And nothing stands there that is none."""
+    told = re.findall(r"^\| `putback ([a-z-]+)[^|]*` \|", (ROOT / "README.md").read_text(), re.MULTILINE)
+    named = {command.name or (command.callback and command.callback.__name__) for command in app.registered_commands}
+    named |= {group.name for group in app.registered_groups}
+
+    assert set(told) == named

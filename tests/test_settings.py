@@ -21,6 +21,7 @@ GIVEN = {
     "public_url": ("https://records.example.org/club/", "https://records.example.org/club"),
     "upload_most_mb": ("7", 7),
     "parts_list_most_mb": ("1", 1),
+    "daily_copies": ("no", "no"),
     "log_level": ("debug", "debug"),
     "log_format": ("json", "json"),
 }
@@ -86,6 +87,7 @@ def test_the_usual_settings_listen_on_this_machine_only() -> None:
         ("upload_most_mb", "0", "At least 1 is needed."),
         ("parts_list_most_mb", "lots", "Write a whole number."),
         ("log_level", "loud", "Choose one of the words offered: 'debug', 'info', 'warning' or 'error'."),
+        ("daily_copies", "off", "Choose one of the words offered: 'yes' or 'no'."),
         ("log_format", "", "Choose one of the words offered: 'plain' or 'json'."),
         ("keeper", " ", "This cannot be left empty."),
         ("keeper", "A\x1bB", "Character 2 is a control character that cannot be stored; take it out."),

@@ -9,6 +9,7 @@ from starlette.responses import Response
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.records.commands.machines import EnterMachine, MachineFields, ReviseMachine
+from server.records.daily_copies import DailyCopies
 from server.records.questions.addresses import find_machine
 from server.records.questions.machines import OnShelf, shelf
 from server.records.questions.paging import Paged
@@ -43,9 +44,10 @@ def sections(machine: Machine) -> list[tuple[str, str]]:
 
 @dataclass(frozen=True, slots=True)
 class ShelfPage:
-    """The first page: every machine of this installation."""
+    """The first page: every machine of this installation; `copies` says what is wrong with the daily copies, if so."""
 
     machines: Paged[OnShelf]
+    copies: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +64,9 @@ class MachineFormPage:
 @router.get("/")
 def shelf_page(house: AtHome, number: PageNumber) -> Response:
     with house.reading() as session:
-        return house.page("shelf/shelf.html", ShelfPage(shelf(session, number)))
+        copies: DailyCopies | None = house.request.app.state.copies
+        warning = copies.warning(session) if copies else ""
+        return house.page("shelf/shelf.html", ShelfPage(shelf(session, number), warning))
 
 
 @router.get("/machines/new")

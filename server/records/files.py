@@ -7,6 +7,7 @@ folder of its own, `derived`, which may be emptied. Knows nothing of what a file
 
 import hashlib
 import os
+import shutil
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -85,7 +86,7 @@ def _write_whole(place: Path, content: bytes) -> None:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
-    _sync_folder(place.parent)
+    sync_folder(place.parent)
 
 
 @contextmanager
@@ -100,7 +101,29 @@ def written_beside(place: Path) -> Iterator[Path]:
         beside.unlink(missing_ok=True)
 
 
-def _sync_folder(folder: Path) -> None:
+@contextmanager
+def folder_beside(place: Path) -> Iterator[Path]:
+    """The same for a whole folder; what stands in its place must be nothing, or an empty folder."""
+    place.parent.mkdir(parents=True, exist_ok=True)
+    beside = place.with_name(f".{place.name}.{uuid4().hex}")
+    beside.mkdir()
+    try:
+        yield beside
+        with suppress(FileNotFoundError):
+            place.rmdir()
+        beside.rename(place)
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+    sync_folder(place.parent)
+
+
+def sync_file(place: Path) -> None:
+    """What was written into a file is on the disk."""
+    with place.open("rb+") as file:
+        os.fsync(file.fileno())
+
+
+def sync_folder(folder: Path) -> None:
     """The name of a file is durable once its folder is."""
     if os.name != "posix":  # elsewhere a folder cannot be opened
         return

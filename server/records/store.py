@@ -28,6 +28,7 @@ log = structlog.get_logger("putback.record")
 JOURNAL_LOCK = 0x70757462  # "putb": any number will do, all servers of one record must share it
 WRITE_LOCK_WAIT_S = 30
 FILES = "files"
+DATABASE = "putback.sqlite3"
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +133,7 @@ def open_engine(url: str) -> Engine:
 
 def sqlite_url(folder: Path) -> str:
     """The record's file in a data folder, whatever characters the folder's name has."""
-    return URL.create("sqlite", database=str(folder / "putback.sqlite3")).render_as_string()
+    return URL.create("sqlite", database=str(folder / DATABASE)).render_as_string()
 
 
 def _files_beside(url: str) -> Path:
