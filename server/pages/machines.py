@@ -6,6 +6,8 @@ from urllib.parse import quote
 from fastapi import APIRouter
 from starlette.responses import Response
 
+from server.access.door import may
+from server.access.permissions import Need
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.records.commands.machines import EnterMachine, MachineFields, ReviseMachine
@@ -48,6 +50,7 @@ class ShelfPage:
 
     machines: Paged[OnShelf]
     copies: str
+    offers_people: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +69,9 @@ def shelf_page(house: AtHome, number: PageNumber) -> Response:
     with house.reading() as session:
         copies: DailyCopies | None = house.request.app.state.copies
         warning = copies.warning(session) if copies else ""
-        return house.page("shelf/shelf.html", ShelfPage(shelf(session, number), warning))
+        return house.page(
+            "shelf/shelf.html", ShelfPage(shelf(session, number), warning, may(house.request, Need.KEEPS_ALL))
+        )
 
 
 @router.get("/machines/new")

@@ -37,6 +37,11 @@ NO_PAGES = {
     "/photographs/{sha256}/{most:int}",
     "/machines/{tag}/waveforms/{n:int}/file",
     "/jobs/{key}",
+    "/healthz",
+    # Pages that are there once somebody has an account: test_accounts.py looks at them.
+    "/sign-in",
+    "/account",
+    "/people/{name}",
     # Pages that are there once a dossier was brought: test_dossier_imports.py looks at them.
     "/dossiers/import/{key}",
     "/machines/{tag}/history/earlier",
