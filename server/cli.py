@@ -70,10 +70,15 @@ def add_user(
 
     with _plainly(), closing(open_record(settings := _settings(data=data))) as store:
         configure_logs(settings)
-        _expect_first_is_keeper(store, role)
+        with store.reading() as session:
+            first = not any_account(session)
+        if first and role is not Role.KEEPER:
+            raise Refusal("The first account is a keeper’s, because somebody has to let the others in.")
         typed = {"name": name, "signs_as": signs_as or name, "role": role, "machines": machine or []}
         command = OpenAccount.read({**typed, "password_hash": hashed(_password(), name)})
         console.print(store.carry_out(command, settings.keeper).words, markup=False, highlight=False, soft_wrap=True)
+        if first:
+            console.print("A server that is running lets everybody in until it is started again.", highlight=False)
 
 
 @user.command("password")
@@ -105,12 +110,6 @@ def list_users(data: Data = None) -> None:
         )
     if not found:
         console.print("Nobody has an account. Open the first with: putback user add NAME", highlight=False)
-
-
-def _expect_first_is_keeper(store: Store, role: Role) -> None:
-    with store.reading() as session:
-        if role is not Role.KEEPER and not any_account(session):
-            raise Refusal("The first account is a keeper’s, because somebody has to let the others in.")
 
 
 def _password() -> str:

@@ -10,7 +10,7 @@ from pathlib import Path
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
-from server.access.permissions import WRITING, Need, allowed, need_of
+from server.access.permissions import Need, allowed, need_of
 from server.access.sign_ins import COOKIE, Cookies, SignedIn, signed_in
 from server.records.errors import NotFound, RecordError
 from server.records.questions.accounts import any_account
@@ -33,6 +33,9 @@ class NotAllowed(RecordError):
         self.need = need
         keepers = "a keeper of this machine" if need is Need.KEEPS_THE_MACHINE else "a keeper"
         super().__init__(f"Your account may look, and not change this. Ask {keepers}. Nothing was changed.")
+
+
+NUMBER_LONG = 12  # digits, as the pages of parts read them: both have to mean the same part
 
 
 @dataclass(slots=True)
@@ -58,11 +61,11 @@ class Door:
         if tag := request.path_params.get("tag"):
             return tag_key(str(tag))
         number = str(request.path_params.get("number", ""))
-        if not number.isdigit():
+        if not (number.isascii() and number.isdigit() and len(number) < NUMBER_LONG):
             return None
         with self.store.reading() as session:
             try:
-                machine = machine_of_part(session, find_part(session, int(number[:9])))
+                machine = machine_of_part(session, find_part(session, int(number)))
             except NotFound:
                 return None
         return machine.tag_key if machine else None
@@ -99,9 +102,12 @@ def _let_in(door: Door, request: Request) -> None:
     raise NotSignedIn if who is None else NotAllowed(need)
 
 
+def expect_keeper(request: Request, machine: str) -> None:
+    """For what lies on another machine than the address names. Raises NotAllowed."""
+    if not may(request, Need.KEEPS_THE_MACHINE, machine):
+        raise NotAllowed(Need.KEEPS_THE_MACHINE)
+
+
 def may(request: Request, need: Need, machine: str | None = None) -> bool:
     """Whether a page offers something to whom it is shown."""
     return not door_of(request).closed or allowed(need, getattr(request.state, "signed_in", None), machine)
-
-
-__all__ = ["WRITING", "Door", "NotAllowed", "NotSignedIn", "at_the_door", "cookie_name", "door_of", "may"]

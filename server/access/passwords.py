@@ -1,6 +1,7 @@
 """Passwords: what one has to be, and the Argon2id hash that is kept of it (RFC 9106, as the library usually has it)."""
 
 from functools import lru_cache
+from threading import BoundedSemaphore
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -9,6 +10,8 @@ from server.records.errors import Invalid
 
 LENGTH_LEAST, LENGTH_MOST = 12, 200
 _hasher = PasswordHasher()
+# Each takes some 64 MB: whoever guesses many at once waits, and the server does not run out of memory.
+_few_at_once = BoundedSemaphore(2)
 
 
 def hashed(password: str, name: str, field: str = "password") -> str:
@@ -19,13 +22,15 @@ def hashed(password: str, name: str, field: str = "password") -> str:
         raise Invalid({field: f"A password has at most {LENGTH_MOST} characters."})
     if password.casefold() == name.casefold() or len(set(password)) < 4:
         raise Invalid({field: "That is too easily guessed. Take several words that do not belong together."})
-    return _hasher.hash(password)
+    with _few_at_once:
+        return _hasher.hash(password)
 
 
 def fits(password_hash: str, password: str) -> bool:
     """Whether a password is the one of which this was kept."""
     try:
-        return _hasher.verify(password_hash, password[:LENGTH_MOST])
+        with _few_at_once:
+            return _hasher.verify(password_hash, password[:LENGTH_MOST])
     except (VerificationError, InvalidHashError):
         return False
 

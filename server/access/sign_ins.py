@@ -98,11 +98,16 @@ def sign_in(store: Store, name: str, password: str, browser: str) -> str:
     if account is None or account.closed or not right:
         _note_failure(store, name)
         raise Invalid({"": REFUSED})
+    return begin(store, account, browser)
+
+
+def begin(store: Store, account: Account, browser: str) -> str:
+    """A sign-in of somebody who has proved who they are."""
     token = secrets.token_urlsafe(32)
     at = now()
     with store.noting() as session:
         session.exec(delete(SignIn).where(col(SignIn.ends_at) < at))
-        session.exec(delete(FailedAttempt).where(col(FailedAttempt.name_key) == _attempt_key(name)))
+        session.exec(delete(FailedAttempt).where(col(FailedAttempt.name_key) == _attempt_key(account.name)))
         session.add(
             SignIn(
                 account_id=account.key,

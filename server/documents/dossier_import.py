@@ -136,7 +136,7 @@ def _check_journal(dossier: Dossier) -> None:
         entries = json.loads(dossier.journal)
         hashes = {(int(entry["seq"]), str(entry["hash"])) for entry in entries}
         wrong = [entry["seq"] for entry in entries if entry["change"] is not None and _hash(entry) != entry["hash"]]
-    except (ValueError, LookupError, TypeError, RecursionError) as fault:
+    except (ValueError, LookupError, TypeError, RecursionError, OverflowError) as fault:
         raise BadBag("What it tells of the journal cannot be read.") from fault
     if wrong:
         raise BadBag(f"Entry {wrong[0]} of the journal that it brings was changed after it was written.")

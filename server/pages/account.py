@@ -7,12 +7,13 @@ from starlette.responses import Response
 
 from server.access.identity import signed_in_as
 from server.access.passwords import fits, hashed
-from server.access.sign_ins import Browser, SignedIn, browsers_of, password_hash_of, sign_in, sign_out
+from server.access.sign_ins import Browser, SignedIn, begin, browsers_of, password_hash_of, sign_out
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.signing_in import keep_cookie
 from server.records.commands.accounts import ChangePassword
 from server.records.errors import Invalid, NotFound
+from server.records.questions.accounts import find_account
 
 router = APIRouter()
 
@@ -42,7 +43,9 @@ def change_own_password(house: AtHome, form: PostedForm) -> Response:
         form.refuse(problem)
         return _page(house, who, form, 422)
     done = house.store.carry_out(command, house.who)
-    token = sign_in(house.store, who.name, form.text("password"), house.request.headers.get("user-agent", ""))
+    with house.reading() as session:
+        account = find_account(session, who.name)
+    token = begin(house.store, account, house.request.headers.get("user-agent", ""))
     return keep_cookie(house, house.go("/account", done), token)
 
 

@@ -75,23 +75,28 @@ def _receive(form: Form, place: Path) -> None:
         raise Refused("Choose the file of a dossier.")
     place.parent.mkdir(parents=True, exist_ok=True)
     try:
-        with place.open("wb") as file:
+        with unread(place).open("wb") as file:
             shutil.copyfileobj(upload.file, file, 1 << 20)
-        OpenBag(place).close()
+        OpenBag(unread(place)).close()
     except OSError as fault:
-        place.unlink(missing_ok=True)
+        unread(place).unlink(missing_ok=True)
         raise Refused(f"The file could not be laid aside ({fault.strerror}). Nothing was changed.") from fault
     except Refused:
-        place.unlink(missing_ok=True)
+        unread(place).unlink(missing_ok=True)
         raise
+
+
+def unread(place: Path) -> Path:
+    """Where a dossier lies until all of it was checked: only then can it be looked at."""
+    return place.with_suffix(".unread")
 
 
 def _read(place: Path, heard: Heard) -> str:
     try:
-        dossier = read_dossier(place, heard)
-    except Refused:
-        place.unlink(missing_ok=True)
-        raise
+        dossier = read_dossier(unread(place), heard)
+        unread(place).replace(place)
+    finally:
+        unread(place).unlink(missing_ok=True)
     return f"The dossier of {dossier.record.machine.tag} is whole. Nothing is taken in yet."
 
 

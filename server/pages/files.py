@@ -10,6 +10,7 @@ from sqlmodel import Session
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
+from server.access.door import expect_keeper
 from server.pages.file_names import as_attachment
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
@@ -180,6 +181,7 @@ def files_on(house: AtHome, tag: str, kind: str, page: PageNumber, on: str = "")
 def add_files(house: AtHome, tag: str, kind: str, files: FilesSent, form: PostedForm, on: str = "") -> Response:
     """Each file is an act of its own: those that will not do are named, and the others are kept."""
     held = subject_at(house, tag, kind, on)
+    expect_keeper(house.request, held.machine.tag_key)
     check(form, files, FileFields, WHAT)
     if form.errors:
         return _sent(house, held, form, Outcome())

@@ -13,6 +13,7 @@ from sqlmodel import Session
 from starlette.datastructures import UploadFile
 from starlette.responses import RedirectResponse, Response
 
+from server.access.door import expect_keeper
 from server.pages.file_names import as_attachment, with_ending
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
@@ -211,6 +212,7 @@ def photographs_on(house: AtHome, tag: str, kind: str, page: PageNumber, on: str
 def add_photographs(house: AtHome, tag: str, kind: str, files: FilesSent, form: PostedForm, on: str = "") -> Response:
     """Each file is an act of its own: those that will not do are named, and the others are kept."""
     subject = subject_at(house, tag, kind, on)
+    expect_keeper(house.request, subject.machine.tag_key)
     check(form, files, Captioned, WHAT)
     if form.errors:
         return _sent(house, subject, form, Outcome())

@@ -68,7 +68,10 @@ def _is_safe(house: House) -> bool:
 
 def _within(address: str) -> str:
     """Where to go on to: only within this house, whatever the address says."""
-    parts = urlsplit(address.replace("\\", "/"))
+    try:
+        parts = urlsplit(address.replace("\\", "/"))
+    except ValueError:  # such as half of an address in brackets
+        return "/"
     within = not parts.scheme and not parts.netloc and parts.path.startswith("/") and not parts.path.startswith("//")
     if not within or not address.isprintable() or parts.path.startswith("/sign-"):
         return "/"

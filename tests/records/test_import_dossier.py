@@ -7,21 +7,24 @@ from pathlib import Path
 from uuid import UUID
 
 import pytest
+from sqlalchemy import update
+from sqlmodel import SQLModel
 
 from server.documents.dossier_import import Choice, take_in
 from server.records.arriving import Standing, compare
 from server.records.commands.board_moves import MoveBoard
 from server.records.commands.dossiers import ChangedSince
 from server.records.commands.machines import EnterMachine, ReviseMachine
+from server.records.commands.mods import PlanMod
 from server.records.commands.parts import EnterPart, RevisePart
 from server.records.commands.trials import NoteModsInForce, RecordTrial, WriteProcedure
 from server.records.errors import Invalid, KnownByName, Refused
 from server.records.questions.addresses import find_machine
 from server.records.questions.machines import shelf, tags_of_machines
 from server.records.store import Store
-from server.records.tables import Board, DossierImport, Machine, Mod, Part, Procedure, Trial
+from server.records.tables import Board, DossierImport, Machine, Mod, Part, Procedure, Storage, Trial
 from server.records.work import unheard
-from tests.records.conftest import KEEPER, MAIN, TAG, Bench, Copies
+from tests.records.conftest import KEEPER, MAIN, TAG, Bench, Copies, behind
 from tests.records.dossiers import faults_in, look, read, record_in, take, write
 from tests.records.test_checks import prepare
 
@@ -317,3 +320,33 @@ def test_rows_are_held_against_each_other_by_uuid(full: Bench, there: Store, tmp
 
     assert [(one.column, one.there) for one in found.held[0].differences] == [("name", "Another")]
     assert other.held[0].standing is Standing.NEW
+
+
+def test_a_rule_that_would_be_broken_is_told(full: Bench, there: Store, tmp_path: Path) -> None:
+    """A part that was put back here and lost there is in one place; nothing of the dossier is written."""
+    take(there, write(full.store, TAG, tmp_path / "one.zip"))
+    bagged = full.row(Storage, 1)
+    part = full.row(Part, bagged.part_id)
+    full.undo(2)
+    full.undo(1)
+    place = write(full.store, TAG, tmp_path / "two.zip")
+    here = Bench(there)
+    before = here.entries()
+    stays = [one.uuid for one in look(there, place).different if "Bag" not in one.name]
+
+    with pytest.raises(Refused, match="does not go together with this record"):
+        take(there, place, take=stays)
+
+    assert part.uuid in {row.uuid for row in here.rows(Part)}
+    assert before == here.entries()
+
+
+def test_a_fault_of_before_stops_no_dossier(full: Bench, there: Store, tmp_path: Path) -> None:
+    """What is wrong here already is not the dossier's doing."""
+    Bench(there).do(EnterMachine, tag="ZZ-1", model="Other")
+    Bench(there).do(PlanMod, machine="ZZ-1", title="Faster", state="planned", day="2025-02-01", signer=KEEPER)
+    behind(there, update(SQLModel.metadata.tables["mod"]).values(state="fitted"))
+
+    done = take(there, write(full.store, TAG, tmp_path / "one.zip"))
+
+    assert done.seq

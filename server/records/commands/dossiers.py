@@ -263,7 +263,9 @@ def _check_rules(work: Work) -> None:
     faults = {fault for rule in RULES for fault in rule(work.session)}
     if not faults:
         return
-    with Session(work.session.get_bind(), autoflush=False) as before:
+    # As it was before this act; a session of the writing engine would wait for the lock that this one holds.
+    engine = work.session.get_bind().engine.execution_options(putback_writes=False)
+    with Session(engine, autoflush=False) as before:
         new = sorted(faults - {fault for rule in RULES for fault in rule(before)})
     if new:
         raise Refused(f"What the dossier brings does not go together with this record: {' '.join(new[:NAMED_MOST])}")
