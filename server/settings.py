@@ -80,7 +80,7 @@ class Settings(BaseSettings):
         ge=1,
         description="Largest request body, in megabytes; a form with photographs or files may have ten times that.",
     )
-    parts_list_most_mb: int = Field(default=5, ge=1, description="Largest parts list, in megabytes.")
+    parts_list_most_mb: int = Field(default=5, ge=1, description="Largest list of parts or mods, in megabytes.")
     daily_copies: Literal["yes", "no"] = Field(
         default="yes", description="Whether `putback serve` copies the SQLite file once a day, into the data folder."
     )

@@ -4,6 +4,7 @@ import csv
 import io
 from datetime import date
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -29,6 +30,7 @@ from server.records.questions.way_back import way_back
 from server.records.questions.whole_lists import OF_A_MACHINE
 from server.records.tables import Machine, Mod, ModMove, Placement, Step
 from server.records.words import Aim, Hazard, ModState
+from tests.records import dossiers
 from tests.records.conftest import KEEPER, MAIN, TAG, Bench, Copies
 
 DAY = "2025-02-03"
@@ -409,6 +411,19 @@ def test_a_list_that_was_stopped_leaves_nothing(bench: Bench) -> None:
 
 
 # ---- Out and in ----
+
+
+def test_mods_of_a_list_go_along_in_a_dossier(bench: Bench, copies: Copies, tmp_path: Path) -> None:
+    """Though not all that was done for them is recorded: another record holds them as they are, to the byte."""
+    take_in(bench, *[listed(f"Mod {state}", state, steps=[CUT | {"pin": state}]) for state in ModState])
+    take_in(bench, listed("Bare"), listed("Done", steps=[CUT | {"pin": "9", "done_on": "2025-02-01"}]))
+    place = dossiers.write(bench.store, TAG, tmp_path / "dossier.zip")
+
+    with copies("sqlite", "empty") as other:
+        dossiers.take(other, place)
+
+        assert dossiers.record_in(other, TAG) == dossiers.record_in(bench.store, TAG)
+        assert dossiers.faults_in(other) == []
 
 
 def exported(bench: Bench, tag: str = TAG) -> str:
