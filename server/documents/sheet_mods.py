@@ -94,8 +94,8 @@ def sheet_mod(whole: WholeMachine, mod: Mod) -> SheetMod:
         work=in_words(mod.aim),
         purpose_text=mod.purpose,
         steps=tuple(_step(whole, line) for line in lines),
-        trace=trace_of(lines).value,
-        why=why_of(lines),
+        trace=trace_of(lines).value if lines else "not known",
+        why=why_of(lines) if lines else "no step of it is recorded",
         expectations=tuple(
             SheetExpectation(told.expectation.sentence, told.verdict.value, told.sentence)
             for told in whole.verdicts_of.get(mod.key, [])

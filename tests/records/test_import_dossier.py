@@ -22,7 +22,7 @@ from server.records.errors import Invalid, KnownByName, Refused
 from server.records.questions.addresses import find_machine
 from server.records.questions.machines import shelf, tags_of_machines
 from server.records.store import Store
-from server.records.tables import Board, DossierImport, Machine, Mod, Part, Procedure, Storage, Trial
+from server.records.tables import Board, DossierImport, Machine, Mod, Part, Procedure, Trial
 from server.records.work import unheard
 from tests.records.conftest import KEEPER, MAIN, TAG, Bench, Copies, behind
 from tests.records.dossiers import faults_in, look, read, record_in, take, write
@@ -323,22 +323,19 @@ def test_rows_are_held_against_each_other_by_uuid(full: Bench, there: Store, tmp
 
 
 def test_a_rule_that_would_be_broken_is_told(full: Bench, there: Store, tmp_path: Path) -> None:
-    """A part that was put back here and lost there is in one place; nothing of the dossier is written."""
+    """A mod is in the state of its latest move: who takes the move in, and not the state, hears of it."""
     take(there, write(full.store, TAG, tmp_path / "one.zip"))
-    bagged = full.row(Storage, 1)
-    part = full.row(Part, bagged.part_id)
-    full.undo(2)
-    full.undo(1)
+    full.move("dropped", "2025-04-01", 2)
     place = write(full.store, TAG, tmp_path / "two.zip")
-    here = Bench(there)
-    before = here.entries()
-    stays = [one.uuid for one in look(there, place).different if "Bag" not in one.name]
+    before = Bench(there).entries()
+    (mod,) = look(there, place).different
 
-    with pytest.raises(Refused, match="does not go together with this record"):
-        take(there, place, take=stays)
+    with pytest.raises(Refused, match="does not go together with this record: Mod 2 is planned"):
+        take(there, place)
 
-    assert part.uuid in {row.uuid for row in here.rows(Part)}
-    assert before == here.entries()
+    assert before == Bench(there).entries()
+    assert take(there, place, take=[mod.uuid]).seq
+    assert faults_in(there) == []
 
 
 def test_a_fault_of_before_stops_no_dossier(full: Bench, there: Store, tmp_path: Path) -> None:
