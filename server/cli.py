@@ -4,7 +4,6 @@ import socket
 import sys
 from collections.abc import Iterator
 from contextlib import closing, contextmanager, suppress
-from datetime import date
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -17,7 +16,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from server.app import configure_logs, create_app, open_record
-from server.records import checks, daily_copies, migrate
+from server.records import checks, clock, daily_copies, migrate
 from server.records.commands.accounts import ChangePassword, OpenAccount
 from server.records.errors import RecordError
 from server.records.files import FileStore
@@ -234,7 +233,7 @@ def export(
         store = open_record(settings)
         with store.reading() as session:
             tag = find_machine(session, machine).tag
-        asked = Asked(tag, date.today(), settings.keeper, private)  # noqa: DTZ011 (the keeper's own calendar day)
+        asked = Asked(tag, clock.today(), settings.keeper, private)
         place = to / f"{folder_of(tag, asked.day)}.zip"
         with _progress("Writing the dossier") as heard:
             said = write_dossier(store, asked, place, heard)
@@ -302,7 +301,7 @@ def backup(
                 f"{settings.data / FILES} as it is. Nothing was copied."
             )
         _expect_record(settings)
-        day = daily_copies.today()
+        day = clock.today()
         place = to or new_place(Path(), day)
         with _progress("Copying the record") as heard:
             made = make_backup(settings.data / DATABASE, FileStore(settings.data / FILES), place, day, heard)
@@ -398,7 +397,7 @@ def _checked(settings: Settings) -> tuple[int, list[str], str]:
             if not settings.database_url:
                 found += daily_copies.contradictions(session, settings.data)
             if settings.copies_daily:
-                warning = daily_copies.late(session, settings.data, daily_copies.today())
+                warning = daily_copies.late(session, settings.data, clock.today())
             return checks.entries_count(session), found, warning
     finally:
         store.close()

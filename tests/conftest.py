@@ -6,6 +6,7 @@ import subprocess
 import tempfile
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from datetime import date
 from pathlib import Path
 from uuid import uuid4
 
@@ -17,7 +18,7 @@ from starlette.testclient import TestClient
 
 from seed_data.demo import fill
 from server.app import configure_logs, create_app
-from server.records import migrate
+from server.records import clock, migrate
 from server.records.store import Store, sqlite_url
 from server.settings import Settings
 
@@ -44,6 +45,17 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
         for report in reporter.stats["skipped"]:
             reporter.write_line(f"SKIPPED, which is a failure here: {report.nodeid}: {report.longrepr[-1]}", red=True)
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+
+TODAY = date.today()  # noqa: DTZ011 (the day on which the tests began)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def one_day() -> Iterator[None]:
+    """A run that goes past midnight ends on the day on which it began."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(clock, "today", lambda: TODAY)
+        yield
 
 
 @pytest.fixture

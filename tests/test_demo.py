@@ -6,7 +6,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from datetime import date
 from pathlib import Path
 from typing import TypeVar
 
@@ -27,6 +26,7 @@ from server.records.questions.mods import steps_of, trace_of
 from server.records.store import FILES, Store, sqlite_url
 from server.records.tables import Calculation, CalculationRun, Mod, ModMove, Part, SignedSheet, Storage, Trial
 from server.records.words import Case, ModState, Origin, Trace
+from tests.conftest import TODAY
 
 ROOT = Path(__file__).parent.parent
 PUTBACK = Path(sys.executable).parent / "putback"
@@ -170,7 +170,7 @@ def test_nothing_in_the_demo_names_a_day_to_come(demo: Session) -> None:
     """A newcomer sees a story that has happened."""
     days = [trial.day for trial in all_of(demo, Trial)] + [move.day for move in all_of(demo, ModMove)]
 
-    assert max(days) < date.today()  # noqa: DTZ011 (the days are a keeper's own)
+    assert max(days) < TODAY
 
 
 # ---- Starting it as the README says ----

@@ -6,13 +6,13 @@ an answer takes tells nothing of other tokens. Whoever logs an address takes the
 
 import re
 import secrets
-from datetime import date
 from hashlib import sha256
 from ipaddress import ip_address
 from urllib.parse import urlsplit
 
 from sqlmodel import Session
 
+from server.records import clock
 from server.records.questions.share_links import opened_by
 from server.records.tables import Machine, ShareLink
 
@@ -35,7 +35,7 @@ def opened_today(session: Session, token: str) -> tuple[ShareLink, Machine] | No
     """The link that has this token, and its machine; none where it opens nothing today, for whichever reason."""
     if not TOKEN.fullmatch(token):
         return None
-    return opened_by(session, digest_of_token(token), date.today())  # noqa: DTZ011 (the keeper's own calendar day)
+    return opened_by(session, digest_of_token(token), clock.today())
 
 
 def shared_path(token: str) -> str:

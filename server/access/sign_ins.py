@@ -16,11 +16,11 @@ from itsdangerous import BadSignature, Signer
 from sqlmodel import Session, col, delete, select
 
 from server.access.passwords import fits, fits_nobody
+from server.records.clock import now
 from server.records.errors import Invalid, NotFound
 from server.records.questions.accounts import find_account, machines_kept
 from server.records.store import Store
 from server.records.tables import Account, AccountSecret, FailedAttempt, SignIn
-from server.records.tables.base import now
 from server.records.texts import printable
 from server.records.words import Role
 

@@ -19,6 +19,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
+from server.records import clock
+
 ALGORITHMS = ("sha256", "sha512")
 DECLARATION = "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 NAME_MOST = 200
@@ -36,7 +38,7 @@ class BagWriter:
 
     def __init__(self, place: Path, folder: str, day: date | None = None) -> None:
         self.folder = checked_name(folder)
-        moment = (day or date.today()).timetuple()  # noqa: DTZ011 (zip files know no time zones)
+        moment = (day or clock.today()).timetuple()
         self._moment = (moment.tm_year, moment.tm_mon, moment.tm_mday, 0, 0, 0)
         self._zip = zipfile.ZipFile(place, "w", allowZip64=True)
         self._payload: dict[str, tuple[str, ...]] = {}

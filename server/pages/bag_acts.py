@@ -11,6 +11,7 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.kept_aside import bag_address
 from server.pages.parts import PartNumber, part_address
+from server.records import clock
 from server.records.commands.base import Command
 from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.parts import KeepAside
@@ -59,7 +60,7 @@ class BagActPage:
 
 @router.get("/parts/{number}/lend")
 def lending(house: AtHome, number: PartNumber) -> Response:
-    return _act_page(house, number, "lend", Form.blank(day=_today(), signer=house.who))
+    return _act_page(house, number, "lend", Form.blank(day=clock.today(), signer=house.who))
 
 
 @router.post("/parts/{number}/lend")
@@ -71,7 +72,7 @@ def lend(house: AtHome, number: PartNumber, form: PostedForm) -> Response:
 def taking_back(house: AtHome, number: PartNumber) -> Response:
     with house.reading() as session:
         loan = open_loan(session, find_part(session, number))
-    return _act_page(house, number, "take-back", Form.blank(day=_today(), loan=loan.key if loan else 0))
+    return _act_page(house, number, "take-back", Form.blank(day=clock.today(), loan=loan.key if loan else 0))
 
 
 @router.post("/parts/{number}/take-back")
@@ -89,7 +90,10 @@ def keeping_aside(house: AtHome, number: PartNumber, request: Request) -> Respon
     becomes = asked if asked in offered else offered[0]
     lies = {"bag": bag.bag, "from_bag": bag.bag, "condition": bag.condition} if bag else {}
     return _act_page(
-        house, number, "keep-aside", Form.blank(becomes=becomes, day=_today(), loan=loan.key if loan else 0, **lies)
+        house,
+        number,
+        "keep-aside",
+        Form.blank(becomes=becomes, day=clock.today(), loan=loan.key if loan else 0, **lies),
     )
 
 
@@ -100,7 +104,7 @@ def keep_aside(house: AtHome, number: PartNumber, form: PostedForm) -> Response:
 
 @router.get("/parts/{number}/find-again")
 def finding_again(house: AtHome, number: PartNumber) -> Response:
-    return _act_page(house, number, "find-again", Form.blank(day=_today(), signer=house.who))
+    return _act_page(house, number, "find-again", Form.blank(day=clock.today(), signer=house.who))
 
 
 @router.post("/parts/{number}/find-again")
@@ -151,7 +155,3 @@ def _act_page(house: House, number: int, act: str, form: Form, status: int = 200
         cancel=bag_address(bag.bag) if bag else part_address(part),
     )
     return house.page("kept_aside/act.html", context, status)
-
-
-def _today() -> date:
-    return date.today()  # noqa: DTZ011 (the keeper's own calendar day)

@@ -1,7 +1,6 @@
 """A board goes to another machine: the form that says where, when and by whom."""
 
 from dataclasses import dataclass
-from datetime import date
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -10,6 +9,7 @@ from server.pages.boards import board_address, found_board
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.machines import sections
+from server.records import clock
 from server.records.commands.board_moves import MoveBoard
 from server.records.questions.boards import boards_within
 from server.records.questions.machines import machines_offered
@@ -36,7 +36,7 @@ class MoveBoardPage:
 def move_form(house: AtHome, tag: str, slug: str) -> Response:
     with house.reading() as session:
         machine, board = found_board(session, tag, slug)
-    form = Form.blank(day=date.today(), signer=machine.keeper or house.settings.keeper)  # noqa: DTZ011
+    form = Form.blank(day=clock.today(), signer=machine.keeper or house.settings.keeper)
     return _form_page(house, machine, board, form)
 
 

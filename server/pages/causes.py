@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -13,6 +12,7 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.mod_places import calculation_address, mod_address
 from server.pages.symptoms import Words, found, show_symptom, symptom_address
+from server.records import clock
 from server.records.commands.base import LINE_MOST
 from server.records.commands.symptoms import AddEvidence, DropEvidence, JudgeCause, JudgeFields, SuspectCause
 from server.records.errors import NotFound
@@ -113,7 +113,7 @@ def new_cause_from_assumption(house: AtHome, tag: str, m: int, k: int, row: int)
     form = Form.blank(
         sentence=doubted if len(doubted) <= LINE_MOST else assumed,
         assumption=assumed,
-        seen_on=date.today(),  # noqa: DTZ011 (the keeper's own calendar day)
+        seen_on=clock.today(),
     )
     return _assumption_form(house, machine, m, k, row, form)
 
@@ -189,7 +189,7 @@ def judge_form(house: AtHome, tag: str, n: int, k: int) -> Response:
         machine, symptom, cause = _cause(session, tag, n, k)
     form = Form.of_row(JudgeFields, cause)
     if cause.judged_on is None:
-        form.set("judged_on", date.today().isoformat())  # noqa: DTZ011 (the keeper's own calendar day)
+        form.set("judged_on", clock.today().isoformat())
     return _judge_form(house, machine, symptom, cause, form)
 
 
@@ -228,7 +228,7 @@ def _judge_form(
 def new_evidence(house: AtHome, tag: str, n: int, k: int) -> Response:
     with house.reading() as session:
         machine, symptom, cause = _cause(session, tag, n, k)
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    today = clock.today()
     return _evidence_form(house, machine, symptom, cause, Form.blank(day=today))
 
 

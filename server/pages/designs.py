@@ -3,7 +3,6 @@
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 from urllib.parse import quote
 
 from fastapi import APIRouter
@@ -13,6 +12,7 @@ from server.pages.forms import Form, PostedForm, number_of
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS
 from server.pages.mod_places import mod_address
+from server.records import clock
 from server.records.cautions import cautions
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
 from server.records.commands.mods import ModFields
@@ -252,7 +252,7 @@ def fit_form(house: AtHome, slug: str, machine: str = "") -> Response:
         if not machine:
             return house.page("designs/fit.html", _asking(design, machines_offered(session)))
         found = find_machine(session, machine)
-        form = Form.blank(state=ModState.PLANNED, day=date.today(), signer=found.keeper or house.settings.keeper)  # noqa: DTZ011
+        form = Form.blank(state=ModState.PLANNED, day=clock.today(), signer=found.keeper or house.settings.keeper)
         for number, (board, designator) in enumerate(guessed_places(session, found, design)):
             form.set(f"places.{number}.board", board)
             form.set(f"places.{number}.designator", designator)

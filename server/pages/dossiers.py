@@ -1,7 +1,6 @@
 """The dossier of a machine: asked for on its page, written while a page shows how far it is, then downloaded."""
 
 from dataclasses import dataclass
-from datetime import date
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -12,6 +11,7 @@ from server.pages.house import AtHome
 from server.pages.jobs import Job, job_address, jobs_of
 from server.pages.machines import address, sections
 from server.pages.to_fetch import fetched, forget_old, place_of
+from server.records import clock
 from server.records.questions.addresses import find_machine
 from server.records.tables import Machine
 
@@ -43,7 +43,7 @@ def make_dossier(house: AtHome, tag: str, form: PostedForm) -> Response:
     base = f"{address(machine)}/dossier"
     job = Job(f"Writing the dossier of {machine.tag}", onward=("", "Download it"), back=(base, "Back to the dossier"))
     job.onward = (f"{base}/{job.key}", "Download it")
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    today = clock.today()
     asked = Asked(machine.tag, today, house.who, private=form.text("private") == "yes")
     store, place = house.store, place_of(house, KIND, job.key)
     jobs_of(house.request.app).start(job, lambda heard: write_dossier(store, asked, place, heard))

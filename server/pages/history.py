@@ -11,6 +11,7 @@ from server.pages.forms import Form
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.pages.two_days import day_of, said_of_days, two_days_page
+from server.records import clock
 from server.records.errors import NotFound
 from server.records.questions.addresses import find_machine
 from server.records.questions.dossiers import earlier, last_import
@@ -96,7 +97,7 @@ def history_page(house: AtHome, tag: str, number: PageNumber) -> Response:
         entries = told(session, number, machine)
         warned = cautions_for(session, machine)
         came = last_import(session, machine)
-    context = HistoryPage(machine, sections(machine), warned, entries, _today(), came)
+    context = HistoryPage(machine, sections(machine), warned, entries, clock.today(), came)
     return house.page("journal/history.html", context)
 
 
@@ -121,7 +122,7 @@ def choose_day(house: AtHome, tag: str, day: str = "", against: str = "") -> Res
     if asked is None:
         form = Form.blank(day=day, against=against)
         form.errors["day"] = NO_DAY if day.strip() or against.strip() else NO_DAY_YET
-        return _day_page(house, tag, other or _today(), 1, form, 422)
+        return _day_page(house, tag, other or clock.today(), 1, form, 422)
     beside = f"?{urlencode({'against': against})}" if against.strip() else ""
     return house.go(f"{address(machine)}/on/{asked}{beside}")
 
@@ -165,7 +166,3 @@ def _day_page(house: House, tag: str, asked: date, number: int, form: Form, stat
             form=form,
         )
         return house.page("journal/day.html", context, status)
-
-
-def _today() -> date:
-    return date.today()  # noqa: DTZ011 (the keeper's own calendar day)

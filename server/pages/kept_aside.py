@@ -13,6 +13,7 @@ from server.pages.boards import PART_KINDS, Options
 from server.pages.forms import Form, PostedForm, number_of
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.parts import ORIGINS, part_address
+from server.records import clock
 from server.records.commands.parts import BagPart
 from server.records.errors import NotFound
 from server.records.placing import BAG_MOST
@@ -93,15 +94,15 @@ def kept_aside_page(house: AtHome, request: Request, number: PageNumber) -> Resp
                 return house.go(bag_address(bag))
             form.errors["bag"] = f"No bag has the number {bag}." if bag else _no_number()
         found = gone(session, number) if which is Which.GONE else kept(session, which, number)
-        late = overdue(session, _today(), OVERDUE_SHOWN)
-    context = KeptAsidePage(found, which.value, _way(which), WAYS, late, _today(), form)
+        late = overdue(session, clock.today(), OVERDUE_SHOWN)
+    context = KeptAsidePage(found, which.value, _way(which), WAYS, late, clock.today(), form)
     return house.page("kept_aside/kept_aside.html", context, 422 if form.errors else 200)
 
 
 @router.get("/kept-aside/new")
 def new_spare(house: AtHome, request: Request) -> Response:
     bag = asked_bag(request.query_params.get("bag", ""))
-    form = Form.blank(kind=PartKind.CHIP.value, origin=Origin.PERIOD.value, day=_today(), bag=bag)
+    form = Form.blank(kind=PartKind.CHIP.value, origin=Origin.PERIOD.value, day=clock.today(), bag=bag)
     return _bag_form(house, form)
 
 
@@ -123,15 +124,11 @@ def bag_page(house: AtHome, request: Request, bag: int, number: PageNumber) -> R
         held = in_bag(session, bag, number)
         stays = stays_in_bag(session, bag, number_of(request.query_params.get("earlier", "")) or 1)
     machines = sorted({line.seat.machine.tag for line in held.rows if line.seat})
-    return house.page("kept_aside/bag.html", BagPage(bag, held, stays, machines, _today()))
+    return house.page("kept_aside/bag.html", BagPage(bag, held, stays, machines, clock.today()))
 
 
 def _no_number() -> str:
     return f"A bag has a number from 1 to {BAG_MOST:,}."
-
-
-def _today() -> date:
-    return date.today()  # noqa: DTZ011 (the keeper's own calendar day)
 
 
 def _bag_form(house: House, form: Form, status: int = 200) -> Response:

@@ -6,7 +6,6 @@ What is chosen stands in the address, so that a sheet can be printed again; what
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 from itertools import groupby
 from typing import Annotated
 
@@ -20,6 +19,7 @@ from server.pages.boards import Options
 from server.pages.forms import Form
 from server.pages.house import AtHome, House
 from server.pages.machines import address, sections
+from server.records import clock
 from server.records.commands.base import Command, OptionalFloat, OptionalInt
 from server.records.errors import Invalid
 from server.records.placing import BAG_MOST
@@ -152,13 +152,15 @@ def _print(house: House, request: Request, machine: Machine | None) -> Response:
         choice = form.read(LabelChoice)
         sheet = sheet_chosen(choice)
         labels = _chosen(lines, wanted(choice.bags), machine, _base(request))
-        pdf = labels_pdf(labels, sheet, first_free(sheet, choice.first if choice.first is not None else 1), _today())
+        pdf = labels_pdf(
+            labels, sheet, first_free(sheet, choice.first if choice.first is not None else 1), clock.today()
+        )
     except Invalid as problem:
         form.refuse(problem)
         form.values.setdefault("size", [OWN if form.text("width") else USUAL])
         return _page(house, machine, form, lines, 422)
     name = f"{re.sub(r'[^A-Za-z0-9._-]+', '-', machine.tag)}-labels" if machine else "labels"
-    headers = {"Content-Disposition": f'inline; filename="{name}-{_today()}.pdf"'}
+    headers = {"Content-Disposition": f'inline; filename="{name}-{clock.today()}.pdf"'}
     return Response(pdf, media_type="application/pdf", headers=headers)
 
 
@@ -235,7 +237,3 @@ def _page(house: House, machine: Machine | None, form: Form, lines: Sequence[Asi
         action=f"{address(machine) if machine else '/kept-aside'}/labels.pdf",
     )
     return house.page("kept_aside/labels.html", context, status)
-
-
-def _today() -> date:
-    return date.today()  # noqa: DTZ011 (the keeper's own calendar day)

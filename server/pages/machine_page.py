@@ -10,6 +10,7 @@ from starlette.responses import Response
 from server.pages.files import Attached, attached_to
 from server.pages.house import AtHome, PageNumber
 from server.pages.machines import sections
+from server.records import clock
 from server.records.cautions import cautions
 from server.records.questions.addresses import find_machine
 from server.records.questions.journal import Told, latest
@@ -66,6 +67,6 @@ def machine_context(session: Session, machine: Machine, number: int) -> MachineP
         mods=mods_of(session, machine, number),
         bags=bags_of(session, machine, BAGS_SHOWN + 1),
         recent=latest(session, machine, RECENT),
-        today=date.today(),  # noqa: DTZ011 (the keeper's own calendar day)
+        today=clock.today(),
         attached=attached_to(session, "machine", machine),
     )

@@ -1,7 +1,6 @@
 """The mod sheets of several machines at once: chosen on a page, written while a page shows how far, then downloaded."""
 
 from dataclasses import dataclass
-from datetime import date
 from typing import Literal
 
 from fastapi import APIRouter
@@ -14,6 +13,7 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.jobs import Job, job_address, jobs_of
 from server.pages.to_fetch import fetched, forget_old, place_of
+from server.records import clock
 from server.records.commands.base import Command
 from server.records.errors import Invalid, NotFound
 from server.records.questions.machines import OFFERED_MOST, machines_offered, tags_of_machines
@@ -64,7 +64,7 @@ def make_many_sheets(house: AtHome, form: PostedForm) -> Response:
     job = Job("Writing mod sheets", onward=("", "Download them"), back=("/sheets", "Back to the choice"))
     job.onward = (f"/sheets/{job.key}", "Download them")
     choice = SheetChoice(length=asked.length, paper=asked.paper, photographs=asked.photographs)
-    wanted = ManyAsked(tags, date.today(), house.who, choice)  # noqa: DTZ011 (the keeper's own calendar day)
+    wanted = ManyAsked(tags, clock.today(), house.who, choice)
     store, place = house.store, place_of(house, KIND, job.key)
     jobs_of(house.request.app).start(job, lambda heard: write_sheets(store, wanted, place, heard))
     return house.go(job_address(job))

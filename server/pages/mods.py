@@ -1,7 +1,6 @@
 """A machine's mods: their purpose, life, steps, sums and expectations."""
 
 from dataclasses import dataclass
-from datetime import date
 from uuid import UUID
 
 from fastapi import APIRouter
@@ -14,6 +13,7 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import HAZARDS, address, sections
 from server.pages.mod_places import mod_address
+from server.records import clock
 from server.records.aims import APART, in_words
 from server.records.commands.mods import (
     MOVES,
@@ -134,7 +134,7 @@ def mods_page(house: AtHome, tag: str, number: PageNumber) -> Response:
 def new_mod(house: AtHome, tag: str) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
-    form = Form.blank(state=ModState.PLANNED, day=date.today(), signer=machine.keeper or house.settings.keeper)  # noqa: DTZ011
+    form = Form.blank(state=ModState.PLANNED, day=clock.today(), signer=machine.keeper or house.settings.keeper)
     return _mod_form(house, machine, None, form)
 
 
@@ -286,7 +286,7 @@ def move_form(house: AtHome, tag: str, number: int) -> Response:
         mod = find_mod(session, machine, number)
     form = Form.blank(
         state=next(iter(MOVES[ModState(mod.state)]), ""),
-        day=date.today(),  # noqa: DTZ011
+        day=clock.today(),
         signer=machine.keeper or house.settings.keeper,
     )
     return _move_form(house, machine, mod, form)

@@ -13,6 +13,7 @@ from server.pages.boards import Options, board_address
 from server.pages.dating import dating_address
 from server.pages.house import AtHome, PageNumber
 from server.pages.machines import address, sections
+from server.records import clock
 from server.records.cautions import cautions
 from server.records.questions.addresses import find_machine
 from server.records.questions.dating import BoardDating, datings
@@ -137,7 +138,7 @@ def originality_list_page(house: AtHome, tag: str, number: PageNumber) -> Respon
         words=counted(found.counts),
         notes=notes,
         off=off,
-        today=date.today(),  # noqa: DTZ011 (the keeper's own calendar day)
+        today=clock.today(),
     )
     return house.page("originality/list.html", context)
 

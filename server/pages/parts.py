@@ -18,6 +18,7 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.pages.understood import Understood, understood
+from server.records import clock
 from server.records.cautions import cautions
 from server.records.commands.parts import PartFields, RevisePart
 from server.records.date_codes import Code
@@ -171,7 +172,7 @@ def part_page(house: AtHome, number: PartNumber, page: PageNumber) -> Response:
         changed=machines_changed(stays),
         loans=loans,
         told=told,
-        today=date.today(),  # noqa: DTZ011 (the keeper's own calendar day)
+        today=clock.today(),
         code=code,
         attached=attached,
     )

@@ -5,7 +5,6 @@ is nobody the house knows.
 """
 
 from dataclasses import dataclass
-from datetime import date
 
 from fastapi import APIRouter
 from starlette.responses import PlainTextResponse, Response
@@ -18,6 +17,7 @@ from server.documents.signing import Drawn, drawn_up
 from server.pages.house import AtHome, House
 from server.pages.outside import HEADERS, closed, outside_page
 from server.pages.sheets import pdf_name
+from server.records import clock
 from server.records.questions.share_links import until
 from server.records.tables import ShareLink
 
@@ -82,6 +82,6 @@ def _opened(house: House, token: str) -> tuple[ShareLink, Drawn] | None:
     if found is None:
         return None
     link, machine = found
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    today = clock.today()
     drawn = drawn_up(house.store, machine.tag, today, otherwise=link.created_by, choice=shared_choice(link))
     return link, drawn

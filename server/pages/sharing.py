@@ -1,7 +1,7 @@
 """The share links of a machine: making one, which is shown once, looking at those there are, and withdrawing them."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 from urllib.parse import urlencode
 
 from fastapi import APIRouter
@@ -12,6 +12,7 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.pages.shown_once import shown_once
+from server.records import clock
 from server.records.commands.share_links import MakeShareLink, WithdrawShareLink
 from server.records.questions.addresses import find_machine, find_share_link
 from server.records.questions.paging import Paged
@@ -93,7 +94,7 @@ def _page(
     made: str = "",
     status: int = 200,
 ) -> Response:
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    today = clock.today()
     with house.reading() as session:
         machine = find_machine(session, tag)
         links = share_links(session, machine, number, today)

@@ -3,7 +3,6 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
 from urllib.parse import urlencode
 
 from fastapi import APIRouter
@@ -17,6 +16,7 @@ from server.documents.signing import Drawn, drawn_up, sign
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
+from server.records import clock
 from server.records.commands.sheets import SheetFields
 from server.records.errors import Invalid
 from server.records.pictures import SMALL
@@ -112,7 +112,7 @@ def _page(house: House, tag: str, number: int, asked: Form, form: Form | None = 
         sheet=sheet,
         cautions=list(sheet.cautions),
         signed=signed,
-        form=form or Form.blank(signer=sheet.signer, day=_today()),
+        form=form or Form.blank(signer=sheet.signer, day=clock.today()),
         seen=drawn.content_sha256,
         choice=asked,
         mods=_mods(sheet),
@@ -151,7 +151,7 @@ def _query(asked: Form) -> str:
 
 def _drawn(house: House, tag: str, choice: SheetChoice) -> Drawn:
     """The sheet as of today, by the machine's keeper or else by whoever asks."""
-    return drawn_up(house.store, tag, _today(), otherwise=house.who, choice=choice)
+    return drawn_up(house.store, tag, clock.today(), otherwise=house.who, choice=choice)
 
 
 def _pdf(content: bytes, name: str) -> Response:
@@ -162,7 +162,3 @@ def _pdf(content: bytes, name: str) -> Response:
 def pdf_name(tag: str, what: str, day: str) -> str:
     """A name that any file system takes."""
     return f"{re.sub(r'[^A-Za-z0-9._-]+', '-', tag)}-{what}-{day}.pdf"
-
-
-def _today() -> date:
-    return date.today()  # noqa: DTZ011 (the keeper's own calendar day)

@@ -2,16 +2,17 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from fastapi import APIRouter
 from sqlmodel import Session, col
 from starlette.responses import Response
 
+from server.access.door import expect_keeper
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.mod_places import found_mod, mod_address
 from server.pages.way_back import way_back_address
+from server.records import clock
 from server.records.commands.base import Command
 from server.records.commands.steps import (
     AddStep,
@@ -23,7 +24,7 @@ from server.records.commands.steps import (
     StepFields,
     UndoStep,
 )
-from server.records.errors import NotFound
+from server.records.errors import Invalid, NotFound
 from server.records.placing import describe, next_bag, open_bag, open_loan, where_is
 from server.records.questions.addresses import find_step
 from server.records.questions.boards import all_boards
@@ -32,8 +33,9 @@ from server.records.questions.mods import StepLine, steps_of
 from server.records.questions.parts import at_hand
 from server.records.questions.stacking import done_where
 from server.records.questions.stays import home_of, was_in
+from server.records.questions.subjects import machine_of_part
 from server.records.questions.way_back import reverse_of
-from server.records.tables import Board, Machine, Mod, Position, Step
+from server.records.tables import Board, Machine, Mod, Part, Position, Step
 from server.records.words import BoardKind, ModState, Origin, PartKind, StepKind, Trace
 
 router = APIRouter()
@@ -105,6 +107,7 @@ def new_step(house: AtHome, tag: str, number: int) -> Response:
 def add_step(house: AtHome, tag: str, number: int, form: PostedForm) -> Response:
     with house.reading() as session:
         machine, mod = found_mod(session, tag, number)
+        _expect_theirs(house, session, mod)
     onward = "/steps/new" if form.text("then") == "another" else "#steps"
     return house.write(
         form,
@@ -136,6 +139,7 @@ def revise_step(house: AtHome, tag: str, number: int, which: int, form: PostedFo
     with house.reading() as session:
         machine, mod = found_mod(session, tag, number)
         find_step(session, mod, which)
+        _expect_theirs(house, session, mod)
     return house.write(
         form,
         ReviseStep,
@@ -149,12 +153,16 @@ def revise_step(house: AtHome, tag: str, number: int, which: int, form: PostedFo
 
 @router.post("/machines/{tag}/mods/{number}/steps/{which}/drop")
 def drop_step(house: AtHome, tag: str, number: int, which: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        _expect_theirs(house, session, found_mod(session, tag, number)[1])
     command = form.read(DropStep, machine=tag, mod=number, step=which)
     return house.go(f"{mod_address(tag, number)}#steps", house.store.carry_out(command, house.who))
 
 
 @router.post("/machines/{tag}/mods/{number}/steps/{which}/to/{place}")
 def move_step(house: AtHome, tag: str, number: int, which: int, place: int, form: PostedForm) -> Response:
+    with house.reading() as session:
+        _expect_theirs(house, session, found_mod(session, tag, number)[1])
     command = form.read(MoveStep, machine=tag, mod=number, step=which, to=place)
     return house.go(f"{mod_address(tag, number)}#steps", house.store.carry_out(command, house.who))
 
@@ -166,7 +174,7 @@ def act_form(house: AtHome, tag: str, number: int, which: int, act: str) -> Resp
         line = _line(session, mod, which)
     form = Form.blank(
         opened_version=line.step.version,
-        day=date.today(),  # noqa: DTZ011
+        day=clock.today(),
         signer=machine.keeper or house.settings.keeper,
         type=line.step.planned_type,
         value=line.step.planned_value,
@@ -185,6 +193,8 @@ def act_on_step(house: AtHome, tag: str, number: int, which: int, act: str, form
     with house.reading() as session:
         machine, mod = found_mod(session, tag, number)
         find_step(session, mod, which)
+        part = _part_from_a_bag(form, kind, machine=machine.tag, mod=mod.number, step=which)
+        _expect_theirs(house, session, mod, part)
     return house.write(
         form,
         kind,
@@ -194,6 +204,22 @@ def act_on_step(house: AtHome, tag: str, number: int, which: int, act: str, form
         mod=mod.number,
         step=which,
     )
+
+
+def _expect_theirs(house: House, session: Session, mod: Mod, part: int | None = None) -> None:
+    """Steps may lie on a board that is in another machine now, and a part in a bag may be another's."""
+    expect_keeper(house.request, home_of(session, mod).tag_key)
+    row = session.get(Part, part) if part is not None else None
+    belongs_to = machine_of_part(session, row) if row else None
+    if belongs_to:
+        expect_keeper(house.request, belongs_to.tag_key)
+
+
+def _part_from_a_bag(form: Form, kind: type[Command], **fixed: object) -> int | None:
+    try:
+        return getattr(form.read(kind, **fixed), "bagged_part", None)
+    except Invalid:  # told beside its field when it is carried out
+        return None
 
 
 def _onward(machine: Machine, mod: Mod, back: str) -> str:

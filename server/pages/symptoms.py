@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from fastapi import APIRouter
 from sqlmodel import Session
@@ -12,6 +11,7 @@ from server.pages.files import Attached, attached_to
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
+from server.records import clock
 from server.records.commands.symptoms import (
     EndFields,
     EndSymptom,
@@ -117,7 +117,7 @@ def symptoms_page(house: AtHome, tag: str, number: PageNumber) -> Response:
 def new_symptom(house: AtHome, tag: str) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
-    return _form(house, machine, None, Form.blank(seen_on=date.today()))  # noqa: DTZ011 (the keeper's own calendar day)
+    return _form(house, machine, None, Form.blank(seen_on=clock.today()))
 
 
 @router.post("/machines/{tag}/symptoms/new")
@@ -201,7 +201,7 @@ def end_form(house: AtHome, tag: str, n: int) -> Response:
         mod = session.get(Mod, symptom.ended_by_mod_id) if symptom.ended_by_mod_id else None
     form = Form.of_row(EndFields, symptom, mod=mod.number if mod else None)
     if not symptom.ended_as:
-        form.set("ended_on", date.today().isoformat())  # noqa: DTZ011 (the keeper's own calendar day)
+        form.set("ended_on", clock.today().isoformat())
     return _end_form(house, machine, symptom, form)
 
 

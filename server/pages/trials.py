@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from fastapi import APIRouter
 from sqlmodel import Session
@@ -14,6 +13,7 @@ from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.pages.readings import Told, told
 from server.pages.trial_form import at_the_readings, form_page, procedure_of, trial_address, typed_readings
+from server.records import clock
 from server.records.commands.trial_drops import DropTrial
 from server.records.commands.trials import NoteModsInForce, RecordTrial, ReviseTrial, TrialFields
 from server.records.questions.addresses import find_machine, find_procedure, find_trial
@@ -179,7 +179,7 @@ def _as_stored(session: Session, trial: Trial) -> Form:
 
 def _begun(house: House, machine: Machine, form: Form) -> Form:
     """With the day and the signer that are likely, in the fields that nobody has seen yet."""
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    today = clock.today()
     likely = Form.blank(day=today, signer=machine.keeper or house.settings.keeper)
     form.values = likely.values | form.values
     return form

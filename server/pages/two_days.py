@@ -9,6 +9,7 @@ from starlette.responses import Response
 from server.pages.forms import Form, number_of
 from server.pages.house import House
 from server.pages.machines import address, sections
+from server.records import clock
 from server.records.commands.base import words
 from server.records.placing import describe
 from server.records.questions.addresses import find_machine
@@ -121,7 +122,7 @@ def _order(asked: date, other: date) -> list[str]:
 
 def said_of_days(machine: Machine, *asked: date) -> list[str]:
     """What is to be said of days of which the record can tell less than it seems: before it came in, and to come."""
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    today = clock.today()
     said = []
     came = machine.acquired_on
     if came and any(day < came for day in asked):

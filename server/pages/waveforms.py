@@ -2,7 +2,6 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from fastapi import APIRouter
 from starlette.responses import Response
@@ -13,6 +12,7 @@ from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections
 from server.pages.traces import Amount, FigureLine, in_short, lines_of, picture_of, stretch_of, summary_of
+from server.records import clock
 from server.records.commands.waveforms import RecordWaveform, ReviseWaveform, WaveformFields
 from server.records.questions.addresses import find_machine, find_waveform
 from server.records.questions.hazards import cautions_for
@@ -111,7 +111,7 @@ def waveforms_page(house: AtHome, tag: str, number: PageNumber) -> Response:
 def new_waveform(house: AtHome, tag: str) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    today = clock.today()
     return _form(house, machine, None, Form.blank(day=today, signer=machine.keeper or house.settings.keeper))
 
 

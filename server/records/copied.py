@@ -21,7 +21,7 @@ from server.records.store import DATABASE, WRITE_LOCK_WAIT_S, Store, sqlite_url
 
 # Columns that name a file of the files folder; a test asks for each new digest in the tables on which side it is.
 KEPT_FILES = {"sha256", "pdf_sha256", "journal_sha256"}
-OTHER_DIGESTS = {"sent_sha256"}
+OTHER_DIGESTS = {"sent_sha256", "headings_sha256"}
 
 
 @dataclass(frozen=True, slots=True)

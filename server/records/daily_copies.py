@@ -17,6 +17,7 @@ from threading import Event, Thread
 import structlog
 from sqlmodel import Session, func, select
 
+from server.records import clock
 from server.records.copied import copy_database, told_by
 from server.records.errors import Damaged
 from server.records.files import sync_folder, written_beside
@@ -35,11 +36,6 @@ WHAT_TO_DO = (
     "See that the folder `backups` in the data folder can be written and that the disk has room, "
     "or make a copy elsewhere with `putback backup`."
 )
-
-
-def today() -> date:
-    """The keeper's own calendar day."""
-    return date.today()  # noqa: DTZ011 (the keeper's own calendar day)
 
 
 def kept_days(days: Iterable[date], now: date) -> set[date]:
@@ -137,7 +133,7 @@ def late(session: Session, data: Path, now: date) -> str:
 class DailyCopies:
     """Makes the copies of one data folder, in a thread of its own."""
 
-    def __init__(self, data: Path, now: Callable[[], date] = today) -> None:
+    def __init__(self, data: Path, now: Callable[[], date] = clock.today) -> None:
         self._data = data
         self._now = now
         self._leave = Event()

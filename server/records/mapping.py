@@ -18,6 +18,7 @@ from server.engineering.registration_kinds import derivative
 
 Reals = NDArray[np.float64]
 MatchPoints = tuple[tuple[float, float, float, float], ...]
+A_HAIR = 1e-6  # pixels: what rounding may put beside the edge of a picture is on its edge
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +104,8 @@ def carried(pins: Sequence[Pinned], picture: PicturePlane) -> list[Carried | Non
     for plane, numbers in _by_plane(pins):
         spots = np.array([(pins[number].x, pins[number].y) for number in numbers], dtype=np.float64)
         places[numbers], radii[numbers] = _from_to(plane, picture, spots)
-    inside = np.all((places >= 0) & (places <= (picture.width, picture.height)), axis=1)
+    inside = np.all((places >= -A_HAIR) & (places <= (picture.width + A_HAIR, picture.height + A_HAIR)), axis=1)
+    places = np.clip(places, 0, (picture.width, picture.height))
     known = np.isfinite(radii)
     found = zip(places.tolist(), radii.tolist(), inside.tolist(), known.tolist(), strict=True)
     return [Carried(x, y, radius if told else None) if here else None for (x, y), radius, here, told in found]

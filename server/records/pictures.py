@@ -18,6 +18,7 @@ from threading import Lock
 import pillow_heif
 from PIL import Image, ImageCms
 
+from server.records import clock
 from server.records.exif import Tags, day_taken, read_tags
 from server.records.files import digest_of
 from server.records.heif_parts import UnknownLayout, blanked
@@ -84,7 +85,7 @@ def take_in(content: bytes) -> Picture:
             media_type = JPEG
         views = _views(image, stripped, (SCREEN, SMALL))
     width, height = _upright(stripped)
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    today = clock.today()
     return Picture(
         kept=stripped.kept,
         media_type=media_type,

@@ -18,10 +18,10 @@ from sqlalchemy.orm.exc import StaleDataError
 from sqlmodel import Session
 
 from server.records import commands, journal
+from server.records.clock import now
 from server.records.commands.base import Command
 from server.records.errors import Refused
 from server.records.files import FileStore
-from server.records.tables.base import now
 from server.records.work import HANDLERS, Heard, Work, unheard
 
 log = structlog.get_logger("putback.record")

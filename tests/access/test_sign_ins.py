@@ -12,12 +12,12 @@ from server.access import sign_ins
 from server.access.passwords import fits, fits_nobody, hashed
 from server.access.sign_ins import Cookies, browsers_of, sign_in, sign_out, signed_in
 from server.records import checks, migrate
+from server.records.clock import now
 from server.records.commands.accounts import ChangePassword, CloseAccount, OpenAccount, ReopenAccount
 from server.records.commands.machines import EnterMachine
 from server.records.errors import Invalid, NotFound
 from server.records.store import Store, sqlite_url
 from server.records.tables import AccountSecret, FailedAttempt, JournalEntry, SignIn
-from server.records.tables.base import now
 from server.records.words import Role
 
 PASSWORD = "seven quiet lamps"  # noqa: S105

@@ -4,7 +4,7 @@ import io
 import re
 import shutil
 from collections.abc import Iterator
-from datetime import date, timedelta
+from datetime import timedelta
 from pathlib import Path
 from typing import Literal
 
@@ -15,6 +15,7 @@ from playwright.sync_api import Browser, Page, expect
 from tests.browser.conftest import Opened, serving
 from tests.browser.test_accessibility import AXE, looks
 from tests.browser.test_keyboard import stops
+from tests.conftest import TODAY
 
 SHARING = "/machines/MR-07/sharing"
 
@@ -129,7 +130,7 @@ def test_what_a_link_opens_prints_as_a_sheet(opened: Opened, site: str, scheme: 
 
 def test_a_last_day_can_be_typed(opened: Opened, site: str) -> None:
     """And stands on the page that the link opens."""
-    last = date.today() + timedelta(3)  # noqa: DTZ011 (the keeper's own calendar day)
+    last = TODAY + timedelta(3)
     page = opened(site)
     page.goto(SHARING)
     page.get_by_label("Whom it is for").fill("Ida Quern")

@@ -1,7 +1,7 @@
 """The invented machine with words in every private field, and links to its sheet as a keeper gives them out."""
 
 import re
-from datetime import date, timedelta
+from datetime import timedelta
 from html import unescape
 from typing import Any
 
@@ -15,10 +15,10 @@ from server.records.commands.photographs import AddPhotograph
 from server.records.commands.share_links import MakeShareLink
 from server.records.store import Store
 from server.records.tables import Storage
+from tests.conftest import TODAY
 from tests.documents.invented import PRIVATE_WORDS, Bench, tell
 from tests.records.photographs import jpeg
 
-TODAY = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
 IN_A_MONTH = TODAY + timedelta(30)
 TO_WHOM = "Nobody else, by agreement"
 # A word in every private field that a record has.

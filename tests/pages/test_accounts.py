@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 
 from server.records.questions.journal import told
 from server.records.store import Store
-from tests.pages.benchwork import assert_sound, set_up, words_of
+from tests.pages.benchwork import assert_sound, change_by_mod, enter_part, post, set_up, words_of
 
 PASSWORD = "seven quiet lamps"  # noqa: S105
 OTHER = "four other old lamps"
@@ -301,3 +301,46 @@ def test_a_part_is_written_about_by_who_keeps_its_machine(ada: TestClient, app: 
     ]
 
     assert answers == [403, 303, 403]
+
+
+def test_another_machine_s_kept_original_is_not_fitted_by_who_does_not_keep_it(ada: TestClient, app: FastAPI) -> None:
+    for tag in ("TM-03", "TM-08"):
+        enter_part(ada, "R1", tag)
+    change_by_mod(app.state.store)  # part 1, of TM-03, lies in a bag
+    opened(ada, "ida", "keeper of some machines", machines=["TM-08"])
+    ida = signed_in(app, "ida")
+    post(ida, "/machines/TM-08/mods/new", title="Borrow", state="planned", day="2024-04-01", signer="Ida")
+    step = {"kind": "take out", "board": "main-board", "designator": "R1"}
+    post(ida, "/machines/TM-08/mods/1/steps/new", **step)
+    post(ida, "/machines/TM-08/mods/1/steps/new", **(step | {"kind": "fit"}))
+    done = {"day": "2024-04-01", "signer": "Ida", "becomes": "bag", "place": "Drawer 5"}
+    assert post(ida, "/machines/TM-08/mods/1/steps/1/do", **done).status_code == 303
+
+    refused = post(ida, "/machines/TM-08/mods/1/steps/2/do", **done, bagged_part="1")
+    own = post(ida, "/machines/TM-08/mods/1/steps/2/do", **done, bagged_part="2")
+    unknown = post(ida, "/machines/TM-08/mods/1/steps/2/undo", **done, bagged_part="99999")
+
+    assert (refused.status_code, own.status_code, unknown.status_code) == (403, 303, 303)
+
+
+def test_a_step_on_a_board_that_went_to_another_machine_is_done_by_who_keeps_that(
+    ada: TestClient, app: FastAPI
+) -> None:
+    opened(ada, "ida", "keeper of some machines", machines=["TM-03"])
+    ida = signed_in(app, "ida")
+    post(ada, "/machines/TM-03/boards/new", name="Card", kind="expansion")
+    enter_part(ada, "R1", board="card")
+    post(ida, "/machines/TM-03/mods/new", title="Change", state="planned", day="2024-04-01", signer="Ida")
+    post(ida, "/machines/TM-03/mods/1/steps/new", kind="take out", board="card", designator="R1")
+    done = {"day": "2024-04-01", "signer": "Ida", "becomes": "bag", "place": "Drawer 5"}
+    post(ida, "/machines/TM-03/mods/1/steps/1/do", **done)
+    post(ida, "/machines/TM-03/mods/1/move", state="fitted", day="2024-04-01", signer="Ida")
+    moved = post(ada, "/machines/TM-03/boards/card/move", to="TM-08", day="2024-05-01", signer="Ada")
+    assert moved.status_code == 303, words_of(moved)
+
+    answers = [
+        post(who, f"/machines/TM-03/mods/1/steps/{what}", **done | {"day": "2024-06-01"}).status_code
+        for who, what in ((ida, "1/drop"), (ida, "1/undo"), (ida, "1/to/1"), (ada, "1/undo"))
+    ]
+
+    assert answers == [403, 403, 403, 303]

@@ -1,7 +1,6 @@
 """The step between a list and its rows: which column is which, said by hand and remembered."""
 
 import io
-from datetime import date
 
 import openpyxl
 import pytest
@@ -9,6 +8,7 @@ from fastapi import FastAPI
 from httpx2 import Response
 from starlette.testclient import TestClient
 
+from tests.conftest import TODAY
 from tests.pages.benchwork import (
     HOSTILE,
     HTMX,
@@ -26,7 +26,6 @@ from tests.records.test_list_workbook import workbook
 
 GERMAN = "Bauteil;Wert;Menge;Art\nR1;4,7 kΩ;1;resistor\nC1;0,1 µF;2;capacitor\nC2;;;\nC3;;3;\n"
 ROWS = {"column_0": "designator", "column_1": "value", "column_3": "kind"}
-TODAY = date.today().isoformat()  # noqa: DTZ011
 
 
 @pytest.fixture(autouse=True)

@@ -16,9 +16,10 @@ from server.pages.outside import is_outside
 from server.pages.templating import prose
 from server.records.commands.share_links import WithdrawShareLink
 from server.settings import Settings
+from tests.conftest import TODAY
 from tests.documents.invented import TAG, Bench
 from tests.pages.benchwork import HTMX, assert_sound, words_of
-from tests.pages.shared_scene import FURNITURE, TODAY, led_to, share, table, tell_in_private
+from tests.pages.shared_scene import FURNITURE, led_to, share, table, tell_in_private
 from tests.records.conftest import behind
 
 CLOSED = "This link opens nothing"

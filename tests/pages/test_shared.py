@@ -22,9 +22,10 @@ from server.records.commands.parts import EnterPart
 from server.records.questions.addresses import find_machine
 from server.records.tables import JournalEntry, ShareLink
 from server.settings import Settings
+from tests.conftest import TODAY
 from tests.documents.invented import HOSTILE, TAG, Bench, hostile, tell
 from tests.pages.benchwork import assert_sound, queries, words_of
-from tests.pages.shared_scene import IN_A_MONTH, SENTINELS, TO_WHOM, TODAY, share, table, tell_in_private
+from tests.pages.shared_scene import IN_A_MONTH, SENTINELS, TO_WHOM, share, table, tell_in_private
 from tests.records.conftest import behind
 
 

@@ -1,7 +1,7 @@
 """The page of a machine's share links: making one that is shown once, and withdrawing it."""
 
 import re
-from datetime import date, timedelta
+from datetime import timedelta
 from html import unescape
 from urllib.parse import urlsplit
 
@@ -15,6 +15,7 @@ from server.app import create_app
 from server.pages.shown_once import WAITING_MOST, WAITS_S, ShownOnce
 from server.records.tables import ShareLink
 from server.settings import Settings
+from tests.conftest import TODAY
 from tests.pages.benchwork import (
     HOSTILE,
     HTMX,
@@ -31,7 +32,6 @@ from tests.pages.walking import faults_of_record
 from tests.records.conftest import Bench
 
 SHARING = "/machines/TM-03/sharing"
-TODAY = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
 LAST = str(TODAY + timedelta(30))
 TYPED = {"to_whom": "Ida Quern", "length": "full", "lasts": "day", "expires_on": LAST}
 ONCE = "Copy it now: it is shown this once."

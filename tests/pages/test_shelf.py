@@ -8,8 +8,9 @@ from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from server.app import create_app
+from server.records import clock
 from server.records.commands.machines import EnterMachine
-from server.records.daily_copies import DailyCopies, make_copy, today
+from server.records.daily_copies import DailyCopies, make_copy
 from server.settings import Settings
 from tests.pages.benchwork import words_of
 
@@ -23,7 +24,7 @@ def on_shelf(client: TestClient) -> str:
 @pytest.mark.parametrize(("age", "told"), [(2, False), (5, True)])
 def test_a_late_copy_is_told(client: TestClient, settings: Settings, age: int, told: bool) -> None:
     """With what to do about it; with machines on the shelf and without."""
-    make_copy(settings.data, today() - timedelta(days=age))
+    make_copy(settings.data, clock.today() - timedelta(days=age))
 
     said = on_shelf(client)
     assert ("The last daily copy of this record is 5 days old" in said) is told

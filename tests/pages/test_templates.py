@@ -25,7 +25,7 @@ from tests.pages.reading import faults_of
 from tests.pages.walking import ROUTES, Visited, route_of, walk
 
 TEMPLATES = sorted(str(path.relative_to(FOLDER)) for path in FOLDER.rglob("*.html"))
-GIVEN_TO_ALL = {"request", "notice", "standing_cautions"}  # by House.page
+GIVEN_TO_ALL = {"request", "notice", "standing_cautions", "signed_in"}  # by House.page
 A_PATTERN = 25
 Shown = set[tuple[str, type]]
 

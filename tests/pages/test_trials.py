@@ -1,13 +1,12 @@
 """Pages of trials: recorded from what was typed or pasted, shown in words and dots, revised."""
 
-from datetime import date
-
 import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
 from server.records.commands.trials import ReviseProcedure
 from server.records.store import Store
+from tests.conftest import TODAY
 from tests.records import trial_scene as scene
 from tests.records.trial_scene import CRASH, TIMING
 
@@ -96,7 +95,7 @@ def test_the_form_knows_today_the_signer_and_how_it_is_run(client: TestClient) -
     """The machine has no keeper, so the house's signs."""
     page = client.get(f"{BASE}/trials/new?procedure={TIMING}")
 
-    assert f'value="{date.today()}"' in page.text  # noqa: DTZ011 (the keeper's own calendar day)
+    assert f'value="{TODAY}"' in page.text
     assert 'name="signer" type="text" value="Test keeper"' in page.text
     assert f'<option value="{TIMING}" selected>Time to count to a thousand (ms)</option>' in page.text
     assert "<strong>together</strong>" in page.text

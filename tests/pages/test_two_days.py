@@ -1,6 +1,6 @@
 """The page of two days side by side: what it says, and what it answers to days that will not do."""
 
-from datetime import date, timedelta
+from datetime import timedelta
 
 import pytest
 from fastapi import FastAPI
@@ -9,6 +9,7 @@ from starlette.testclient import TestClient
 from server.records.commands.machines import ReviseMachine
 from server.records.commands.mods import MoveMod, PlanMod
 from server.records.commands.steps import AddStep, CarryOutStep
+from tests.conftest import TODAY
 from tests.pages.benchwork import (
     HTMX,
     assert_sound,
@@ -89,7 +90,7 @@ def test_one_day_beside_itself_is_said_to_be_one(changed: TestClient) -> None:
 
 def test_a_day_to_come_is_the_machine_as_it_stands(changed: TestClient) -> None:
     """The record knows nothing of it, and says so, of one day as of two."""
-    to_come = (date.today() + timedelta(days=400)).isoformat()  # noqa: DTZ011
+    to_come = (TODAY + timedelta(days=400)).isoformat()
     said = f"{to_come} is still to come: the record shows it as the machine stands today."
 
     page = changed.get(f"{BASE}/on/2024-01-01?against={to_come}")
@@ -125,7 +126,7 @@ def test_two_days_left_empty_are_asked_for(changed: TestClient) -> None:
 
     assert page.status_code == 422
     assert "Choose a day: either one alone, or two to set side by side." in message_beside(page, "day")
-    assert f"at the end of {date.today()}" in words_of(page)  # noqa: DTZ011
+    assert f"at the end of {TODAY}" in words_of(page)
     assert_sound(page)
 
 

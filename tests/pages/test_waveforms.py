@@ -1,7 +1,6 @@
 """Pages of waveforms: recorded from a file, shown as a trace with figures, revised, taken away again as a file."""
 
 import re
-from datetime import date
 from typing import Any
 from urllib.parse import unquote
 
@@ -19,6 +18,7 @@ from server.pages.traces import amount_of
 from server.records.commands.mods import PlanMod
 from server.records.store import Store
 from server.settings import Settings
+from tests.conftest import TODAY
 from tests.pages.benchwork import (
     HOSTILE,
     HTMX,
@@ -131,7 +131,7 @@ def test_the_form_knows_today_and_the_signer_and_warns_of_the_ground_clip(client
     """The stretch of a decay says when it is needed."""
     page = client.get(NEW)
 
-    assert f'value="{date.today()}"' in page.text  # noqa: DTZ011 (the keeper's own calendar day)
+    assert f'value="{TODAY}"' in page.text
     assert typed_in(page, "signer") == "Test keeper"
     assert 'accept=".csv,.tsv,.txt,text/csv,text/plain"' in page.text
     assert "joined to protective earth" in words_of(page)

@@ -15,6 +15,7 @@ from server.records.list_table import read_table
 from server.records.questions.addresses import find_machine
 from server.records.questions.column_matchings import remembered
 from server.records.tables import ColumnMatching
+from tests.conftest import TODAY
 from tests.records.conftest import KEEPER, Bench, behind
 
 COLUMNS = [("Bauteil", "designator"), ("Wert", "value"), ("Menge", "")]
@@ -57,7 +58,7 @@ def test_lists_with_the_same_headings_are_matched_so_again(bench: Bench) -> None
     table = read_table(TEXT, PARTS, known(bench))
 
     assert table.columns == {"value": 1, "designator": 2}
-    assert table.day == date.today()  # noqa: DTZ011
+    assert table.day == TODAY
 
 
 def test_another_matching_takes_the_place_of_the_first(bench: Bench) -> None:

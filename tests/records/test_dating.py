@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlalchemy import insert
 
+from server.records.clock import now
 from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.machines import AddPosition, EnterMachine, ReviseBoard, ReviseMachine
 from server.records.commands.parts import BagPart, EnterPart, RevisePart
@@ -29,7 +30,6 @@ from server.records.questions.dating import (
     undated,
 )
 from server.records.tables import Board, BoardStay, Part
-from server.records.tables.base import now
 from server.records.words import Dating, Origin
 from tests.records.conftest import KEEPER, MAIN, TAG, Bench, behind
 

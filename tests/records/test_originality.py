@@ -6,6 +6,7 @@ from uuid import uuid4
 import pytest
 from sqlalchemy import insert
 
+from server.records.clock import now
 from server.records.commands.loans import LendPart
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine
 from server.records.commands.mods import PlanMod
@@ -15,7 +16,6 @@ from server.records.questions.addresses import find_machine
 from server.records.questions.originality import BoardSpots, Holds, NotOriginal, Survey, not_original, survey
 from server.records.questions.paging import Paged
 from server.records.tables import BoardStay
-from server.records.tables.base import now
 from tests.records.conftest import KEEPER, MAIN, TAG, Bench, behind
 
 DAY = "2025-02-03"

@@ -17,9 +17,9 @@ from server.records.questions.addresses import find_machine
 from server.records.questions.share_links import opened_by, share_links, state_on
 from server.records.store import Done
 from server.records.tables import ShareLink
+from tests.conftest import TODAY
 from tests.records.conftest import KEEPER, MAIN, TAG, Bench, behind
 
-TODAY = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
 TO_WHOM = "Ida Quern, buyer"
 OTHER = "TM-09"
 NEVER = {"lasts": "never"}

@@ -12,6 +12,7 @@ from typing import Annotated, Any, Self
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, ValidationError
 
+from server.records import clock
 from server.records.errors import Difference, Invalid, Stale
 from server.records.files import FileStore
 from server.records.tables.base import Kept
@@ -68,7 +69,7 @@ Prose = Annotated[str, AfterValidator(_prose)]
 
 def _not_to_come(day: date) -> date:
     """What was done was done by today; a day more, because the keeper may live ahead of this machine's clock."""
-    if day > date.today() + timedelta(days=1):  # noqa: DTZ011
+    if day > clock.today() + timedelta(days=1):
         raise ValueError(f"{day} is still to come. Write the day on which it was done.")
     return day
 

@@ -1,8 +1,8 @@
 """Remembering which column of a list is which: a part of the act that takes the list in, and of its journal entry."""
 
 from collections.abc import Sequence
-from datetime import date
 
+from server.records import clock
 from server.records.commands.base import Command, Line
 from server.records.errors import Invalid
 from server.records.list_columns import COLUMNS_MOST, matching_faults, signature
@@ -28,7 +28,7 @@ def remember(work: Work, kind: ListKind, columns: Sequence[ColumnChoice]) -> str
     headings, fields = [one.heading for one in columns], [one.field for one in columns]
     _check(kind, headings, fields)
     said = [{"heading": one.heading, "field": one.field} for one in columns]
-    today = date.today()  # noqa: DTZ011 (the keeper's own calendar day)
+    today = clock.today()
     stands = find_matching(work.session, kind, signature(headings))
     if stands is None:
         work.add(ColumnMatching(kind=kind.name, headings_sha256=signature(headings), columns=said, day=today))

@@ -9,6 +9,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator
 
+from server.records import clock
 from server.records.commands.base import Command, NeededLine, OptionalDayAhead
 from server.records.errors import Invalid, Refused
 from server.records.questions.addresses import find_machine, find_share_link, next_number
@@ -57,7 +58,7 @@ def make_share_link(work: Work, command: MakeShareLink) -> Entry:
             digest=command.digest,
             to_whom=command.to_whom,
             length=command.length,
-            made_on=_today(),
+            made_on=clock.today(),
             expires_on=_last_day(command),
         )
     )
@@ -73,7 +74,7 @@ def withdraw_share_link(work: Work, command: WithdrawShareLink) -> Entry:
     link = find_share_link(work.session, machine, command.number)
     if link.withdrawn_on:
         raise Refused(f"Link {link.number} was withdrawn on {link.withdrawn_on} already, by {link.withdrawn_by}.")
-    link.withdrawn_on, link.withdrawn_by = _today(), work.who
+    link.withdrawn_on, link.withdrawn_by = clock.today(), work.who
     return Entry("withdraw share link", link, f"Share link {link.number} of {machine.tag} was withdrawn.", machine)
 
 
@@ -82,10 +83,6 @@ def _last_day(command: MakeShareLink) -> date | None:
         return None
     if command.expires_on is None:
         raise Invalid({"expires_on": "Say until which day it opens the sheet, or choose that it has no last day."})
-    if command.expires_on < _today():
-        raise Invalid({"expires_on": f"{command.expires_on} is over. The first day that will do is {_today()}."})
+    if command.expires_on < clock.today():
+        raise Invalid({"expires_on": f"{command.expires_on} is over. The first day that will do is {clock.today()}."})
     return command.expires_on
-
-
-def _today() -> date:
-    return date.today()  # noqa: DTZ011 (the keeper's own calendar day)

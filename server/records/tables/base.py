@@ -11,6 +11,8 @@ from sqlalchemy import DateTime, Dialect, TypeDecorator
 from sqlalchemy.orm import declared_attr
 from sqlmodel import Field, SQLModel
 
+from server.records.clock import now
+
 
 class UtcDateTime(TypeDecorator[datetime]):
     """Aware UTC moments; SQLite forgets the zone, so it is put back on the way out."""
@@ -27,11 +29,6 @@ class UtcDateTime(TypeDecorator[datetime]):
         if value is None:
             return None
         return value.replace(tzinfo=UTC) if value.tzinfo is None else value.astimezone(UTC)
-
-
-def now() -> datetime:
-    """This moment in UTC."""
-    return datetime.now(UTC)
 
 
 class Kept(SQLModel):

@@ -6,7 +6,8 @@ from typing import Any
 from sqlalchemy import JSON, Column, UniqueConstraint
 from sqlmodel import Field
 
-from server.records.tables.base import Kept, UtcDateTime, now
+from server.records.clock import now
+from server.records.tables.base import Kept, UtcDateTime
 
 
 class Calculation(Kept, table=True):
