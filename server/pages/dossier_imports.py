@@ -16,7 +16,7 @@ from server.documents.dossier_import import Choice, Dossier, dossier_at, read_do
 from server.documents.dossier_look import DifferentEntry, Look, look_at
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
-from server.pages.jobs import Job, job_address, jobs_of
+from server.pages.jobs import Job, Lately, job_address, job_from, jobs_of, lately
 from server.pages.to_fetch import forget_old, place_of
 from server.records.commands.machines import check_tag
 from server.records.errors import Invalid, NotFound, Refused
@@ -35,6 +35,7 @@ class BringPage:
 
     form: Form
     most_mb: int
+    lately: list[Lately]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,8 +57,7 @@ def bring_page(house: AtHome) -> Response:
 @router.post(BEGIN)
 def bring(house: AtHome, form: PostedForm) -> Response:
     forget_old(house, KIND)
-    job = Job("Reading the dossier", onward=("", "Look at what it brings"), back=(BEGIN, "Choose another file"))
-    job.onward = (f"{BEGIN}/{job.key}", "Look at what it brings")
+    job = job_from(house, "Reading the dossier", BEGIN, "Look at what it brings", "Choose another file")
     place = place_of(house, KIND, job.key)
     try:
         _receive(form, place)
@@ -142,6 +142,7 @@ def _start(house: House, key: str, dossier: Dossier, choice: Choice) -> Response
         onward=("/", "Back to the shelf"),
         back=(f"{BEGIN}/{key}", "Look at the dossier again"),
     )
+    jobs = jobs_of(house.request.app)
     store, who, place, machine = house.store, house.who, place_of(house, KIND, key), dossier.record.machine.uuid
 
     def work(heard: Heard) -> str:
@@ -150,9 +151,10 @@ def _start(house: House, key: str, dossier: Dossier, choice: Choice) -> Response
             tag = tag_of(session, machine)
         job.onward = (f"/machines/{tag}", f"Look at {tag}")
         place.unlink(missing_ok=True)
+        jobs.forget(key)  # there is nothing left to look at
         return words
 
-    jobs_of(house.request.app).start(job, work)
+    jobs.start(job, work)
     return house.go(job_address(job))
 
 
@@ -165,7 +167,7 @@ def _dossier(house: House, key: str) -> Dossier:
 
 def _bring(house: House, form: Form, status: int = 200) -> Response:
     most = house.settings.upload_most_mb * 10
-    return house.page("dossiers/bring.html", BringPage(form, most), status)
+    return house.page("dossiers/bring.html", BringPage(form, most, lately(house, BEGIN)), status)
 
 
 def _look(house: House, key: str, look: Look, form: Form, status: int = 200) -> Response:

@@ -8,7 +8,7 @@ from starlette.responses import Response
 from server.documents.dossier import Asked, folder_of, write_dossier
 from server.pages.forms import PostedForm
 from server.pages.house import AtHome
-from server.pages.jobs import Job, job_address, jobs_of
+from server.pages.jobs import Lately, job_address, job_from, jobs_of, lately
 from server.pages.machines import address, sections
 from server.pages.to_fetch import fetched, forget_old, place_of
 from server.records import clock
@@ -26,13 +26,16 @@ class DossierPage:
     machine: Machine
     tabs: list[tuple[str, str]]
     action: str
+    lately: list[Lately]
 
 
 @router.get("/machines/{tag}/dossier")
 def dossier_form(house: AtHome, tag: str) -> Response:
     with house.reading() as session:
         machine = find_machine(session, tag)
-    return house.page("dossiers/dossier.html", DossierPage(machine, sections(machine), f"{address(machine)}/dossier"))
+    action = f"{address(machine)}/dossier"
+    context = DossierPage(machine, sections(machine), action, lately(house, action))
+    return house.page("dossiers/dossier.html", context)
 
 
 @router.post("/machines/{tag}/dossier")
@@ -41,8 +44,7 @@ def make_dossier(house: AtHome, tag: str, form: PostedForm) -> Response:
         machine = find_machine(session, tag)
     forget_old(house, KIND)
     base = f"{address(machine)}/dossier"
-    job = Job(f"Writing the dossier of {machine.tag}", onward=("", "Download it"), back=(base, "Back to the dossier"))
-    job.onward = (f"{base}/{job.key}", "Download it")
+    job = job_from(house, f"Writing the dossier of {machine.tag}", base, "Download it", "Back to the dossier")
     today = clock.today()
     asked = Asked(machine.tag, today, house.who, private=form.text("private") == "yes")
     store, place = house.store, place_of(house, KIND, job.key)

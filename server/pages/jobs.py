@@ -9,6 +9,7 @@ import secrets
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from threading import Lock
 from typing import Literal
 
@@ -16,8 +17,9 @@ import structlog
 from fastapi import APIRouter, FastAPI
 from starlette.responses import Response
 
-from server.pages.house import AtHome
+from server.pages.house import AtHome, House
 from server.pages.problems import SENTENCES, ProblemPage
+from server.records.clock import now
 from server.records.errors import RecordError
 from server.records.work import Heard
 
@@ -46,6 +48,8 @@ class Job:
     done: int = 0
     total: int = 0
     sentence: str = ""
+    who: str = ""
+    begun_at: datetime = field(default_factory=now)
 
     def heard(self, done: int, total: int) -> None:
         """How far it is; what is not yet all done is left by raising, where someone asked to stop."""
@@ -74,6 +78,21 @@ class Jobs:
 
     def find(self, key: str) -> Job | None:
         return self._known.get(key)
+
+    def forget(self, key: str) -> None:
+        with self._lock:
+            self._known.pop(key, None)
+
+    def begun_on(self, address: str, who: str) -> list[Job]:
+        """Somebody's own jobs that go on, or are done, from one page, the latest first; of this last day."""
+        since = now() - timedelta(days=1)
+        with self._lock:
+            known = reversed(list(self._known.values()))
+        return [
+            one
+            for one in known
+            if (one.back[0], one.who) == (address, who) and one.state in ("running", "done") and one.begun_at > since
+        ]
 
 
 def _do(job: Job, act: Act) -> None:
@@ -107,6 +126,33 @@ class JobPage:
 
     job: Job
     address: str
+
+
+def job_from(house: House, title: str, page: str, outcome: str, back: str) -> Job:
+    """A job that somebody asks for on a page, below whose address its outcome lies under the job's key."""
+    job = Job(title, onward=("", outcome), back=(page, back), who=house.who)
+    job.onward = (f"{page}/{job.key}", outcome)
+    return job
+
+
+@dataclass(frozen=True, slots=True)
+class Lately:
+    """One line of what was asked for on a page before: how it stands, and where it is seen or fetched."""
+
+    begun_at: datetime
+    sentence: str
+    address: str
+    words: str
+
+
+def lately(house: House, address: str) -> list[Lately]:
+    """What somebody asked for on a page in the last day, so that it is found again after its own page was left."""
+    return [
+        Lately(one.begun_at, one.sentence, *one.onward)
+        if one.state == "done"
+        else Lately(one.begun_at, f"{one.title} goes on.", job_address(one), "See how far it is")
+        for one in jobs_of(house.request.app).begun_on(address, house.who)
+    ]
 
 
 def job_address(job: Job) -> str:

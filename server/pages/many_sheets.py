@@ -11,7 +11,7 @@ from server.documents.many_sheets import ManyAsked, write_sheets
 from server.documents.sheet_choice import SheetChoice
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
-from server.pages.jobs import Job, job_address, jobs_of
+from server.pages.jobs import Lately, job_address, job_from, jobs_of, lately
 from server.pages.to_fetch import fetched, forget_old, place_of
 from server.records import clock
 from server.records.commands.base import Command
@@ -38,6 +38,7 @@ class ManySheetsPage:
     form: Form
     machines: list[tuple[str, str]]
     hint: str
+    lately: list[Lately]
 
 
 @router.get("/sheets")
@@ -61,8 +62,7 @@ def make_many_sheets(house: AtHome, form: PostedForm) -> Response:
         form.refuse(Invalid({"": "No machine is on the shelf yet, so there is no sheet to write."}))
         return _page(house, form, 422)
     forget_old(house, KIND)
-    job = Job("Writing mod sheets", onward=("", "Download them"), back=("/sheets", "Back to the choice"))
-    job.onward = (f"/sheets/{job.key}", "Download them")
+    job = job_from(house, "Writing mod sheets", "/sheets", "Download them", "Back to the choice")
     choice = SheetChoice(length=asked.length, paper=asked.paper, photographs=asked.photographs)
     wanted = ManyAsked(tags, clock.today(), house.who, choice)
     store, place = house.store, place_of(house, KIND, job.key)
@@ -81,4 +81,4 @@ def _page(house: House, form: Form, status: int = 200) -> Response:
     hint = "Tick those you want. With none ticked, it is every machine on the shelf."
     if len(machines) == OFFERED_MOST:
         hint += f" Only the first {OFFERED_MOST} are offered here."
-    return house.page("sheets/many.html", ManySheetsPage(form, machines, hint), status)
+    return house.page("sheets/many.html", ManySheetsPage(form, machines, hint, lately(house, "/sheets")), status)

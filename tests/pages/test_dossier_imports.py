@@ -103,6 +103,16 @@ def test_a_machine_is_looked_at_and_taken_in(client: TestClient, app: FastAPI, d
     assert laid_aside(app) == []
 
 
+def test_one_that_was_read_is_found_again_until_it_is_taken_in(client: TestClient, dossier: bytes) -> None:
+    address, _ = looked_at(client, dossier)
+
+    assert f'href="{address}"' in client.get("/dossiers/import").text
+    assert take(client, dossier).status_code == 200
+    again = client.get("/dossiers/import").text
+    assert f'href="{address}"' in again
+    assert again.count("is whole") == 1  # of the two that were read, the one that was taken in is gone
+
+
 def test_its_earlier_history_came_along(client: TestClient, dossier: bytes) -> None:
     take(client, dossier)
 

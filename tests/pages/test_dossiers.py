@@ -12,6 +12,7 @@ from fastapi import FastAPI
 from httpx2 import Response
 from starlette.testclient import TestClient
 
+from server.pages.jobs import jobs_of
 from tests.pages.benchwork import assert_sound, set_up, words_of
 from tests.pages.test_imports import await_job
 
@@ -55,6 +56,19 @@ def test_it_is_written_and_taken(client: TestClient) -> None:
     assert re.match(r'attachment; filename="TM-03-\d{4}-\d\d-\d\d\.zip"', taken.headers["content-disposition"])
     names = zipfile.ZipFile(io.BytesIO(taken.content)).namelist()
     assert {name.partition("/")[2] for name in names} >= {"bagit.txt", "data/record.json", "data/mod-sheet.pdf"}
+
+
+def test_one_that_was_written_is_found_again_on_its_page(client: TestClient, app: FastAPI) -> None:
+    """By whoever asked for it."""
+    written = download(client, write(client))
+
+    page = client.get(DOSSIER)
+    assert "From the last day" in words_of(page)
+    assert "The dossier of TM-03 is whole" in words_of(page)
+    assert_sound(page)
+    assert download(client, page).content == written.content
+    assert jobs_of(app).begun_on(DOSSIER, "somebody else") == []
+    assert "From the last day" not in words_of(client.get("/sheets"))
 
 
 @pytest.mark.parametrize("key", ["unknown-key", "a", "x" * 80, "..%2f..%2fputback"])
