@@ -5,13 +5,11 @@ import shutil
 import subprocess
 import tempfile
 from collections.abc import Iterator
-from contextlib import closing, contextmanager
+from contextlib import closing
 from datetime import date
 from pathlib import Path
-from uuid import uuid4
 
 import hypothesis
-import psycopg
 import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
@@ -21,6 +19,7 @@ from server.app import configure_logs, create_app
 from server.records import clock, migrate
 from server.records.store import Store, sqlite_url
 from server.settings import Settings
+from tests.databases import Databases
 
 POSTGRES_BIN = Path("/usr/lib/postgresql")
 NOTHING_SKIPPED = os.environ.get("PUTBACK_NOTHING_SKIPPED") == "1"
@@ -122,28 +121,10 @@ def postgres() -> Iterator[str]:
     shutil.rmtree(folder, ignore_errors=True)
 
 
-@contextmanager
-def made_database(folder: str, template: str = "template1") -> Iterator[str]:
-    """A PostgreSQL database of its own, as a copy of another one."""
-    name = f"t{uuid4().hex}"
-    with psycopg.connect(f"host={folder} user=app dbname=postgres", autocommit=True) as connection:
-        connection.execute(f'CREATE DATABASE "{name}" TEMPLATE "{template}"')
-        yield name
-        connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
-
-
-def postgres_url(folder: str, name: str) -> str:
-    return f"postgresql+psycopg://app@/{name}?host={folder}"
-
-
 @pytest.fixture(scope="session")
-def fresh_database(postgres: str) -> Iterator[str]:
-    """A PostgreSQL database with the newest tables and nothing in them, to be copied."""
-    with made_database(postgres) as name:
-        store = Store(postgres_url(postgres, name), Path(postgres))
-        migrate.upgrade(store.engine)
-        store.close()
-        yield name
+def databases(postgres: str) -> Databases:
+    """That server's databases."""
+    return Databases(postgres)
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -152,9 +133,9 @@ def database_url(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str
     if request.param == "sqlite":
         yield sqlite_url(tmp_path)
         return
-    folder = request.getfixturevalue("postgres")
-    with made_database(folder) as name:
-        yield postgres_url(folder, name)
+    databases: Databases = request.getfixturevalue("databases")
+    with databases.empty() as url:
+        yield url
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -165,9 +146,15 @@ def store(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Store]:
         with closing(Store(sqlite_url(tmp_path))) as store:
             yield store
         return
-    folder, fresh = request.getfixturevalue("postgres"), request.getfixturevalue("fresh_database")
-    with made_database(folder, fresh) as name, closing(Store(postgres_url(folder, name), tmp_path / "files")) as store:
+    databases: Databases = request.getfixturevalue("databases")
+    databases.original("fresh", _migrate)
+    with databases.copy("fresh") as url, closing(Store(url, tmp_path / "files")) as store:
         yield store
+
+
+def _migrate(url: str) -> None:
+    with closing(Store(url, Path("no-files"))) as store:
+        migrate.upgrade(store.engine)
 
 
 @pytest.fixture(scope="session")

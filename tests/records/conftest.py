@@ -5,9 +5,7 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, closing, contextmanager
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
-import psycopg
 import pytest
 from sqlalchemy import Executable, Row, Table, create_engine, text
 from sqlmodel import col, func, select
@@ -23,6 +21,7 @@ from server.records.store import Done, Store, sqlite_url
 from server.records.tables import JournalEntry
 from server.records.tables.base import Kept
 from server.records.work import HANDLERS
+from tests.databases import Databases
 
 TAG = "TM-03"
 KEEPER = "Test keeper"
@@ -153,26 +152,12 @@ def sqlite_originals(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.fixture(scope="session")
-def postgres_originals(postgres: str) -> str:
-    """The same as two databases of one server; its folder."""
-    for name in ("empty", "entered"):
-        with _administering(postgres) as connection:
-            connection.execute(f"CREATE DATABASE {name}")
-        _make(f"postgresql+psycopg://app@/{name}?host={postgres}", entered=name == "entered")
-    return postgres
-
-
 def _make(url: str, entered: bool) -> None:
     store = Store(url, NO_FILES)
     migrate.upgrade(store.engine)
     if entered:
         enter(Bench(store))
     store.close()
-
-
-def _administering(folder: str) -> psycopg.Connection[Any]:
-    return psycopg.connect(f"host={folder} user=app dbname=postgres", autocommit=True)
 
 
 Copies = Callable[[str, str], AbstractContextManager[Store]]
@@ -190,13 +175,10 @@ def copies(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFact
             with closing(Store(sqlite_url(folder))) as store:
                 yield store
             return
-        server, name = request.getfixturevalue("postgres_originals"), f"t{uuid4().hex}"
-        with _administering(server) as connection:
-            connection.execute(f'CREATE DATABASE "{name}" TEMPLATE {original}')
-            url = f"postgresql+psycopg://app@/{name}?host={server}"
-            with closing(Store(url, tmp_path_factory.mktemp("files"))) as store:
-                yield store
-            connection.execute(f'DROP DATABASE "{name}" WITH (FORCE)')
+        databases: Databases = request.getfixturevalue("databases")
+        databases.original(original, lambda url: _make(url, entered=original == "entered"))
+        with databases.copy(original) as url, closing(Store(url, tmp_path_factory.mktemp("files"))) as store:
+            yield store
 
     return copy
 
