@@ -18,7 +18,7 @@ from typer.testing import CliRunner, Result
 
 from server.cli import app
 from server.documents.signing import sign
-from server.records import daily_copies, migrate
+from server.records import clock, migrate
 from server.records.commands.machines import AddBoard, EnterMachine, ReviseMachine
 from server.records.commands.sheets import SheetFields
 from server.records.daily_copies import copies_in, make_copy
@@ -219,7 +219,7 @@ def test_a_record_that_went_back_behind_its_daily_copy_is_told(record: Path) -> 
 def test_a_late_copy_is_told_and_is_no_fault(record: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """The record is whole all the same; who wants no copies hears of none."""
     make_copy(record, date(2026, 1, 2))
-    monkeypatch.setattr(daily_copies, "today", lambda: date(2026, 1, 6))
+    monkeypatch.setattr(clock, "today", lambda: date(2026, 1, 6))
     result = run("check", "--data", record)
     monkeypatch.setenv("PUTBACK_DAILY_COPIES", "no")
     without = run("check", "--data", record)
@@ -250,7 +250,7 @@ def test_a_copy_without_a_name_lies_where_one_is(record: Path, tmp_path: Path, m
     """Under the day, with a number from the second on."""
     (tmp_path / "here").mkdir()
     monkeypatch.chdir(tmp_path / "here")
-    monkeypatch.setattr(daily_copies, "today", lambda: date(2026, 1, 6))
+    monkeypatch.setattr(clock, "today", lambda: date(2026, 1, 6))
 
     assert [run("backup", "--data", record).exit_code for _ in range(2)] == [0, 0]
     names = sorted(one.name for one in (tmp_path / "here").iterdir())

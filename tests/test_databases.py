@@ -18,9 +18,13 @@ def do(url: str, *statements: str) -> list[tuple[object, ...]]:
         return found.fetchall() if found.description else []
 
 
+def make(url: str) -> None:
+    do(url, *MAKE)
+
+
 def test_a_copy_is_as_its_original_whatever_the_one_before_wrote(databases: Databases) -> None:
     """Its next keys too; and it is the same database, put right."""
-    databases.original("two_tables", lambda url: str(do(url, *MAKE)))
+    databases.original("two_tables", make)
     with databases.copy("two_tables") as url:
         do(url, "INSERT INTO one (word) VALUES ('second')", "INSERT INTO two (one_id) VALUES (2)", "DELETE FROM two")
         do(url, "UPDATE one SET word = 'changed' WHERE id = 1", "INSERT INTO two (one_id) VALUES (1)")
@@ -33,7 +37,7 @@ def test_a_copy_is_as_its_original_whatever_the_one_before_wrote(databases: Data
 
 
 def test_a_copy_whose_tables_were_changed_is_not_used_again(databases: Databases) -> None:
-    databases.original("two_tables", lambda url: str(do(url, *MAKE)))
+    databases.original("two_tables", make)
     with databases.copy("two_tables") as url:
         do(url, "ALTER TABLE one DISABLE TRIGGER ALL")
 
@@ -43,7 +47,7 @@ def test_a_copy_whose_tables_were_changed_is_not_used_again(databases: Databases
 
 def test_who_is_still_connected_is_let_go(databases: Databases) -> None:
     """A transaction that a test left open holds up nothing."""
-    databases.original("two_tables", lambda url: str(do(url, *MAKE)))
+    databases.original("two_tables", make)
     with databases.copy("two_tables") as url:
         forgotten = psycopg.connect(url.replace("+psycopg", ""))
         forgotten.execute("UPDATE one SET word = 'held'")

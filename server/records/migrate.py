@@ -3,6 +3,7 @@
 import sqlite3
 import time
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 
 from alembic import command
@@ -27,7 +28,8 @@ def upgrade(engine: Engine, revision: str = "head") -> None:
     with writing.begin() as connection:
         take_turn(connection)
         _refuse_foreign(connection)
-        command.upgrade(configuration(connection), revision)
+        if revision != "head" or not _is_at_head(connection):
+            command.upgrade(configuration(connection), revision)
     if engine.dialect.name == "sqlite":
         _let_readers_and_a_writer_share(engine)
 
@@ -35,8 +37,7 @@ def upgrade(engine: Engine, revision: str = "head") -> None:
 def stands_at_head(connection: Connection) -> bool:
     """Whether this is a record, and one that this version has brought up to date."""
     _refuse_foreign(connection)
-    heads = set(ScriptDirectory(str(FOLDER)).get_heads())
-    return set(MigrationContext.configure(connection).get_current_heads()) == heads
+    return _is_at_head(connection)
 
 
 def configuration(connection: Connection) -> Config:
@@ -47,9 +48,23 @@ def configuration(connection: Connection) -> Config:
     return config
 
 
+@cache
+def _steps() -> ScriptDirectory:
+    """The migrations, read once: each is a module that Python would compile anew."""
+    return ScriptDirectory(str(FOLDER))
+
+
+def _is_at_head(connection: Connection) -> bool:
+    return _revision_of(connection) == set(_steps().get_heads())
+
+
+def _revision_of(connection: Connection) -> set[str]:
+    return set(MigrationContext.configure(connection).get_current_heads())
+
+
 def _refuse_foreign(connection: Connection) -> None:
-    stands_at = set(MigrationContext.configure(connection).get_current_heads())
-    known = {script.revision for script in ScriptDirectory(str(FOLDER)).walk_revisions()}
+    stands_at = _revision_of(connection)
+    known = {script.revision for script in _steps().walk_revisions()}
     there = set(inspect(connection).get_table_names())
     if there and (not stands_at or str(JournalEntry.__tablename__) not in there):
         raise Damaged("This database holds tables that are not Putback's. Nothing was changed in it.")
