@@ -13,10 +13,11 @@ from uuid import UUID
 from sqlmodel import Session, select
 
 from server.documents.dossier_import import Dossier
-from server.documents.record import machine_record
+from server.documents.record import PRIVATE_FIELDS, machine_record
 from server.documents.record_names import Names, names_in
 from server.documents.record_reading import record_from
 from server.documents.record_rows import TABLES, rows_of
+from server.documents.record_schema import RecordedMachine
 from server.documents.sheet_changes import SPOKEN
 from server.records.arriving import Arriving, Comparison, Differing, Held, Standing, compare
 from server.records.commands.base import shown, words
@@ -52,12 +53,17 @@ class DifferentEntry:
 
 @dataclass(frozen=True, slots=True)
 class Look:
-    """What taking in a dossier would do. `seen` stands for all that was found; `tag_taken` asks for another tag."""
+    """What taking in a dossier would do. `seen` stands for all that was found; `tag_taken` asks for another tag.
+
+    `told` says what the dossier is; `mods` are those that it brings, by name, and `new` all that is new, counted.
+    """
 
     tag: str
     made: str
     is_new: bool
     tag_taken: bool
+    told: tuple[str, ...]
+    mods: tuple[str, ...]
     new: tuple[tuple[str, int], ...]
     same: int
     different: tuple[DifferentEntry, ...]
@@ -83,6 +89,8 @@ def look_at(session: Session, files: FileStore, dossier: Dossier) -> Look:
         made=" ".join(filter(None, [told.maker, told.model, told.variant])),
         is_new=here is None,
         tag_taken=_tag_taken(session, told.tag, told.uuid),
+        told=_what_it_is(dossier),
+        mods=_mods_brought(dossier, comparison),
         new=_counted(comparison),
         same=len(comparison.of(Standing.SAME)),
         different=tuple(_different(one, names, base) for one in comparison.of(Standing.DIFFERENT)),
@@ -95,7 +103,7 @@ def in_words(look: Look) -> list[str]:
     """The same as sentences, for a terminal."""
     standing = "new here" if look.is_new else "here already"
     same = "1 entry is" if look.same == 1 else f"{look.same:,} entries are"
-    said = [f"{look.tag}, {look.made}, is {standing}. {same} the same."]
+    said = [f"{look.tag}, {look.made}, is {standing}. {same} the same.", *look.told]
     if look.new:
         said.append(f"New: {', '.join(f'{count:,} {words}' for words, count in look.new)}.")
     said += [f"{one.name} differs: {', '.join(field.name for field in one.fields)}." for one in look.different]
@@ -104,6 +112,23 @@ def in_words(look: Look) -> list[str]:
     if look.tag_taken:
         said.append(f"Another machine here has the tag {look.tag}; give it another with --tag.")
     return said
+
+
+def _what_it_is(dossier: Dossier) -> tuple[str, ...]:
+    """When and by whom it was written last, and whether what is private is in it."""
+    made = f"Written on {dossier.made_on}." if dossier.made_on else "It does not say when it was written."
+    last = json.loads(dossier.journal)[-1:] if dossier.journal else []
+    by = [f"The last to write about this machine was {last[0]['who']}, on {str(last[0]['at'])[:10]}."] if last else []
+    is_private = dossier.record.machine.model_fields_set & PRIVATE_FIELDS[RecordedMachine]
+    told = (
+        "With what is private: prices, from whom it came, where bags lie." if is_private else "Without what is private."
+    )
+    return made, *by, told
+
+
+def _mods_brought(dossier: Dossier, comparison: Comparison) -> tuple[str, ...]:
+    new = {one.arriving.uuid for one in comparison.of(Standing.NEW)}
+    return tuple(f"{mod.number}. {mod.title}" for mod in dossier.record.mods if mod.uuid in new)
 
 
 def _tag_taken(session: Session, tag: str, uuid: UUID) -> bool:

@@ -10,7 +10,7 @@ from typing import TypeVar, cast
 
 from server.documents.sheet_choice import USUAL, SheetChoice
 from server.documents.sheet_gaps import missing_originals, not_known
-from server.documents.sheet_mods import done_mods, is_undone, sheet_mod, went_along
+from server.documents.sheet_mods import done_mods, is_undone, not_covered, sheet_mod, went_along
 from server.documents.sheet_photographs import Fault, albums, told_of
 from server.documents.sheet_shape import SheetBack, SheetBag, SheetBoard, SheetData
 from server.documents.sheet_symptoms import ended_symptoms
@@ -72,6 +72,7 @@ def sheet_data(
         missing=tuple(missing_originals(whole)),
         back=tuple(_back(line) for line in whole.back.back),
         no_way_back=tuple(_back(line) for line in whole.back.for_good),
+        not_covered=not_covered(whole, in_force),
         not_known=tuple(not_known(whole, [(mod, told[mod.number]) for mod in mods])),
         day=day.isoformat(),
         signer=signer,

@@ -11,6 +11,8 @@ from server.records.questions.sheet import WholeMachine
 from server.records.tables import Mod, Part, Step
 from server.records.words import ModState, Origin
 
+NAMED_MOST = 5
+
 
 def not_known(whole: WholeMachine, mods: Sequence[tuple[Mod, SheetMod]]) -> list[str]:
     """A sentence for each thing that a reader would ask for and the record does not hold."""
@@ -60,15 +62,24 @@ def _of_machine(whole: WholeMachine) -> list[str]:
 
 def _of_parts(whole: WholeMachine) -> list[str]:
     ever = {stay.position_id for stay in whole.placements}
-    bare = sum(1 for position in whole.positions if position.id not in ever)
-    seated = {stay.part_id for stay in whole.placements if stay.removed_on is None}
-    unsure = sum(1 for part in whole.parts if part.id in seated and part.origin == Origin.UNKNOWN)
+    bare = [position.id for position in whole.positions if position.id not in ever]
+    seated = {stay.part_id: stay.position_id for stay in whole.placements if stay.removed_on is None}
+    unsure = [seated[part.key] for part in whole.parts if part.id in seated and part.origin == Origin.UNKNOWN]
     gaps = []
     if bare:
-        gaps.append(f"No part was ever written down for {_counted(bare, 'position')}.")
+        gaps.append(f"No part was ever written down for {_places(whole, bare, 'position')}.")
     if unsure:
-        gaps.append(f"The origin of {_counted(unsure, 'part')} in it is not known.")
+        gaps.append(f"The origin of {_places(whole, unsure, 'part')} in it is not known.")
     return gaps
+
+
+def _places(whole: WholeMachine, positions: Sequence[int | None], noun: str) -> str:
+    """How many there are; and where, as long as a reader would look at each."""
+    counted = _counted(len(positions), noun)
+    if len(positions) > NAMED_MOST:
+        return counted
+    rows = [whole.position[key] for key in positions if key]
+    return f"{counted} ({', '.join(f'{row.designator} on {whole.board[row.board_id].name}' for row in rows)})"
 
 
 def _of_mod(whole: WholeMachine, mod: Mod, told: SheetMod) -> list[str]:

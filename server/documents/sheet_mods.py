@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from server.documents.sheet_shape import SheetExpectation, SheetLimit, SheetMod, SheetStep, SheetSum
+from server.documents.sheet_shape import SheetDescribed, SheetExpectation, SheetLimit, SheetMod, SheetStep, SheetSum
 from server.engineering import calculations as engine
 from server.engineering.errors import EngineeringError
 from server.records.aims import in_words
@@ -102,7 +102,22 @@ def sheet_mod(whole: WholeMachine, mod: Mod) -> SheetMod:
         ),
         sums=() if is_undone(whole, mod) else tuple(_sum(whole, row) for row in whole.calculations_of.get(mod.key, [])),
         outcome_text=mod.outcome,
+        described=() if steps or mod.state not in FITTED_ONCE else tuple(_described(whole, mod)),
     )
+
+
+def _described(whole: WholeMachine, mod: Mod) -> Iterator[SheetDescribed]:
+    for step in whole.steps_of.get(mod.key, []):
+        yield SheetDescribed(step.number, _done(whole, _line(whole, step)), step.instruction)
+
+
+def not_covered(whole: WholeMachine, mods: Sequence[Mod]) -> str:
+    """What of the mods in force no way back can tell, in a sentence."""
+    bare = [str(mod.number) for mod in mods if not _begun(whole, mod)]
+    if not bare:
+        return ""
+    named = f"mod {bare[0]}" if len(bare) == 1 else f"mods {', '.join(bare[:-1])} and {bare[-1]}"
+    return f"It does not cover {named}: no step of {'it' if len(bare) == 1 else 'them'} is recorded as done."
 
 
 def _answers(whole: WholeMachine, mod: Mod) -> str:

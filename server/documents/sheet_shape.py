@@ -62,6 +62,15 @@ class SheetStep:
 
 
 @dataclass(frozen=True, slots=True)
+class SheetDescribed:
+    """A step that is described, and not recorded as done."""
+
+    number: int
+    words: str
+    instruction_text: str
+
+
+@dataclass(frozen=True, slots=True)
 class SheetExpectation:
     """What the mod was expected to do, and what the trials say of it."""
 
@@ -97,7 +106,10 @@ class SheetSum:
 
 @dataclass(frozen=True, slots=True)
 class SheetMod:
-    """A modification that was done, wholly or in part; without an album where photographs were not chosen."""
+    """A modification that was done, wholly or in part; without an album where photographs were not chosen.
+
+    Of one that is called done without a step that is, its steps are `described` as a list told of them.
+    """
 
     number: int
     title: str
@@ -114,6 +126,7 @@ class SheetMod:
     expectations: tuple[SheetExpectation, ...]
     sums: tuple[SheetSum, ...]
     outcome_text: str
+    described: tuple[SheetDescribed, ...] = ()
     album: SheetAlbum | None = None
 
 
@@ -194,6 +207,7 @@ class SheetData:
     missing: tuple[str, ...]
     back: tuple[SheetBack, ...]
     no_way_back: tuple[SheetBack, ...]
+    not_covered: str
     not_known: tuple[str, ...]
     day: str
     signer: str

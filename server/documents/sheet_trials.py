@@ -21,9 +21,10 @@ NONE: frozenset[int] = frozenset()
 def sheet_trials(
     whole: WholeMachine, mods: Sequence[Mod], told: Sequence[Mod], *, drawn: bool = True
 ) -> list[SheetTrial]:
-    """One line a procedure and mod; a procedure that no mod has trials on both sides of shows its latest trial.
+    """One line for each pair of trials, with the mods that came between them.
 
-    Of `mods`, all that are in force, those are `told` of. What is compared is `drawn` as well.
+    A procedure that no mod has trials on both sides of shows its latest trial. Of `mods`, all that are in force, those
+    are `told` of. What is compared is `drawn` as well.
     """
     shown = {mod.key for mod in told}
     in_force = {trial: frozenset(mods) for trial, mods in whole.mods_at.items()}
@@ -33,11 +34,22 @@ def sheet_trials(
     for procedure in whole.procedures:
         trials = of_procedure.get(procedure.key, [])
         results = _Results(procedure, in_force, number_of, drawn)
-        pairs = [(mod, pair) for mod in mods if (pair := results.pair(trials, mod.key))]
-        lines += [results.told(mod, *pair) for mod, pair in pairs if mod.key in shown]
+        pairs = [(pair, mod) for mod in mods if (pair := results.pair(trials, mod.key))]
+        between = grouped((_keys(pair), (pair, mod)) for pair, mod in pairs if mod.key in shown)
+        lines += [results.told([mod for _, mod in some], *some[0][0]) for some in between.values()]
         if trials and not pairs:
             lines.append(SheetTrial(procedure.title, "", None, results.reading(trials[-1]), ""))
     return lines
+
+
+def _named(numbers: Sequence[int]) -> str:
+    """“Mod 3”, “Mods 1 and 3”, “Mods 1, 2 and 3”."""
+    *first, last = map(str, numbers)
+    return f"Mods {', '.join(first)} and {last}" if first else f"Mod {last}"
+
+
+def _keys(pair: tuple[Trial, Trial]) -> tuple[int, int]:
+    return pair[0].key, pair[1].key
 
 
 def _by_procedure(trials: Sequence[Trial]) -> dict[int, list[Trial]]:
@@ -71,15 +83,16 @@ class _Results:
         alone = self.mods(before) | {mod}
         return before, next((trial for trial in reversed(after) if self.mods(trial) == alone), after[0])
 
-    def told(self, mod: Mod, before: Trial, after: Trial) -> SheetTrial:
+    def told(self, mods: Sequence[Mod], before: Trial, after: Trial) -> SheetTrial:
         words, picture = self.comparison(before, after)
+        named = _named([mod.number for mod in mods])
         return SheetTrial(
             procedure=self.procedure.title,
-            mod=f"Mod {mod.number}",
+            mod=named,
             before=self.reading(before),
             after=self.reading(after),
-            words=words + self.others(mod, before, after),
-            picture=self.picture_of(mod, picture) if picture else None,
+            words=words + self.others(mods, before, after),
+            picture=self.picture_of(named, mods[0], picture) if picture else None,
         )
 
     def comparison(self, before: Trial, after: Trial) -> tuple[str, Picture | None]:
@@ -93,19 +106,20 @@ class _Results:
             )
         return self.compared[pair]
 
-    def picture_of(self, mod: Mod, drawn: Picture) -> Picture:
+    def picture_of(self, named: str, mod: Mod, drawn: Picture) -> Picture:
         """Its title says what it shows to those who do not see it."""
-        title = f"{self.procedure.title} before and after mod {mod.number}. {drawn.description}"
+        title = f"{self.procedure.title} before and after {named[0].lower()}{named[1:]}. {drawn.description}"
         return replace(drawn, key=f"result-{self.procedure.key}-{mod.number}", title=title)
 
-    def others(self, mod: Mod, before: Trial, after: Trial) -> str:
-        """Which mods besides this one changed between two trials."""
-        changed = (self.mods(after) ^ self.mods(before)) - {mod.key}
+    def others(self, mods: Sequence[Mod], before: Trial, after: Trial) -> str:
+        """Which mods besides these changed between two trials, and that of several none can be told apart."""
+        together = "" if len(mods) == 1 else " What each of these mods did by itself cannot be told from this pair."
+        changed = (self.mods(after) ^ self.mods(before)) - {mod.key for mod in mods}
         if not changed:
-            return ""
-        numbers = [str(number) for number in sorted(self.number_of[key] for key in changed)]
-        named = f"Mod {' and '.join(numbers)}" if len(numbers) <= NAMED_MOST else f"{len(numbers):,} other mods"
-        return f" {named} changed between the two as well."
+            return together
+        numbers = sorted(self.number_of[key] for key in changed)
+        named = _named(numbers) if len(numbers) <= NAMED_MOST else f"{len(numbers):,} other mods"
+        return f"{together} {named} changed between the two as well."
 
     def reading(self, trial: Trial) -> SheetReading:
         if trial.key not in self.readings:

@@ -13,7 +13,7 @@ from server.pages.machines import sections
 from server.records import clock
 from server.records.cautions import cautions
 from server.records.questions.addresses import find_machine
-from server.records.questions.journal import Told, latest
+from server.records.questions.journal import Run, latest, runs
 from server.records.questions.machines import BagLine, BoardLine, ModLine, bags_of, boards_of, mods_of
 from server.records.questions.paging import Paged
 from server.records.questions.stays import LeftBoard, MovedMod, boards_left, mods_that_came, mods_that_left
@@ -22,6 +22,7 @@ from server.records.tables import Machine
 
 router = APIRouter()
 RECENT = 8
+LOOKED_THROUGH = 60  # the last entries, of which long rows of one act are folded
 BAGS_SHOWN = 20
 SYMPTOMS_SHOWN = 20
 
@@ -40,7 +41,7 @@ class MachinePage:
     symptoms: list[SymptomLine]
     mods: Paged[ModLine]
     bags: list[BagLine]
-    recent: list[Told]
+    recent: list[Run]
     today: date
     attached: Attached | None
 
@@ -66,7 +67,7 @@ def machine_context(session: Session, machine: Machine, number: int) -> MachineP
         symptoms=latest_symptoms(session, machine, SYMPTOMS_SHOWN + 1),
         mods=mods_of(session, machine, number),
         bags=bags_of(session, machine, BAGS_SHOWN + 1),
-        recent=latest(session, machine, RECENT),
+        recent=runs(latest(session, machine, LOOKED_THROUGH))[:RECENT],
         today=clock.today(),
         attached=attached_to(session, "machine", machine),
     )

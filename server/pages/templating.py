@@ -11,6 +11,8 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markdown_it import MarkdownIt
 from markupsafe import Markup
 
+from server.records.questions.journal import runs
+
 FOLDER = Path(__file__).parent.parent.parent / "templates"
 
 
@@ -25,7 +27,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
-    env.filters.update(prose=prose, day=iso_day, moment=moment, figure=figure)
+    env.filters.update(prose=prose, day=iso_day, moment=moment, figure=figure, runs=runs)
     return env
 
 

@@ -86,6 +86,9 @@ def test_the_sound_one_is_taken_in(payload: Payload, empty: Store, tmp_path: Pat
 
     assert done.seq == 1
     assert in_words(look)[0].endswith("is new here. 0 entries are the same.")
+    assert look.told[-1] == "Without what is private."
+    assert any("The last to write about this machine was" in words for words in look.told)
+    assert look.mods[0].startswith("1. ")
     for name in (the("photographs/", payload), the("files/", payload), the("signed-sheets/", payload)):
         assert empty.files.read(hashlib.sha256(payload[name]).hexdigest()) == payload[name]
 

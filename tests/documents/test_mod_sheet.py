@@ -7,10 +7,12 @@ from typing import Any
 import pytest
 
 from server.documents.mod_sheet import SheetData, sheet_data
+from server.documents.sheet_choice import SheetChoice
 from server.documents.sheet_shape import SheetReading
 from server.records.cautions import CAUTIONS
 from server.records.commands.circuits import AttachCircuit
 from server.records.commands.machines import EnterMachine
+from server.records.commands.mod_lists import ImportMods
 from server.records.commands.mods import PlanMod
 from server.records.commands.steps import AddStep, UndoStep
 from server.records.commands.symptoms import EndSymptom, JudgeCause, NoteSymptom, SuspectCause
@@ -24,9 +26,10 @@ from tests.documents.invented import KEEPER, PRIVATE_WORDS, TAG, Bench, brighten
 DAY = date(2026, 1, 2)
 
 
-def sheet_of(bench: Bench) -> SheetData:
+def sheet_of(bench: Bench, choice: SheetChoice | None = None) -> SheetData:
     with bench.store.reading() as session:
-        return sheet_data(whole_machine(session, find_machine(session, bench.tag)), "ab" * 32, DAY, KEEPER)
+        whole = whole_machine(session, find_machine(session, bench.tag))
+        return sheet_data(whole, "ab" * 32, DAY, KEEPER, choice or SheetChoice())
 
 
 @pytest.fixture(scope="session")
@@ -185,8 +188,8 @@ def test_what_cannot_be_undone_stands_apart_with_its_reason(sheet: SheetData) ->
 
 def test_what_is_not_known_is_said(sheet: SheetData) -> None:
     assert sheet.not_known == (
-        "No part was ever written down for 1 position.",
-        "The origin of 1 part in it is not known.",
+        "No part was ever written down for 1 position (R8 on Main board).",
+        "The origin of 1 part (U9 on Main board) in it is not known.",
         "Symptom 2, Stops after an hour, seen first on 2025-01-20, is open: suspected is “The supply sags”; "
         "1 ruled out.",
         "Mod 2: what it is for is not written down.",
@@ -261,6 +264,24 @@ def test_a_mod_under_way_is_called_begun(empty: Store) -> None:
     assert "Mod 1 is begun: 1 step of it is not done." in sheet.not_known
 
 
+def test_a_mod_from_a_list_tells_what_is_described_and_that_no_way_back_covers_it(empty: Store) -> None:
+    bench = Bench(empty)
+    enter(bench)
+    steps = [{"kind": "other", "instruction": "Fitted the cooler regulator"}, {"kind": "clean", "trace_reason": "Dirt"}]
+    mod = {"title": "Cooler supply", "state": "fitted", "steps": steps}
+    bench.do(ImportMods, day="2025-06-01", signer=KEEPER, rows=[mod])
+
+    told = sheet_of(bench)
+    (mod_told,) = told.in_force
+
+    assert [(one.number, one.words, one.instruction_text) for one in mod_told.described] == [
+        (1, "Other work", "Fitted the cooler regulator"),
+        (2, "Cleaned", ""),
+    ]
+    assert mod_told.steps == ()
+    assert told.not_covered == "It does not cover mod 1: no step of it is recorded as done."
+
+
 def test_a_mod_of_which_a_step_was_put_back_says_so(empty: Store) -> None:
     bench = Bench(empty)
     enter(bench)
@@ -283,10 +304,15 @@ def test_two_trials_between_which_other_mods_changed_say_so(empty: Store) -> Non
     bench.do(RecordTrial, procedure="hum", day="2025-07-01", readings="3 3 4", signer=KEEPER)
 
     trials = {(one.procedure, one.mod): one.words for one in sheet_of(bench).trials}
+    of_one = {
+        (one.procedure, one.mod): one.words for one in sheet_of(bench, SheetChoice(chosen="yes", mods=["2"])).trials
+    }
 
-    assert trials["Hum", "Mod 1"].endswith("Mod 2 changed between the two as well.")
-    assert trials["Hum", "Mod 2"].endswith("Mod 1 changed between the two as well.")
+    together = "What each of these mods did by itself cannot be told from this pair."
+    assert trials["Hum", "Mods 1 and 2"].endswith(together)
+    assert of_one["Hum", "Mod 2"].endswith("Mod 1 changed between the two as well.")
     assert "changed between" not in trials["Picture level", "Mod 1"]
+    assert together not in trials["Picture level", "Mod 1"]
 
 
 def test_a_procedure_without_a_pair_shows_its_latest_trial_alone(empty: Store) -> None:

@@ -15,9 +15,10 @@ from server.records import journal
 from server.records.commands.machines import ReviseMachine
 from server.records.commands.mods import Expect
 from server.records.commands.trials import WriteProcedure
+from server.records.questions.journal import Told, runs
 from server.records.store import Store
 from server.records.tables import JournalEntry
-from tests.records.conftest import Bench, behind
+from tests.records.conftest import KEEPER, Bench, behind
 
 TABLES = SQLModel.metadata.tables
 ENTRIES, MACHINES, PARTS = TABLES["journal"], TABLES["machine"], TABLES["part"]
@@ -263,3 +264,18 @@ def test_many_missing_rows_are_counted(bench: Bench, monkeypatch: pytest.MonkeyP
     found = bench.faults()
     assert len([said for said in found if "missing from the record" in said]) == 2
     assert [said for said in found if said.startswith("And ") and said.endswith(" more rows are missing.")]
+
+
+def test_long_rows_of_one_act_are_folded() -> None:
+    """Of a few each is told; another person's are not among them."""
+
+    def entry(seq: int, act: str, who: str = KEEPER) -> Told:
+        return Told(seq, datetime(2025, 1, 1, tzinfo=UTC), who, act, "words", "hash")
+
+    pins = [entry(seq, "place pin") for seq in range(20, 10, -1)]
+    told = [entry(21, "plan mod"), *pins, entry(10, "place pin", "Another"), *(entry(n, "add step") for n in (9, 8, 7))]
+
+    found = [(run.first.seq, [one.seq for one in run.more]) for run in runs(told)]
+
+    assert found == [(21, []), (20, list(range(19, 10, -1))), (10, []), (9, []), (8, []), (7, [])]
+    assert runs([]) == []

@@ -1,8 +1,9 @@
 """Reading the journal: what was done, by whom and when, for everything or for one machine."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy import ColumnElement, Select, and_, bindparam, or_, union
@@ -13,6 +14,7 @@ from server.records.questions.paging import Paged, paged
 from server.records.tables import Board, BoardStay, JournalEntry, Machine
 
 READ_AT_ONCE = 200
+ALIKE_MOST = 3  # entries of one act in a row that are each told; of more the first is, and how many follow
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,6 +27,26 @@ class Told:
     act: str
     words: str
     hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """One entry, and those right after it that are more of the same, such as the pins of one long evening."""
+
+    first: Told
+    more: list[Told]
+
+
+def runs(entries: Iterable[Told]) -> list[Run]:
+    """Entries with long rows of one act by one person folded, in their order."""
+    found: list[Run] = []
+    for _, alike in groupby(entries, key=lambda one: (one.act, one.who)):
+        first, *more = alike
+        if len(more) < ALIKE_MOST:
+            found += [Run(one, []) for one in (first, *more)]
+        else:
+            found.append(Run(first, more))
+    return found
 
 
 TOLD = (
