@@ -73,6 +73,8 @@ def _faults(record: MachineRecord) -> Iterator[str]:
     yield from _attached(record, rows)
     for calculation in record.calculations:
         yield from _calculation(calculation)
+    for design in record.designs:
+        yield from _design(design)
 
 
 def _texts(value: Any, place: str) -> Iterator[str]:
@@ -88,6 +90,22 @@ def _texts(value: Any, place: str) -> Iterator[str]:
         case list():
             for inner in value:
                 yield from _texts(inner, place)
+
+
+def _design(design: RecordedDesign) -> Iterator[str]:
+    """Its rows stand at its own roles, and a circuit has the lists of rows that a fitting goes through."""
+    circuits = [one["circuit"] for one in design.calculations if one.get("circuit")]
+    read = [one for sum_ in design.calculations for one in sum_["inputs"]]
+    for circuit in circuits:
+        lists = [circuit.get(name) for name in ("elements", "fall", "assumptions")]
+        if not all(isinstance(rows, list) and all(isinstance(row, dict) for row in rows) for rows in lists):
+            yield f"a circuit of the design “{design.slug}” has no rows that can be read."
+            return
+        read += [*circuit["elements"], *circuit["fall"]]
+    known = {"", *(role["name"] for role in design.roles)}
+    named = [one["role"] for one in design.steps] + [one.get("role", "") for one in read]
+    if unknown := next((name for name in named if name not in known), None):
+        yield f"the design “{design.slug}” has no role “{unknown}”, which one of its rows names."
 
 
 def _names(record: MachineRecord) -> Iterator[str]:

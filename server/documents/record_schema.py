@@ -11,6 +11,7 @@ from uuid import UUID
 from pydantic import BaseModel, ConfigDict, Field, JsonValue
 
 from server.documents.record_base import OUTSIDE, PRIVATE, Nothing, Recorded
+from server.documents.record_designs import DesignExpectation, DesignRole, DesignStep, DesignSum
 from server.documents.record_mods import RecordedCalculation, RecordedMod
 from server.documents.record_pictures import RecordedBoardPicture, RecordedFile, RecordedMapPin, RecordedPhotograph
 from server.records.words import (
@@ -243,10 +244,10 @@ class RecordedDesign(Recorded):
     """
 
     slug: str
-    roles: list[dict[str, JsonValue]]
-    steps: list[dict[str, JsonValue]]
-    calculations: list[dict[str, JsonValue]]
-    expectations: list[dict[str, JsonValue]]
+    roles: list[DesignRole]
+    steps: list[DesignStep]
+    calculations: list[DesignSum]
+    expectations: list[DesignExpectation]
 
 
 class RecordedSheet(Recorded):

@@ -194,7 +194,7 @@ def procedures_of(session: Session, design: Design) -> dict[str, Procedure]:
 
 def guessed_places(session: Session, machine: Machine, design: Design) -> list[tuple[str, str]]:
     """For each role the board and designator of the position of the same name, on the only board of the same kind."""
-    keys = [designator_key(role["designator"]) for role in design.roles]
+    keys = [designator_key(role.get("designator", "")) for role in design.roles]
     query = (
         select(Position.designator_key, Position.designator, Board.kind, Board.slug)
         .join(Board, col(Board.id) == col(Position.board_id))
