@@ -14,7 +14,7 @@ import pillow_heif
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from PIL import Image, ImageChops, ImageCms, ImageOps, ImageStat
+from PIL import Image, ImageChops, ImageCms, ImageFile, ImageOps, ImageStat
 
 from server.records import pictures
 from server.records.picture_formats import BadPicture, Stripped, strip_jpeg
