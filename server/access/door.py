@@ -1,7 +1,7 @@
 """The door: every request to a page passes here, and is let in or not, before anything of it is read.
 
-Whether there are accounts is asked once, when the server starts, and again where one is opened by it: without any, this
-machine's own keeper is the only one who can ask.
+Without any account this machine's own keeper is the only one who can ask. While that is so, each request asks the record
+anew: the first account may be opened by another process. Once there is one the door stays closed, and nothing is asked.
 """
 
 from dataclasses import dataclass
@@ -35,6 +35,7 @@ class NotAllowed(RecordError):
         super().__init__(f"Your account may look, and not change this. Ask {keepers}. Nothing was changed.")
 
 
+ASKED_BY_MACHINES = ("/healthz", "/robots.txt")  # by nobody in particular, and often
 NUMBER_LONG = 12  # digits, as the pages of parts read them: both have to mean the same part
 
 
@@ -50,6 +51,12 @@ class Door:
     def of(cls, store: Store, folder: Path) -> "Door":
         with store.reading() as session:
             return cls(store, Cookies(folder), any_account(session))
+
+    def look(self) -> None:
+        """Close once somebody has an account."""
+        if not self.closed:
+            with self.store.reading() as session:
+                self.closed = any_account(session)
 
     def who(self, request: Request) -> SignedIn | None:
         """Who is signed in with the cookie of a request."""
@@ -87,13 +94,15 @@ def door_of(request: Request) -> Door:
 
 async def at_the_door(request: Request) -> None:
     """Let a request in, with who is asking; raises NotSignedIn and NotAllowed."""
-    door = door_of(request)
     request.state.signed_in = None
-    if door.closed:
-        await run_in_threadpool(_let_in, door, request)
+    if request.scope["route"].path not in ASKED_BY_MACHINES:
+        await run_in_threadpool(_let_in, door_of(request), request)
 
 
 def _let_in(door: Door, request: Request) -> None:
+    door.look()
+    if not door.closed:
+        return
     who = request.state.signed_in = door.who(request)
     need = need_of(request.method, request.scope["route"].path)
     machine = door.machine_of(request) if need is Need.KEEPS_THE_MACHINE else None

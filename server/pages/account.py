@@ -6,8 +6,8 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.access.identity import signed_in_as
-from server.access.passwords import fits, hashed
-from server.access.sign_ins import Browser, SignedIn, begin, browsers_of, password_hash_of, sign_out
+from server.access.passwords import hashed_twice
+from server.access.sign_ins import Browser, SignedIn, begin, browsers_of, expect_password, sign_out
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.signing_in import keep_cookie
@@ -37,8 +37,9 @@ def change_own_password(house: AtHome, form: PostedForm) -> Response:
     """The old one is asked for again; every other sign-in ends, and this one goes on with a new cookie."""
     who = _who(house)
     try:
-        _expect_right(house, who, form)
-        command = ChangePassword(account=who.name, password_hash=hashed(form.text("password"), who.name))
+        expect_password(house.store, who, form.text("old"), "old")
+        password_hash = hashed_twice(form.text("password"), form.text("again"), who.name)
+        command = ChangePassword(account=who.name, password_hash=password_hash)
     except Invalid as problem:
         form.refuse(problem)
         return _page(house, who, form, 422)
@@ -53,13 +54,6 @@ def change_own_password(house: AtHome, form: PostedForm) -> Response:
 def end_sign_in(house: AtHome, key: int) -> Response:
     sign_out(house.store, _who(house), key)
     return house.go("/account")
-
-
-def _expect_right(house: House, who: SignedIn, form: Form) -> None:
-    if not fits(password_hash_of(house.store, who.account), form.text("old")):
-        raise Invalid({"old": "This is not your password."})
-    if form.text("password") != form.text("again"):
-        raise Invalid({"again": "This is another one than the one above."})
 
 
 def _who(house: House) -> SignedIn:
