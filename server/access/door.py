@@ -1,7 +1,7 @@
 """The door: every request to a page passes here, and is let in or not, before anything of it is read.
 
-Without any account this machine's own keeper is the only one who can ask. While that is so, each request asks the record
-anew: the first account may be opened by another process. Once there is one the door stays closed, and nothing is asked.
+Without any account this machine's own keeper is the only one who can ask. While that is so, each request asks
+the record anew: the first account may be opened by another process. Once there is one the door stays closed.
 """
 
 from dataclasses import dataclass
@@ -10,7 +10,8 @@ from pathlib import Path
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
-from server.access.permissions import Need, allowed, need_of
+from server.access.api_tokens import asks_with, token_in
+from server.access.permissions import Need, allowed, in_scope, is_for_programs, need_of
 from server.access.sign_ins import COOKIE, Cookies, SignedIn, signed_in
 from server.records.errors import NotFound, RecordError
 from server.records.questions.accounts import any_account
@@ -24,6 +25,24 @@ class NotSignedIn(RecordError):
 
     def __init__(self) -> None:
         super().__init__("Sign in first. Nothing was changed.")
+
+
+class NoSuchToken(NotSignedIn):
+    """A program sends a token that opens nothing."""
+
+    def __init__(self) -> None:
+        RecordError.__init__(
+            self, "This token opens nothing: it is mistyped, withdrawn or past its last day. Nothing was changed."
+        )
+
+
+class NotInScope(RecordError):
+    """A program's token is not for this."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This token is not for that. Make one that is, on the page of your account. Nothing was changed."
+        )
 
 
 class NotAllowed(RecordError):
@@ -103,8 +122,15 @@ def _let_in(door: Door, request: Request) -> None:
     door.look()
     if not door.closed:
         return
-    who = request.state.signed_in = door.who(request)
-    need = need_of(request.method, request.scope["route"].path)
+    pattern = request.scope["route"].path
+    token = token_in(request.headers.get("authorization", "")) if is_for_programs(pattern) else None
+    # With a token the cookie counts for nothing: a program is to do no more than its token lets it.
+    who = request.state.signed_in = door.who(request) if token is None else asks_with(door.store, token)
+    if token is not None and who is None:
+        raise NoSuchToken
+    if who is not None and not in_scope(who, request.method, pattern):
+        raise NotInScope
+    need = need_of(request.method, pattern)
     machine = door.machine_of(request) if need is Need.KEEPS_THE_MACHINE else None
     if allowed(need, who, machine):
         return

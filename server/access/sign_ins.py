@@ -23,7 +23,7 @@ from server.records.questions.accounts import find_account, machines_kept
 from server.records.store import Store
 from server.records.tables import Account, AccountSecret, SignIn
 from server.records.texts import printable
-from server.records.words import Role
+from server.records.words import Role, Scope
 
 log = structlog.get_logger("putback.access")
 COOKIE = "putback"
@@ -43,6 +43,7 @@ class SignedIn:
     role: Role
     machines: frozenset[str]
     sign_in: int
+    scopes: frozenset[Scope] | None = None  # what a program that asks for them may do; none: it is themselves
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,11 +133,17 @@ def signed_in(store: Store, token: str) -> SignedIn | None:
         begun, account = found
         if begun.ends_at <= at or account.closed or begun.begun_at < account.password_set_at:
             return None
-        of_some = account.role == Role.KEEPER_OF_MACHINES.value
-        kept = frozenset(one.tag_key for one in machines_kept(session, account)) if of_some else frozenset[str]()
+        who = as_signed_in(session, account, begun.id or 0)
     if at - begun.seen_at > SEEN_EVERY:
         _note_seen(store, begun, at)
-    return SignedIn(account.key, account.name, account.signs_as, Role(account.role), kept, begun.id or 0)
+    return who
+
+
+def as_signed_in(session: Session, account: Account, sign_in: int) -> SignedIn:
+    """An account as whoever asks with it, by a sign-in or without one."""
+    of_some = account.role == Role.KEEPER_OF_MACHINES.value
+    kept = frozenset(one.tag_key for one in machines_kept(session, account)) if of_some else frozenset[str]()
+    return SignedIn(account.key, account.name, account.signs_as, Role(account.role), kept, sign_in)
 
 
 def browsers_of(session: Session, who: SignedIn) -> list[Browser]:

@@ -18,7 +18,10 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class SignInPage:
-    """The form that asks who it is; `needed` is false where nobody has an account yet, `first` where one just opened the first."""
+    """The form that asks who it is.
+
+    `needed` is false where nobody has an account yet, `first` is true for whoever just opened the first.
+    """
 
     form: Form
     needed: bool

@@ -8,13 +8,13 @@ import re
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, delete, select
 
 from server.records.commands.base import Command, Line, NeededLine, change, expect_version
 from server.records.errors import Invalid, NotFound, Refused
 from server.records.questions.accounts import find_account, machines_kept
 from server.records.questions.addresses import find_machine, tag_key
-from server.records.tables import Account, AccountMachine, AccountSecret, Machine
+from server.records.tables import Account, AccountMachine, AccountSecret, ApiToken, Machine
 from server.records.words import Role
 from server.records.work import Entry, Work, handles
 
@@ -58,7 +58,7 @@ class ReviseAccount(AccountFields):
 
 
 class CloseAccount(Command):
-    """Nobody signs in with it any more; what was written stays signed."""
+    """Nobody signs in with it any more, and its tokens end for good; what was written stays signed."""
 
     account: Name
     opened_version: int
@@ -112,6 +112,7 @@ def close_account(work: Work, command: CloseAccount) -> Entry:
     account = find_account(work.session, command.account)
     expect_version("account", account, command.opened_version, {})
     account.closed = True
+    work.session.exec(delete(ApiToken).where(col(ApiToken.account_id) == account.key))
     work.session.flush()
     _expect_a_keeper(work.session)
     return Entry("close account", account, f"Closed the account of {account.signs_as}.")

@@ -1,6 +1,6 @@
 """Every table of the record; importing this fills the metadata that migrations compare against."""
 
-from server.records.tables.accounts import Account, AccountMachine, AccountSecret, FailedAttempt, SignIn
+from server.records.tables.accounts import Account, AccountMachine, AccountSecret, ApiToken, FailedAttempt, SignIn
 from server.records.tables.calculations import Calculation, CalculationInput, CalculationRun
 from server.records.tables.designs import Design
 from server.records.tables.dossiers import DossierImport
@@ -23,6 +23,7 @@ __all__ = [
     "Account",
     "AccountMachine",
     "AccountSecret",
+    "ApiToken",
     "AttachedFile",
     "Board",
     "BoardPicture",

@@ -4,7 +4,7 @@ Passwords, sign-ins and failed attempts are no part of the record: they are neve
 everything for ever, and no check holds them against it.
 """
 
-from datetime import datetime
+from datetime import date, datetime
 
 from sqlalchemy import UniqueConstraint
 from sqlmodel import Field, SQLModel
@@ -54,6 +54,24 @@ class SignIn(SQLModel, table=True):
     begun_at: datetime = Field(sa_type=UtcDateTime)
     seen_at: datetime = Field(sa_type=UtcDateTime)
     ends_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class ApiToken(SQLModel, table=True):
+    """A token by which somebody's programs use the record in their name. `digest` is its SHA-256.
+
+    `scopes` are the words of what it may do, with commas between. On `last_day` it still works.
+    """
+
+    __tablename__ = "api_token"
+
+    id: int | None = Field(default=None, primary_key=True)
+    account_id: int = Field(foreign_key="account.id", index=True)
+    name: str
+    digest: str = Field(max_length=64, unique=True)
+    scopes: str
+    made_at: datetime = Field(sa_type=UtcDateTime)
+    last_day: date
+    used_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
 class FailedAttempt(SQLModel, table=True):
