@@ -15,7 +15,8 @@ from server.records.questions.share_links import opened_by
 from server.records.tables import Machine, ShareLink
 
 PLACE = "/shared/"
-IN_PATH = re.compile(rf"^(/+{PLACE.strip('/')}/+)[^/]+", re.IGNORECASE)
+INVITED = "/invitation/"
+IN_PATH = re.compile(rf"^(/+(?:{PLACE.strip('/')}|{INVITED.strip('/')})/+)[^/]+", re.IGNORECASE)
 
 
 def opened_today(session: Session, token: str) -> tuple[ShareLink, Machine] | None:
@@ -28,6 +29,11 @@ def opened_today(session: Session, token: str) -> tuple[ShareLink, Machine] | No
 def shared_path(token: str) -> str:
     """Where the page is that a token opens."""
     return f"{PLACE}{token}"
+
+
+def invitation_path(token: str) -> str:
+    """Where the page is that an invitation's token opens."""
+    return f"{INVITED}{token}"
 
 
 def without_token(path: str) -> str:

@@ -1,5 +1,6 @@
 """Everybody who has an account: opened, revised, closed, and given another password, by a keeper."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from urllib.parse import quote
@@ -11,13 +12,15 @@ from server.access.door import door_of
 from server.access.passwords import hashed_twice
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
+from server.records import clock
 from server.records.commands.accounts import ChangePassword, CloseAccount, OpenAccount, ReopenAccount, ReviseAccount
 from server.records.errors import Invalid, Refused
 from server.records.questions.accounts import Person, find_account, machines_kept, people
+from server.records.questions.invitations import open_invitations
 from server.records.questions.machines import machines_offered
 from server.records.questions.paging import Paged
 from server.records.store import Done
-from server.records.tables import Account
+from server.records.tables import Account, Invitation
 from server.records.words import Role
 
 router = APIRouter()
@@ -31,6 +34,7 @@ class PeoplePage:
 
     people: Paged[Person]
     open_house: bool
+    invitations: Sequence[Invitation]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,8 +52,8 @@ class PersonForm:
 @router.get("/people")
 def people_page(house: AtHome, number: PageNumber) -> Response:
     with house.reading() as session:
-        found = people(session, number)
-    return house.page("accounts/people.html", PeoplePage(found, not door_of(house.request).closed))
+        found, invitations = people(session, number), open_invitations(session, clock.today())
+    return house.page("accounts/people.html", PeoplePage(found, not door_of(house.request).closed, invitations))
 
 
 @router.get("/people/new")
@@ -77,7 +81,7 @@ def _opening(house: House, form: Form) -> OpenAccount:
     try:
         password_hash = hashed_twice(form.text("password"), form.text("again"), form.text("name"))
     except Invalid as problem:
-        wrong, password_hash = dict(problem.messages), f"$argon2id${'-' * 40}"
+        wrong, password_hash = dict(problem.messages), no_password_yet()
     try:
         command = form.read(OpenAccount, password_hash=password_hash)
     except Invalid as problem:
@@ -87,6 +91,11 @@ def _opening(house: House, form: Form) -> OpenAccount:
     if not door_of(house.request).closed and command.role is not Role.KEEPER:
         raise Refused(FIRST_IS_KEEPER, "role")
     return command
+
+
+def no_password_yet() -> str:
+    """Stands for the hash while the other fields are looked at; it is never kept."""
+    return f"$argon2id${'-' * 40}"
 
 
 @router.get("/people/{name}")

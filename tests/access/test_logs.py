@@ -10,7 +10,9 @@ from server.settings import Settings
 from tests.access.test_api_tokens import MACHINE, READ, token_of
 from tests.pages.benchwork import set_up
 from tests.pages.test_accounts import OTHER, PASSWORD, opened
+from tests.pages.test_invitations import link_of
 
+THIRD = "nine more old lamps"
 WRONG = "a password that is nobody's"
 
 
@@ -27,7 +29,7 @@ def test_no_secret_stands_in_the_logs(
         structlog.configure(**usual)
     told = "".join(capsys.readouterr())
 
-    assert len(secrets) == 7
+    assert len(secrets) == 9
     assert all(len(secret) > 11 for secret in secrets)
     assert [secret for secret in secrets if secret in told] == []
     for said in ("answered", "signed in", "sign-in refused", "password refused", "token made", "written"):
@@ -51,4 +53,7 @@ def _everything(client: TestClient, app: FastAPI) -> list[str]:
     shown = ada.get(ada.post("/machines/TM-03/sharing", data=link, follow_redirects=False).headers["location"])
     shared = shown.text.partition("/shared/")[2][:32]
     assert client.get(f"/shared/{shared}").status_code == 200
-    return [PASSWORD, OTHER, WRONG, cookie, ada.cookies["putback"], token[:-1], shared]
+    invitation = link_of(ada).removeprefix("/invitation/")
+    typed = {"name": "ida", "signs_as": "Ida", "password": THIRD, "again": THIRD}
+    assert client.post(f"/invitation/{invitation}", data=typed, follow_redirects=False).is_redirect
+    return [THIRD, invitation, PASSWORD, OTHER, WRONG, cookie, ada.cookies["putback"], token[:-1], shared]

@@ -76,6 +76,12 @@ class ChangePassword(Command):
 
 @handles(OpenAccount)
 def open_account(work: Work, command: OpenAccount) -> Entry:
+    account = opened(work, command)
+    return Entry("open account", account, f"Opened an account for {account.signs_as}: {_told(account, command)}.")
+
+
+def opened(work: Work, command: OpenAccount) -> Account:
+    """A new account with its machines and its password."""
     key = command.name.casefold()
     if work.session.exec(select(Account.id).where(Account.name_key == key)).first() is not None:
         raise Invalid({"name": f"Somebody signs in as {command.name} already. Choose another name."})
@@ -90,7 +96,7 @@ def open_account(work: Work, command: OpenAccount) -> Entry:
     )
     _give_machines(work, account, command)
     _set_password(work.session, account, command.password_hash)
-    return Entry("open account", account, f"Opened an account for {account.signs_as}: {_told(account, command)}.")
+    return account
 
 
 @handles(ReviseAccount)
@@ -142,11 +148,7 @@ def _set_password(session: Session, account: Account, password_hash: str) -> Non
 
 def _give_machines(work: Work, account: Account, command: AccountFields) -> bool:
     """Make the machines that somebody keeps those that are named; whether anything changed."""
-    if command.machines and command.role is not Role.KEEPER_OF_MACHINES:
-        raise Invalid(
-            {"machines": f"A {command.role.value} is given no machines. Choose “{Role.KEEPER_OF_MACHINES.value}”."}
-        )
-    wanted = {machine.key: machine for machine in _machines(work.session, command.machines)}
+    wanted = {machine.key: machine for machine in machines_named(work.session, command.role, command.machines)}
     query = select(AccountMachine).where(AccountMachine.account_id == account.id)
     kept = {row.machine_id: row for row in work.session.exec(query)}
     for key in kept.keys() - wanted.keys():
@@ -157,7 +159,10 @@ def _give_machines(work: Work, account: Account, command: AccountFields) -> bool
     return kept.keys() != wanted.keys()
 
 
-def _machines(session: Session, tags: list[str]) -> list[Machine]:
+def machines_named(session: Session, role: Role, tags: list[str]) -> list[Machine]:
+    """The machines of those tags, for a role that keeps some."""
+    if tags and role is not Role.KEEPER_OF_MACHINES:
+        raise Invalid({"machines": f"A {role.value} is given no machines. Choose “{Role.KEEPER_OF_MACHINES.value}”."})
     try:
         return [find_machine(session, tag) for tag in dict.fromkeys(map(tag_key, tags))]
     except NotFound as missing:

@@ -6,7 +6,7 @@ everything for ever, and no check holds them against it.
 
 from datetime import date, datetime
 
-from sqlalchemy import UniqueConstraint
+from sqlalchemy import JSON, Column, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from server.records.tables.base import Kept, UtcDateTime
@@ -31,6 +31,22 @@ class AccountMachine(Kept, table=True):
 
     account_id: int = Field(foreign_key="account.id", index=True)
     machine_id: int = Field(foreign_key="machine.id", index=True)
+
+
+class Invitation(Kept, table=True):
+    """A link that lets one person open an account, once. `digest` is the SHA-256 of its token.
+
+    `machines` are the keys of those that the account will keep. It lets somebody in on `last_day` too.
+    """
+
+    number: int = Field(unique=True)
+    digest: str = Field(max_length=64, unique=True)
+    signs_as: str = ""
+    role: str
+    machines: list[int] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    last_day: date
+    withdrawn_on: date | None = None
+    used_on: date | None = None
 
 
 class AccountSecret(SQLModel, table=True):
