@@ -77,7 +77,7 @@ def add_user(
         command = OpenAccount.read({**typed, "password_hash": hashed(_password(), name)})
         console.print(store.carry_out(command, settings.keeper).words, markup=False, highlight=False, soft_wrap=True)
         if first:
-            console.print("A server that is running lets everybody in until it is started again.", highlight=False)
+            console.print("From now on everybody has to sign in, at a server that is running too.", highlight=False)
 
 
 @user.command("password")

@@ -602,7 +602,7 @@ def test_people_are_let_in(record: Path) -> None:
     assert early.stderr == "The first account is a keeper’s, because somebody has to let the others in.\n"
     assert first.stdout.splitlines() == [
         "Opened an account for Ada Wren: keeper.",
-        "A server that is running lets everybody in until it is started again.",
+        "From now on everybody has to sign in, at a server that is running too.",
     ]
     assert second.exit_code == 0
     assert changed.stdout == "ida has another password.\n"

@@ -1,7 +1,7 @@
 """The door: every request to a page passes here, and is let in or not, before anything of it is read.
 
-Whether there are accounts is asked once, when the server starts, and again where one is opened by it: without any, this
-machine's own keeper is the only one who can ask.
+Without any account this machine's own keeper is the only one who can ask. While that is so, each request asks
+the record anew: the first account may be opened by another process. Once there is one the door stays closed.
 """
 
 from dataclasses import dataclass
@@ -10,7 +10,8 @@ from pathlib import Path
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 
-from server.access.permissions import Need, allowed, need_of
+from server.access.api_tokens import asks_with, token_in
+from server.access.permissions import Need, allowed, in_scope, is_for_programs, need_of
 from server.access.sign_ins import COOKIE, Cookies, SignedIn, signed_in
 from server.records.errors import NotFound, RecordError
 from server.records.questions.accounts import any_account
@@ -26,6 +27,24 @@ class NotSignedIn(RecordError):
         super().__init__("Sign in first. Nothing was changed.")
 
 
+class NoSuchToken(NotSignedIn):
+    """A program sends a token that opens nothing."""
+
+    def __init__(self) -> None:
+        RecordError.__init__(
+            self, "This token opens nothing: it is mistyped, withdrawn or past its last day. Nothing was changed."
+        )
+
+
+class NotInScope(RecordError):
+    """A program's token is not for this."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            "This token is not for that. Make one that is, on the page of your account. Nothing was changed."
+        )
+
+
 class NotAllowed(RecordError):
     """Whoever asks may not do this."""
 
@@ -35,6 +54,7 @@ class NotAllowed(RecordError):
         super().__init__(f"Your account may look, and not change this. Ask {keepers}. Nothing was changed.")
 
 
+ASKED_BY_MACHINES = ("/healthz", "/robots.txt")  # by nobody in particular, and often
 NUMBER_LONG = 12  # digits, as the pages of parts read them: both have to mean the same part
 
 
@@ -50,6 +70,12 @@ class Door:
     def of(cls, store: Store, folder: Path) -> "Door":
         with store.reading() as session:
             return cls(store, Cookies(folder), any_account(session))
+
+    def look(self) -> None:
+        """Close once somebody has an account."""
+        if not self.closed:
+            with self.store.reading() as session:
+                self.closed = any_account(session)
 
     def who(self, request: Request) -> SignedIn | None:
         """Who is signed in with the cookie of a request."""
@@ -87,15 +113,24 @@ def door_of(request: Request) -> Door:
 
 async def at_the_door(request: Request) -> None:
     """Let a request in, with who is asking; raises NotSignedIn and NotAllowed."""
-    door = door_of(request)
     request.state.signed_in = None
-    if door.closed:
-        await run_in_threadpool(_let_in, door, request)
+    if request.scope["route"].path not in ASKED_BY_MACHINES:
+        await run_in_threadpool(_let_in, door_of(request), request)
 
 
 def _let_in(door: Door, request: Request) -> None:
-    who = request.state.signed_in = door.who(request)
-    need = need_of(request.method, request.scope["route"].path)
+    door.look()
+    if not door.closed:
+        return
+    pattern = request.scope["route"].path
+    token = token_in(request.headers.get("authorization", "")) if is_for_programs(pattern) else None
+    # With a token the cookie counts for nothing: a program is to do no more than its token lets it.
+    who = request.state.signed_in = door.who(request) if token is None else asks_with(door.store, token)
+    if token is not None and who is None:
+        raise NoSuchToken
+    if who is not None and not in_scope(who, request.method, pattern):
+        raise NotInScope
+    need = need_of(request.method, pattern)
     machine = door.machine_of(request) if need is Need.KEEPS_THE_MACHINE else None
     if allowed(need, who, machine):
         return

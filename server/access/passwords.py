@@ -26,6 +26,13 @@ def hashed(password: str, name: str, field: str = "password") -> str:
         return _hasher.hash(password)
 
 
+def hashed_twice(password: str, again: str, name: str) -> str:
+    """As `hashed`, of a password that nobody saw while it was typed, and that was typed twice therefore."""
+    if password != again:
+        raise Invalid({"again": "This is another one than the one above."})
+    return hashed(password, name)
+
+
 def fits(password_hash: str, password: str) -> bool:
     """Whether a password is the one of which this was kept."""
     try:

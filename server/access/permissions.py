@@ -7,7 +7,7 @@ address by address. Without any account in the record none of this holds: then i
 from enum import IntEnum
 
 from server.access.sign_ins import SignedIn
-from server.records.words import Role
+from server.records.words import Role, Scope
 
 WRITING = frozenset({"POST", "PUT", "PATCH", "DELETE"})
 
@@ -35,6 +35,11 @@ DECISIONS: dict[str, tuple[Need, Need | None]] = {
     "/account": (Need.SIGNED_IN, None),
     "/account/password": (Need.SIGNED_IN, Need.SIGNED_IN),
     "/account/sign-ins/{key:int}/end": (Need.SIGNED_IN, Need.SIGNED_IN),
+    "/account/tokens": (Need.SIGNED_IN, Need.SIGNED_IN),
+    "/account/tokens/{key:int}/withdraw": (Need.SIGNED_IN, Need.SIGNED_IN),
+    "/invitation/{token}": (Need.NOTHING, Need.NOTHING),
+    "/invitations": (Need.KEEPS_ALL, Need.KEEPS_ALL),
+    "/invitations/{n:int}/withdraw": (Need.KEEPS_ALL, Need.KEEPS_ALL),
     "/people": (Need.KEEPS_ALL, None),
     "/people/new": (Need.KEEPS_ALL, Need.KEEPS_ALL),
     "/people/{name}": (Need.KEEPS_ALL, Need.KEEPS_ALL),
@@ -78,6 +83,26 @@ DECISIONS: dict[str, tuple[Need, Need | None]] = {
     "/bench-sums/{slug}/attach": (Need.SIGNED_IN, None),
     "/api/v1/procedures": (Need.SIGNED_IN, None),
 }
+
+FOR_PROGRAMS = "/api/v1/"
+# What a program's token has to be for, by method and address; where none is told here, no token opens it.
+SCOPES: dict[tuple[str, str], Scope] = {
+    ("GET", "/api/v1/machines/{tag}"): Scope.READ,
+    ("GET", "/api/v1/procedures"): Scope.READ,
+    ("POST", "/api/v1/machines/{tag}/trials"): Scope.RECORD_TRIALS,
+}
+
+
+def is_for_programs(pattern: str) -> bool:
+    """Whether tokens are looked at there; everywhere else they count for nothing."""
+    return pattern.startswith(FOR_PROGRAMS)
+
+
+def in_scope(who: SignedIn, method: str, pattern: str) -> bool:
+    """Whether this is what somebody's token is for; whoever came in without one needs no scope."""
+    if who.scopes is None:
+        return True
+    return SCOPES.get(("GET" if method == "HEAD" else method, pattern)) in who.scopes
 
 
 def need_of(method: str, pattern: str) -> Need | None:

@@ -15,22 +15,21 @@ import structlog
 from itsdangerous import BadSignature, Signer
 from sqlmodel import Session, col, delete, select
 
+from server.access.attempts import clear_attempts, count_attempt
 from server.access.passwords import fits, fits_nobody
 from server.records.clock import now
 from server.records.errors import Invalid, NotFound
 from server.records.questions.accounts import find_account, machines_kept
 from server.records.store import Store
-from server.records.tables import Account, AccountSecret, FailedAttempt, SignIn
+from server.records.tables import Account, AccountSecret, SignIn
 from server.records.texts import printable
-from server.records.words import Role
+from server.records.words import Role, Scope
 
 log = structlog.get_logger("putback.access")
 COOKIE = "putback"
 KEY_FILE = "cookie.key"
 LASTS = timedelta(days=14)
 SEEN_EVERY = timedelta(hours=1)
-FREE_ATTEMPTS = 5
-WAIT_MOST = timedelta(minutes=15)
 REFUSED = "That name and password do not belong together."
 
 
@@ -44,6 +43,7 @@ class SignedIn:
     role: Role
     machines: frozenset[str]
     sign_in: int
+    scopes: frozenset[Scope] | None = None  # what a program that asks for them may do; none: it is themselves
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,13 +90,13 @@ def _key_in(folder: Path) -> bytes:
 
 def sign_in(store: Store, name: str, password: str, browser: str) -> str:
     """Sign somebody in; the token of their cookie. Raises Invalid where they are not let in, or have to wait."""
-    _expect_patience(store, name)
+    count_attempt(store, name)
     with store.reading() as session:
         account = _account(session, name)
         secret = session.get(AccountSecret, account.key) if account else None
     right = fits(secret.password_hash, password) if secret else fits_nobody(password)
     if account is None or account.closed or not right:
-        _note_failure(store, name)
+        log.warning("sign-in refused")
         raise Invalid({"": REFUSED})
     return begin(store, account, browser)
 
@@ -105,9 +105,9 @@ def begin(store: Store, account: Account, browser: str) -> str:
     """A sign-in of somebody who has proved who they are."""
     token = secrets.token_urlsafe(32)
     at = now()
+    clear_attempts(store, account.name)
     with store.noting() as session:
         session.exec(delete(SignIn).where(col(SignIn.ends_at) < at))
-        session.exec(delete(FailedAttempt).where(col(FailedAttempt.name_key) == _attempt_key(account.name)))
         session.add(
             SignIn(
                 account_id=account.key,
@@ -133,11 +133,17 @@ def signed_in(store: Store, token: str) -> SignedIn | None:
         begun, account = found
         if begun.ends_at <= at or account.closed or begun.begun_at < account.password_set_at:
             return None
-        of_some = account.role == Role.KEEPER_OF_MACHINES.value
-        kept = frozenset(one.tag_key for one in machines_kept(session, account)) if of_some else frozenset[str]()
+        who = as_signed_in(session, account, begun.id or 0)
     if at - begun.seen_at > SEEN_EVERY:
         _note_seen(store, begun, at)
-    return SignedIn(account.key, account.name, account.signs_as, Role(account.role), kept, begun.id or 0)
+    return who
+
+
+def as_signed_in(session: Session, account: Account, sign_in: int) -> SignedIn:
+    """An account as whoever asks with it, by a sign-in or without one."""
+    of_some = account.role == Role.KEEPER_OF_MACHINES.value
+    kept = frozenset(one.tag_key for one in machines_kept(session, account)) if of_some else frozenset[str]()
+    return SignedIn(account.key, account.name, account.signs_as, Role(account.role), kept, sign_in)
 
 
 def browsers_of(session: Session, who: SignedIn) -> list[Browser]:
@@ -147,10 +153,15 @@ def browsers_of(session: Session, who: SignedIn) -> list[Browser]:
     return [Browser(one.id or 0, one.browser, one.begun_at, one.seen_at, one.id == who.sign_in) for one in rows]
 
 
-def password_hash_of(store: Store, account: int) -> str:
+def expect_password(store: Store, who: SignedIn, password: str, field: str) -> None:
+    """Somebody who is signed in types theirs again. Raises Invalid beside the field; it counts as an attempt."""
+    count_attempt(store, who.name)
     with store.reading() as session:
-        secret = session.get(AccountSecret, account)
-    return secret.password_hash if secret else ""
+        secret = session.get(AccountSecret, who.account)
+    if not fits(secret.password_hash if secret else "", password):
+        log.warning("password refused")
+        raise Invalid({field: "This is not your password."})
+    clear_attempts(store, who.name)
 
 
 def sign_out(store: Store, who: SignedIn, key: int | None = None) -> None:
@@ -172,45 +183,6 @@ def _account(session: Session, name: str) -> Account | None:
 
 def _digest(token: str) -> str:
     return sha256(token.encode()).hexdigest()
-
-
-def _attempt_key(name: str) -> str:
-    """Attempts are counted under a digest: what is typed as a name is sometimes a password."""
-    return sha256(name.strip().casefold().encode()).hexdigest()
-
-
-def _wait_after(count: int) -> timedelta:
-    """How long nobody may try again: not at all for the first few, then twice as long each time."""
-    return (
-        min(WAIT_MOST, timedelta(seconds=2 ** min(count - FREE_ATTEMPTS, 20)))
-        if count >= FREE_ATTEMPTS
-        else timedelta()
-    )
-
-
-def _expect_patience(store: Store, name: str) -> None:
-    with store.reading() as session:
-        failed = session.get(FailedAttempt, _attempt_key(name))
-    if failed is None:
-        return
-    wait = _wait_after(failed.count)
-    left = min(wait, failed.last_at + wait - now())  # a clock may have been put back
-    if left > timedelta():
-        seconds = int(left.total_seconds()) + 1
-        raise Invalid(
-            {"": f"That failed too often. Wait {seconds} {'second' if seconds == 1 else 'seconds'}, then try again."}
-        )
-
-
-def _note_failure(store: Store, name: str) -> None:
-    key, at = _attempt_key(name), now()
-    with store.noting() as session:
-        session.exec(delete(FailedAttempt).where(col(FailedAttempt.last_at) < at - timedelta(days=1)))
-        failed = session.get(FailedAttempt, key) or FailedAttempt(name_key=key, last_at=at)
-        failed.count += 1
-        failed.last_at = at
-        session.add(failed)
-    log.warning("sign-in refused")
 
 
 def _note_seen(store: Store, begun: SignIn, at: datetime) -> None:

@@ -1,5 +1,6 @@
 """Everybody who has an account: opened, revised, closed, and given another password, by a keeper."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 from urllib.parse import quote
@@ -8,19 +9,22 @@ from fastapi import APIRouter
 from starlette.responses import Response
 
 from server.access.door import door_of
-from server.access.passwords import hashed
+from server.access.passwords import hashed_twice
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
+from server.records import clock
 from server.records.commands.accounts import ChangePassword, CloseAccount, OpenAccount, ReopenAccount, ReviseAccount
 from server.records.errors import Invalid, Refused
 from server.records.questions.accounts import Person, find_account, machines_kept, people
+from server.records.questions.invitations import open_invitations
 from server.records.questions.machines import machines_offered
 from server.records.questions.paging import Paged
 from server.records.store import Done
-from server.records.tables import Account
+from server.records.tables import Account, Invitation
 from server.records.words import Role
 
 router = APIRouter()
+FIRST_OPENED = "/sign-in?first=yes&to=/people"
 FIRST_IS_KEEPER = "The first account is a keeper’s, because somebody has to let the others in."
 
 
@@ -30,6 +34,7 @@ class PeoplePage:
 
     people: Paged[Person]
     open_house: bool
+    invitations: Sequence[Invitation]
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,13 +46,14 @@ class PersonForm:
     roles: list[tuple[str, str]]
     machines: list[tuple[str, str]]
     action: str
+    first: bool
 
 
 @router.get("/people")
 def people_page(house: AtHome, number: PageNumber) -> Response:
     with house.reading() as session:
-        found = people(session, number)
-    return house.page("accounts/people.html", PeoplePage(found, not door_of(house.request).closed))
+        found, invitations = people(session, number), open_invitations(session, clock.today())
+    return house.page("accounts/people.html", PeoplePage(found, not door_of(house.request).closed, invitations))
 
 
 @router.get("/people/new")
@@ -64,17 +70,18 @@ def open_account(house: AtHome, form: PostedForm) -> Response:
     except Invalid as problem:
         form.refuse(problem)
         return _form(house, None, form, 422)
-    door_of(house.request).closed = True
-    return house.go("/people", done)
+    first = not door_of(house.request).closed
+    door_of(house.request).look()
+    return house.go(FIRST_OPENED if first else "/people", done)
 
 
 def _opening(house: House, form: Form) -> OpenAccount:
     """The first account has to be a keeper's. What else is wrong is told at once."""
     wrong: dict[str, str] = {}
     try:
-        password_hash = hashed(form.text("password"), form.text("name"))
+        password_hash = hashed_twice(form.text("password"), form.text("again"), form.text("name"))
     except Invalid as problem:
-        wrong, password_hash = dict(problem.messages), f"$argon2id${'-' * 40}"
+        wrong, password_hash = dict(problem.messages), no_password_yet()
     try:
         command = form.read(OpenAccount, password_hash=password_hash)
     except Invalid as problem:
@@ -84,6 +91,11 @@ def _opening(house: House, form: Form) -> OpenAccount:
     if not door_of(house.request).closed and command.role is not Role.KEEPER:
         raise Refused(FIRST_IS_KEEPER, "role")
     return command
+
+
+def no_password_yet() -> str:
+    """Stands for the hash while the other fields are looked at; it is never kept."""
+    return f"$argon2id${'-' * 40}"
 
 
 @router.get("/people/{name}")
@@ -113,7 +125,8 @@ def reopen_account(house: AtHome, name: str, form: PostedForm) -> Response:
 def give_password(house: AtHome, name: str, form: PostedForm) -> Response:
     account = _account(house, name)
     try:
-        command = ChangePassword(account=account.name, password_hash=hashed(form.text("password"), account.name))
+        password_hash = hashed_twice(form.text("password"), form.text("again"), account.name)
+        command = ChangePassword(account=account.name, password_hash=password_hash)
     except Invalid as problem:
         form.refuse(problem)
         return _stands(house, account, form, 422)
@@ -142,8 +155,10 @@ def _form(house: House, account: Account | None, form: Form, status: int = 200) 
     with house.reading() as session:
         machines = machines_offered(session)
     action = f"/people/{quote(account.name)}" if account else "/people/new"
-    roles = [(role.value, words) for role, words in ROLES.items()]
-    return house.page("accounts/person.html", PersonForm(account, form, roles, machines, action), status)
+    first = not door_of(house.request).closed
+    roles = [(role.value, words) for role, words in ROLES.items() if role is Role.KEEPER or not first]
+    context = PersonForm(account, form, roles, [] if first else machines, action, first)
+    return house.page("accounts/person.html", context, status)
 
 
 ROLES = {

@@ -9,7 +9,7 @@ from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, Response
 
-from server.access.door import NotAllowed, NotSignedIn
+from server.access.door import NotAllowed, NotInScope, NotSignedIn
 from server.access.guards import TooLarge
 from server.access.share_links import without_token
 from server.pages.house import house_of
@@ -43,6 +43,7 @@ SENTENCES = {
 def install(app: FastAPI) -> None:
     app.add_exception_handler(NotSignedIn, not_signed_in)
     app.add_exception_handler(NotAllowed, not_allowed)
+    app.add_exception_handler(NotInScope, not_allowed)
     app.add_exception_handler(NotFound, not_found)
     app.add_exception_handler(RecordError, refused)
     app.add_exception_handler(HTTPException, answered)
@@ -53,7 +54,7 @@ def install(app: FastAPI) -> None:
 def not_signed_in(request: Request, problem: Exception) -> Response:
     """To the page that asks who it is, and from there back to what was asked for, if that was only looked at."""
     if request.url.path.startswith("/api/"):
-        return JSONResponse({"detail": str(problem)}, 401)
+        return JSONResponse({"detail": str(problem)}, 401, {"WWW-Authenticate": "Bearer"})
     asked = f"{request.url.path}?{request.url.query}" if request.url.query else request.url.path
     back = f"?{urlencode({'to': asked})}" if request.method in ("GET", "HEAD") and asked != "/" else ""
     return house_of(request).go(f"/sign-in{back}")

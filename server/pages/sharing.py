@@ -7,7 +7,8 @@ from urllib.parse import urlencode
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.access.share_links import digest_of_token, new_token, only_here, shared_path
+from server.access.share_links import only_here, shared_path
+from server.access.tokens import digest_of_token, new_token
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.pages.machines import address, sections

@@ -18,10 +18,14 @@ router = APIRouter()
 
 @dataclass(frozen=True, slots=True)
 class SignInPage:
-    """The form that asks who it is; `needed` is false where nobody has an account yet."""
+    """The form that asks who it is.
+
+    `needed` is false where nobody has an account yet, `first` is true for whoever just opened the first.
+    """
 
     form: Form
     needed: bool
+    first: bool
 
 
 @router.get("/sign-in")
@@ -79,4 +83,6 @@ def _within(address: str) -> str:
 
 
 def _page(house: House, form: Form, status: int = 200) -> Response:
-    return house.page("accounts/sign_in.html", SignInPage(form, door_of(house.request).closed), status)
+    first = house.request.query_params.get("first", "") == "yes"
+    context = SignInPage(form, door_of(house.request).closed, first)
+    return house.page("accounts/sign_in.html", context, status)

@@ -218,3 +218,10 @@ class Role(StrEnum):
     KEEPER = "keeper"
     KEEPER_OF_MACHINES = "keeper of some machines"
     MEMBER = "member who reads"
+
+
+class Scope(StrEnum):
+    """What somebody's program may do with its token."""
+
+    READ = "read"
+    RECORD_TRIALS = "record trials"

@@ -1,15 +1,26 @@
 """Who may ask what, as a table: every route, every role, a machine of one's own and another one."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from itertools import product
 
 import pytest
 from fastapi.routing import APIRoute
 
-from server.access.permissions import BELOW_A_MACHINE, DECISIONS, WRITING, Need, allowed, need_of
+from server.access.permissions import (
+    BELOW_A_MACHINE,
+    DECISIONS,
+    SCOPES,
+    WRITING,
+    Need,
+    allowed,
+    in_scope,
+    is_for_programs,
+    need_of,
+)
 from server.access.sign_ins import SignedIn
 from server.pages import ROUTERS
-from server.records.words import Role
+from server.records.words import Role, Scope
 
 
 def _asked() -> Iterator[tuple[str, str]]:
@@ -87,3 +98,29 @@ def test_without_a_machine_only_a_keeper_writes(who: SignedIn, need: Need) -> No
     expected = need in (Need.NOTHING, Need.SIGNED_IN) or who is KEEPER
 
     assert allowed(need, who, None) is expected
+
+
+# What each token opens, of the routes there are: nothing that is not told here.
+OPENED = {
+    frozenset[Scope](): set[tuple[str, str]](),
+    frozenset({Scope.READ}): {("GET", "/api/v1/machines/{tag}"), ("GET", "/api/v1/procedures")},
+    frozenset({Scope.RECORD_TRIALS}): {("POST", "/api/v1/machines/{tag}/trials")},
+}
+
+
+@pytest.mark.parametrize(("who", "scopes"), list(product([KEEPER, OF_ONE, MEMBER], OPENED)))
+def test_a_token_opens_what_it_is_for_and_no_more_than_its_owner_may(who: SignedIn, scopes: frozenset[Scope]) -> None:
+    program = replace(who, scopes=scopes)
+
+    assert {asked for asked in ASKED if in_scope(program, *asked)} == OPENED[scopes]
+    for asked in ASKED:
+        need = need_of(*asked)
+        assert in_scope(who, *asked)
+        for machine in (OWN, OTHER):
+            assert allowed(need, program, machine) == allowed(need, who, machine)
+
+
+def test_tokens_count_below_the_programs_address_alone() -> None:
+    """And every address there has its scope."""
+    assert {asked for asked in ASKED if is_for_programs(asked[1])} == set(SCOPES)
+    assert all(path.startswith("/api/v1/") for _, path in SCOPES)

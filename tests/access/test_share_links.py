@@ -9,7 +9,8 @@ import pytest
 from fastapi import FastAPI
 from starlette.testclient import TestClient
 
-from server.access.share_links import digest_of_token, new_token, only_here, opened_today, shared_path, without_token
+from server.access.share_links import only_here, opened_today, shared_path, without_token
+from server.access.tokens import digest_of_token, new_token
 from server.app import create_app
 from server.records.commands.machines import EnterMachine
 from server.records.commands.share_links import MakeShareLink, WithdrawShareLink

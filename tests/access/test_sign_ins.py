@@ -2,15 +2,18 @@
 
 import stat
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from datetime import datetime, timedelta
 from pathlib import Path
+from threading import Barrier
+from time import sleep
 
 import pytest
 from sqlmodel import col, select
 
-from server.access import sign_ins
+from server.access import attempts, sign_ins
 from server.access.passwords import fits, fits_nobody, hashed
-from server.access.sign_ins import Cookies, browsers_of, sign_in, sign_out, signed_in
+from server.access.sign_ins import Cookies, browsers_of, expect_password, sign_in, sign_out, signed_in
 from server.records import checks, migrate
 from server.records.clock import now
 from server.records.commands.accounts import ChangePassword, CloseAccount, OpenAccount, ReopenAccount
@@ -45,6 +48,7 @@ class Clock:
 def clock(monkeypatch: pytest.MonkeyPatch) -> Clock:
     clock = Clock()
     monkeypatch.setattr(sign_ins, "now", clock)
+    monkeypatch.setattr(attempts, "now", clock)
     return clock
 
 
@@ -124,6 +128,47 @@ def test_after_some_failures_the_next_has_to_wait(store: Store, clock: Clock) ->
     assert signed_in(store, sign_in(store, "ada", PASSWORD, ""))
     with store.reading() as session:
         assert len(session.exec(select(FailedAttempt)).all()) == 1
+
+
+def test_guesses_made_at_once_are_counted_all(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """None is looked at before it is counted: with all of them under way, no more than the free ones are."""
+    looked_at: list[str] = []
+    at_once = 12
+    under_way = Barrier(at_once)
+
+    def slow(_: str, password: str) -> bool:
+        looked_at.append(password)
+        sleep(0.2)
+        return False
+
+    def guess(number: int) -> None:
+        under_way.wait(30)
+        refusal(store, "ada", f"guess {number}")
+
+    monkeypatch.setattr(sign_ins, "fits", slow)
+    monkeypatch.setattr(attempts, "now", Clock())  # none of them comes so late that waiting is over
+    with ThreadPoolExecutor(at_once) as guessing:
+        list(guessing.map(guess, range(at_once)))
+
+    assert len(looked_at) == attempts.FREE_ATTEMPTS
+
+
+def test_a_right_password_typed_again_clears_the_count(store: Store, clock: Clock) -> None:
+    """And the wrong ones count as those of signing in do."""
+    clock.catches_up()
+    ada = signed_in(store, sign_in(store, "ada", PASSWORD, ""))
+    assert ada
+    for wrong in range(4):
+        with pytest.raises(Invalid, match=r"This is not your password\."):
+            expect_password(store, ada, f"guess {wrong}", "old")
+    expect_password(store, ada, PASSWORD, "old")
+    for wrong in range(5):
+        with pytest.raises(Invalid, match=r"This is not your password\."):
+            expect_password(store, ada, f"guess {wrong}", "old")
+
+    with pytest.raises(Invalid, match=r"That failed too often\."):
+        expect_password(store, ada, PASSWORD, "old")
+    assert refusal(store, "ada", PASSWORD).startswith("That failed too often.")
 
 
 def test_a_clock_that_was_put_back_keeps_nobody_out_for_long(store: Store, clock: Clock) -> None:

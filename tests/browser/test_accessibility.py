@@ -40,6 +40,8 @@ NO_PAGES = {
     "/healthz",
     # Pages that are there once somebody has an account: test_accounts.py looks at them.
     "/sign-in",
+    "/invitations",
+    "/invitation/{token}",
     "/account",
     "/people/{name}",
     # Pages that are there once a dossier was brought: test_dossier_imports.py looks at them.

@@ -27,7 +27,8 @@ def test_the_first_keeper_closes_the_door_and_comes_in(reader: Page) -> None:
     reader.get_by_role("link", name="Open the first account").click()
     reader.get_by_label("Name to sign in with").fill("ada")
     reader.get_by_label("Signs as").fill("Ada Wren")
-    reader.get_by_label("Password").fill(PASSWORD)
+    reader.get_by_label("Password").first.fill(PASSWORD)
+    reader.get_by_label("The password again").fill(PASSWORD)
     reader.get_by_role("button", name="Open the account").click()
 
     expect(reader.get_by_role("heading", level=1)).to_have_text("Sign in")
@@ -39,7 +40,7 @@ def test_the_first_keeper_closes_the_door_and_comes_in(reader: Page) -> None:
 
     expect(reader.get_by_role("heading", level=1)).to_have_text("People")
     expect(reader.get_by_role("banner")).to_contain_text("Ada Wren")
-    for address in ("/", "/people", "/people/ada", "/account"):
+    for address in ("/", "/people", "/people/ada", "/invitations", "/account"):
         assert list(looks(reader, address)) == []
     reader.get_by_role("button", name="Sign out").click()
     assert list(looks(reader, "/sign-in")) == []

@@ -8,7 +8,8 @@ from typing import Any
 from httpx2 import Response
 from sqlmodel import SQLModel, select
 
-from server.access.share_links import digest_of_token, new_token, shared_path
+from server.access.share_links import shared_path
+from server.access.tokens import digest_of_token, new_token
 from server.records.commands.files import AddFile
 from server.records.commands.loans import LendPart
 from server.records.commands.photographs import AddPhotograph

@@ -7,8 +7,10 @@ from fastapi import FastAPI
 from httpx2 import Response
 from starlette.testclient import TestClient
 
+from server.access.passwords import hashed
+from server.records.commands.accounts import OpenAccount
 from server.records.questions.journal import told
-from server.records.store import Store
+from server.records.store import FILES, Store
 from tests.pages.benchwork import assert_sound, change_by_mod, enter_part, post, set_up, words_of
 
 PASSWORD = "seven quiet lamps"  # noqa: S105
@@ -17,7 +19,7 @@ HTMX = {"HX-Request": "true"}
 
 
 def opened(client: TestClient, name: str, role: str = "keeper", **more: str | list[str]) -> Response:
-    typed = {"name": name, "signs_as": name.title(), "role": role, "password": PASSWORD, **more}
+    typed = {"name": name, "signs_as": name.title(), "role": role, "password": PASSWORD, "again": PASSWORD, **more}
     return client.post("/people/new", data=typed, follow_redirects=False)
 
 
@@ -70,6 +72,34 @@ def test_the_first_account_closes_the_door(client: TestClient) -> None:
     back = client.post("/sign-in", data=typed, follow_redirects=False)
     assert back.headers["location"] == "/machines/TM-03?page=2"
     assert client.get("/machines/TM-03").status_code == 200
+
+
+def test_the_first_account_is_told_what_is_next(client: TestClient) -> None:
+    """Only a keeper's is offered, and whoever opened it is told how they come in from now on."""
+    page = client.get("/people/new")
+    assert_sound(page)
+    assert 'type="radio"' not in page.text
+    assert "member who reads" not in page.text
+
+    answer = opened(client, "ada")
+    after = client.get(answer.headers["location"])
+
+    assert_sound(after)
+    assert "You are the first keeper. From now on everybody has to sign in here" in words_of(after)
+    assert 'type="password"' in after.text
+
+
+def test_the_first_account_closes_every_server_of_the_record(app: FastAPI, client: TestClient) -> None:
+    """One that another process opened, such as the command line, is found without a restart."""
+    assert client.get("/").status_code == 200
+    elsewhere = Store(app.state.store.url, app.state.settings.data / FILES)
+    typed = {"name": "ada", "signs_as": "Ada", "role": "keeper", "password_hash": hashed(PASSWORD, "ada")}
+    elsewhere.carry_out(OpenAccount.read(typed), "Ada")
+    elsewhere.close()
+
+    assert client.get("/", follow_redirects=False).headers["location"] == "/sign-in"
+    assert client.post("/machines/new", data={"tag": "TM-09"}, follow_redirects=False).headers["location"] == "/sign-in"
+    assert signed_in(app, "ada").get("/").status_code == 200
 
 
 def test_the_first_account_has_to_be_a_keeper_s(client: TestClient) -> None:
@@ -229,7 +259,8 @@ def test_one_sees_where_one_is_signed_in_and_ends_it(ada: TestClient, app: FastA
         ({"name": "ADA"}, "Somebody signs in as ADA already."),
         ({"signs_as": ""}, "This cannot be left empty."),
         ({"role": "king"}, "Choose one of the words offered"),
-        ({"password": "short"}, "A password has at least 12 characters"),
+        ({"password": "short", "again": "short"}, "A password has at least 12 characters"),
+        ({"again": "another one"}, "This is another one than the one above."),
         ({"machines": "TM-99", "role": "keeper of some machines"}, "There is no machine “tm-99”."),
         ({"machines": "TM-03", "role": "keeper"}, "A keeper is given no machines."),
     ],
@@ -238,7 +269,7 @@ def test_one_sees_where_one_is_signed_in_and_ends_it(ada: TestClient, app: FastA
 def test_what_will_not_do_is_told_beside_its_field(
     ada: TestClient, typed: dict[str, str], said: str, headers: dict[str, str]
 ) -> None:
-    usual = {"name": "ida", "signs_as": "Ida", "role": "member who reads", "password": PASSWORD}
+    usual = {"name": "ida", "signs_as": "Ida", "role": "member who reads", "password": PASSWORD, "again": PASSWORD}
 
     answer = ada.post("/people/new", data=usual | typed, headers=headers)
 
@@ -269,10 +300,13 @@ def test_an_account_is_revised_closed_and_opened_again(ada: TestClient, app: Fas
 def test_a_keeper_gives_another_password(ada: TestClient, app: FastAPI) -> None:
     opened(ada, "ida", "member who reads")
 
-    short = ada.post("/people/ida/password", data={"password": "x"})
+    short = ada.post("/people/ida/password", data={"password": "x", "again": "x"})
+    differs = ada.post("/people/ida/password", data={"password": OTHER, "again": "x"})
+    assert "This is another one than the one above." in words_of(differs)
     assert short.status_code == 422
     assert "A password has at least 12 characters" in words_of(short)
-    assert ada.post("/people/ida/password", data={"password": OTHER}, follow_redirects=False).status_code == 303
+    typed = {"password": OTHER, "again": OTHER}
+    assert ada.post("/people/ida/password", data=typed, follow_redirects=False).status_code == 303
 
     assert signed_in(app, "ida", OTHER).get("/").status_code == 200
 

@@ -10,7 +10,8 @@ from sqlalchemy import update
 from starlette.testclient import TestClient
 
 from server.access.guards import SECURITY_HEADERS
-from server.access.share_links import new_token, shared_path
+from server.access.share_links import shared_path
+from server.access.tokens import new_token
 from server.app import create_app
 from server.pages.outside import is_outside
 from server.pages.templating import prose

@@ -10,7 +10,7 @@ from fastapi import FastAPI
 from httpx2 import Response
 from starlette.testclient import TestClient
 
-from server.access.share_links import digest_of_token
+from server.access.tokens import digest_of_token
 from server.app import create_app
 from server.pages.shown_once import WAITING_MOST, WAITS_S, ShownOnce
 from server.records.tables import ShareLink

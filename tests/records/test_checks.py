@@ -28,6 +28,7 @@ from server.records.commands.circuits import AttachCircuit, ReviseCircuit
 from server.records.commands.dating import ChooseReading, OverruleDating
 from server.records.commands.designs import FitDesign, ReviseDesign, WriteDesign
 from server.records.commands.files import AddFile, DropFile, ReviseFile
+from server.records.commands.invitations import AcceptInvitation, MakeInvitation, WithdrawInvitation
 from server.records.commands.loans import FindAgain, LendPart, TakeBack
 from server.records.commands.machines import AddBoard, AddPosition, EnterMachine, ReviseBoard, RevisePosition
 from server.records.commands.mod_lists import ImportMods
@@ -344,6 +345,19 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
         "digest": st.sampled_from([f"{number:064x}" for number in range(5)]),
     },
     WithdrawShareLink: {"number": NUMBERS},
+    MakeInvitation: {
+        "role": st.sampled_from([*Role]),
+        "machines": st.sampled_from([[], [TAG]]),
+        "last_day": st.sampled_from(["2999-12-31", "2025-03-01", ""]),
+        "digest": st.sampled_from([f"{number:064x}" for number in range(5)]),
+    },
+    WithdrawInvitation: {"number": NUMBERS},
+    AcceptInvitation: {
+        "digest": st.sampled_from([f"{number:064x}" for number in range(5)]),
+        "name": st.sampled_from(["ada", "ida", "oda"]),
+        "signs_as": WORDS,
+        "password_hash": st.just(HASH),
+    },
     NoteModsInForce: {
         "trial": FIRST,
         "mods": st.lists(NUMBERS, max_size=2),

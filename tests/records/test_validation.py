@@ -138,6 +138,9 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("SignSheet", {"day": DAY, **SIGNED}),
     ("MakeShareLink", {"to_whom": "Ida Quern", "lasts": "never", "digest": "1" * 64}),
     ("WithdrawShareLink", {"number": 1}),
+    ("MakeInvitation", {"last_day": "2999-12-31", "digest": "2" * 64}),
+    ("WithdrawInvitation", {"number": 1}),
+    ("AcceptInvitation", {"digest": "0" * 64, "name": "uda", "signs_as": "Uda", "password_hash": HASH}),
     ("OpenAccount", {"name": "oda", "signs_as": "Oda", "password_hash": HASH}),
     ("ReviseAccount", {"account": "ida", "signs_as": "Ida"}),
     ("CloseAccount", {"account": "ida"}),
@@ -204,6 +207,7 @@ def set_up(bench: Bench) -> None:
     bench.do(KINDS["MakeShareLink"], to_whom="Ida Quern", lasts="never", digest="0" * 64)
     for name, does in (("ada", "keeper"), ("ida", "member who reads")):
         bench.do(KINDS["OpenAccount"], name=name, signs_as=name.title(), role=does, password_hash=HASH)
+    bench.do(KINDS["MakeInvitation"], last_day="2999-12-31", digest="0" * 64)
     lent = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key
     bench.do(LendPart, part=lent, to_whom="Ida Quern", day="2025-01-20")
     lost = bench.do(BagPart, day="2025-01-10", kind="chip", type="7404", origin="new").key

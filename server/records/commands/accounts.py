@@ -8,13 +8,13 @@ import re
 from typing import Annotated
 
 from pydantic import AfterValidator, Field
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, delete, select
 
 from server.records.commands.base import Command, Line, NeededLine, change, expect_version
 from server.records.errors import Invalid, NotFound, Refused
 from server.records.questions.accounts import find_account, machines_kept
 from server.records.questions.addresses import find_machine, tag_key
-from server.records.tables import Account, AccountMachine, AccountSecret, Machine
+from server.records.tables import Account, AccountMachine, AccountSecret, ApiToken, Machine
 from server.records.words import Role
 from server.records.work import Entry, Work, handles
 
@@ -58,7 +58,7 @@ class ReviseAccount(AccountFields):
 
 
 class CloseAccount(Command):
-    """Nobody signs in with it any more; what was written stays signed."""
+    """Nobody signs in with it any more, and its tokens end for good; what was written stays signed."""
 
     account: Name
     opened_version: int
@@ -76,6 +76,12 @@ class ChangePassword(Command):
 
 @handles(OpenAccount)
 def open_account(work: Work, command: OpenAccount) -> Entry:
+    account = opened(work, command)
+    return Entry("open account", account, f"Opened an account for {account.signs_as}: {_told(account, command)}.")
+
+
+def opened(work: Work, command: OpenAccount) -> Account:
+    """A new account with its machines and its password."""
     key = command.name.casefold()
     if work.session.exec(select(Account.id).where(Account.name_key == key)).first() is not None:
         raise Invalid({"name": f"Somebody signs in as {command.name} already. Choose another name."})
@@ -90,7 +96,7 @@ def open_account(work: Work, command: OpenAccount) -> Entry:
     )
     _give_machines(work, account, command)
     _set_password(work.session, account, command.password_hash)
-    return Entry("open account", account, f"Opened an account for {account.signs_as}: {_told(account, command)}.")
+    return account
 
 
 @handles(ReviseAccount)
@@ -112,6 +118,7 @@ def close_account(work: Work, command: CloseAccount) -> Entry:
     account = find_account(work.session, command.account)
     expect_version("account", account, command.opened_version, {})
     account.closed = True
+    work.session.exec(delete(ApiToken).where(col(ApiToken.account_id) == account.key))
     work.session.flush()
     _expect_a_keeper(work.session)
     return Entry("close account", account, f"Closed the account of {account.signs_as}.")
@@ -141,11 +148,7 @@ def _set_password(session: Session, account: Account, password_hash: str) -> Non
 
 def _give_machines(work: Work, account: Account, command: AccountFields) -> bool:
     """Make the machines that somebody keeps those that are named; whether anything changed."""
-    if command.machines and command.role is not Role.KEEPER_OF_MACHINES:
-        raise Invalid(
-            {"machines": f"A {command.role.value} is given no machines. Choose “{Role.KEEPER_OF_MACHINES.value}”."}
-        )
-    wanted = {machine.key: machine for machine in _machines(work.session, command.machines)}
+    wanted = {machine.key: machine for machine in machines_named(work.session, command.role, command.machines)}
     query = select(AccountMachine).where(AccountMachine.account_id == account.id)
     kept = {row.machine_id: row for row in work.session.exec(query)}
     for key in kept.keys() - wanted.keys():
@@ -156,7 +159,10 @@ def _give_machines(work: Work, account: Account, command: AccountFields) -> bool
     return kept.keys() != wanted.keys()
 
 
-def _machines(session: Session, tags: list[str]) -> list[Machine]:
+def machines_named(session: Session, role: Role, tags: list[str]) -> list[Machine]:
+    """The machines of those tags, for a role that keeps some."""
+    if tags and role is not Role.KEEPER_OF_MACHINES:
+        raise Invalid({"machines": f"A {role.value} is given no machines. Choose “{Role.KEEPER_OF_MACHINES.value}”."})
     try:
         return [find_machine(session, tag) for tag in dict.fromkeys(map(tag_key, tags))]
     except NotFound as missing:

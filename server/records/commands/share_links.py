@@ -19,7 +19,7 @@ from server.records.tables import ShareLink
 from server.records.work import Entry, Work, handles
 
 
-def _digest(text: str) -> str:
+def digest_of_a_token(text: str) -> str:
     if len(text) != DIGITS or not HEX.fullmatch(text):
         raise ValueError("Send the SHA-256 of the link's token.")
     return text
@@ -38,7 +38,7 @@ class MakeShareLink(ShareLinkFields):
     """A link whose token has this digest."""
 
     machine: str
-    digest: Annotated[str, AfterValidator(_digest)]
+    digest: Annotated[str, AfterValidator(digest_of_a_token)]
 
 
 class WithdrawShareLink(Command):

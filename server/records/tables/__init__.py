@@ -1,6 +1,14 @@
 """Every table of the record; importing this fills the metadata that migrations compare against."""
 
-from server.records.tables.accounts import Account, AccountMachine, AccountSecret, FailedAttempt, SignIn
+from server.records.tables.accounts import (
+    Account,
+    AccountMachine,
+    AccountSecret,
+    ApiToken,
+    FailedAttempt,
+    Invitation,
+    SignIn,
+)
 from server.records.tables.calculations import Calculation, CalculationInput, CalculationRun
 from server.records.tables.designs import Design
 from server.records.tables.dossiers import DossierImport
@@ -23,6 +31,7 @@ __all__ = [
     "Account",
     "AccountMachine",
     "AccountSecret",
+    "ApiToken",
     "AttachedFile",
     "Board",
     "BoardPicture",
@@ -36,6 +45,7 @@ __all__ = [
     "Evidence",
     "Expectation",
     "FailedAttempt",
+    "Invitation",
     "JournalEntry",
     "Loan",
     "Machine",

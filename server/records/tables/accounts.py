@@ -4,9 +4,9 @@ Passwords, sign-ins and failed attempts are no part of the record: they are neve
 everything for ever, and no check holds them against it.
 """
 
-from datetime import datetime
+from datetime import date, datetime
 
-from sqlalchemy import UniqueConstraint
+from sqlalchemy import JSON, Column, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 from server.records.tables.base import Kept, UtcDateTime
@@ -33,6 +33,22 @@ class AccountMachine(Kept, table=True):
     machine_id: int = Field(foreign_key="machine.id", index=True)
 
 
+class Invitation(Kept, table=True):
+    """A link that lets one person open an account, once. `digest` is the SHA-256 of its token.
+
+    `machines` are the keys of those that the account will keep. It lets somebody in on `last_day` too.
+    """
+
+    number: int = Field(unique=True)
+    digest: str = Field(max_length=64, unique=True)
+    signs_as: str = ""
+    role: str
+    machines: list[int] = Field(default_factory=list, sa_column=Column(JSON, nullable=False))
+    last_day: date
+    withdrawn_on: date | None = None
+    used_on: date | None = None
+
+
 class AccountSecret(SQLModel, table=True):
     """An account's password, as an Argon2id hash."""
 
@@ -54,6 +70,24 @@ class SignIn(SQLModel, table=True):
     begun_at: datetime = Field(sa_type=UtcDateTime)
     seen_at: datetime = Field(sa_type=UtcDateTime)
     ends_at: datetime = Field(sa_type=UtcDateTime)
+
+
+class ApiToken(SQLModel, table=True):
+    """A token by which somebody's programs use the record in their name. `digest` is its SHA-256.
+
+    `scopes` are the words of what it may do, with commas between. On `last_day` it still works.
+    """
+
+    __tablename__ = "api_token"
+
+    id: int | None = Field(default=None, primary_key=True)
+    account_id: int = Field(foreign_key="account.id", index=True)
+    name: str
+    digest: str = Field(max_length=64, unique=True)
+    scopes: str
+    made_at: datetime = Field(sa_type=UtcDateTime)
+    last_day: date
+    used_at: datetime | None = Field(default=None, sa_type=UtcDateTime)
 
 
 class FailedAttempt(SQLModel, table=True):
