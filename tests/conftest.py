@@ -2,8 +2,6 @@
 
 import os
 import shutil
-import subprocess
-import tempfile
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import date
@@ -19,9 +17,8 @@ from server.app import configure_logs, create_app
 from server.records import clock, migrate
 from server.records.store import Store, sqlite_url
 from server.settings import Settings
-from tests.databases import Databases
+from tests.databases import Databases, postgres_programs, running_postgres
 
-POSTGRES_BIN = Path("/usr/lib/postgresql")
 NOTHING_SKIPPED = os.environ.get("PUTBACK_NOTHING_SKIPPED") == "1"
 
 # No deadline and no complaint of slowness: a busy machine is no fault of the program. The same examples every time
@@ -89,36 +86,10 @@ def client(app: FastAPI) -> Iterator[TestClient]:
 @pytest.fixture(scope="session")
 def postgres() -> Iterator[str]:
     """A PostgreSQL server of this test run's own: its folder's socket, no network, gone afterwards."""
-    programs = sorted(POSTGRES_BIN.glob("*/bin/initdb"), key=lambda found: int(found.parent.parent.name))
-    if not programs:
+    if not postgres_programs():
         pytest.skip("PostgreSQL's programs are not on this machine")
-    bin_folder = programs[-1].parent
-    folder = Path(tempfile.mkdtemp(prefix="putback-pg-"))
-    as_owner: list[str] = []
-    if os.geteuid() == 0:  # PostgreSQL refuses to run as root
-        shutil.chown(folder, "postgres")
-        as_owner = ["runuser", "-u", "postgres", "--"]
-    data, log = folder / "data", folder / "log"
-    initdb: list[str | Path] = [
-        bin_folder / "initdb",
-        "-D",
-        data,
-        "-A",
-        "trust",
-        "-U",
-        "app",
-        "-E",
-        "UTF8",
-        "--locale=C.UTF-8",
-        "--no-sync",
-    ]
-    subprocess.run([*as_owner, *initdb], check=True, capture_output=True)
-    options = f"-c listen_addresses='' -c unix_socket_directories={folder} -c fsync=off"
-    control: list[str | Path] = [*as_owner, bin_folder / "pg_ctl", "-D", data]
-    subprocess.run([*control, "-w", "-l", log, "-o", options, "start"], check=True, capture_output=True)
-    yield str(folder)
-    subprocess.run([*control, "-m", "immediate", "stop"], check=True, capture_output=True)
-    shutil.rmtree(folder, ignore_errors=True)
+    with running_postgres() as folder:
+        yield folder
 
 
 @pytest.fixture(scope="session")

@@ -4,14 +4,20 @@ An original is made once. A test gets a copy of it; what the test wrote is taken
 a schema of their own. A copy whose tables themselves were changed is dropped.
 """
 
+import os
+import shutil
+import subprocess
+import tempfile
 from collections import defaultdict
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
 import psycopg
 
+POSTGRES_BIN = Path("/usr/lib/postgresql")
 LAY_ASIDE = """
 CREATE SCHEMA laid_aside;
 DO $$
@@ -60,6 +66,37 @@ SELECT md5(string_agg(said, ' ' ORDER BY said)) FROM (
 END_OTHERS = """
 SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE datname = current_database() AND pid <> pg_backend_pid()
 """
+
+
+def postgres_programs() -> Path | None:
+    """The folder of the newest PostgreSQL's programs on this machine."""
+    found = sorted(POSTGRES_BIN.glob("*/bin/initdb"), key=lambda one: int(one.parent.parent.name))
+    return found[-1].parent if found else None
+
+
+@contextmanager
+def running_postgres(*settings: str) -> Iterator[str]:
+    """A PostgreSQL server in a folder of its own, while the block runs; gives the folder, where its socket is."""
+    programs = postgres_programs()
+    if programs is None:
+        raise FileNotFoundError("PostgreSQL's programs are not on this machine")
+    folder = Path(tempfile.mkdtemp(prefix="putback-pg-"))
+    as_owner: list[str] = []
+    if os.geteuid() == 0:  # PostgreSQL refuses to run as root
+        shutil.chown(folder, "postgres")
+        as_owner = ["runuser", "-u", "postgres", "--"]
+    data, log = folder / "data", folder / "log"
+    how = ["-A", "trust", "-U", "app", "-E", "UTF8", "--locale=C.UTF-8", "--no-sync"]
+    subprocess.run([*as_owner, programs / "initdb", "-D", data, *how], check=True, capture_output=True)
+    options = ["listen_addresses=''", f"unix_socket_directories={folder}", *(settings or ("fsync=off",))]
+    said = " ".join(f"-c {option}" for option in options)
+    control: list[str | Path] = [*as_owner, programs / "pg_ctl", "-D", data]
+    subprocess.run([*control, "-w", "-l", log, "-o", said, "start"], check=True, capture_output=True)
+    try:
+        yield str(folder)
+    finally:
+        subprocess.run([*control, "-m", "immediate", "stop"], check=True, capture_output=True)
+        shutil.rmtree(folder, ignore_errors=True)
 
 
 class Databases:
