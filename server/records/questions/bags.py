@@ -5,11 +5,12 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
+from typing import Any
 
 from sqlmodel import Session, and_, case, col, func, select
 
 from server.records.placing import BAG_MOST
-from server.records.questions.paging import Paged, paged
+from server.records.questions.paging import Paged, page_of, paged
 from server.records.questions.parts import Seat
 from server.records.questions.stays import machine_on
 from server.records.tables import Board, Loan, Machine, Part, Placement, Position, Storage
@@ -109,11 +110,17 @@ ASIDE = (
     .outerjoin(Loan, and_(col(Loan.part_id) == col(Part.id), col(Loan.until).is_(None)))
 )
 IN_ORDER = (col(Storage.bag), col(Storage.id))
-OPEN = ASIDE.where(col(Storage.until).is_(None))
+BY_DUE_DAY = (col(Loan.due).asc().nulls_last(), *IN_ORDER)
+# Which rows are on a page is told by lean keys first: of all bags, a page of them alone is joined to what they hold.
+OPEN = select(Storage.id).where(col(Storage.until).is_(None))
+LENT_NOW = select(Loan.part_id).where(col(Loan.until).is_(None))
+LENT = OPEN.where(col(Storage.part_id).in_(LENT_NOW)).join(
+    Loan, and_(col(Loan.part_id) == col(Storage.part_id), col(Loan.until).is_(None))
+)
 ASKED = {
-    Which.ASIDE: OPEN.order_by(*IN_ORDER),
-    Which.IN_BAGS: OPEN.where(col(Loan.id).is_(None)).order_by(*IN_ORDER),
-    Which.LENT: OPEN.where(col(Loan.id).is_not(None)).order_by(col(Loan.due).asc().nulls_last(), *IN_ORDER),
+    Which.ASIDE: (OPEN, IN_ORDER),
+    Which.IN_BAGS: (OPEN.where(col(Storage.part_id).not_in(LENT_NOW)), IN_ORDER),
+    Which.LENT: (LENT, BY_DUE_DAY),
 }
 LAST_SEAT = select(func.max(col(Placement.id))).where(Placement.part_id == Part.id).correlate(Part).scalar_subquery()
 OUT_OF_BAG = and_(col(Storage.id) == LATEST_STAY, col(Storage.until) == col(Part.gone_on))
@@ -142,18 +149,25 @@ def gone(session: Session, number: int, most: int = BAGS_A_PAGE) -> Paged[GonePa
 
 def kept(session: Session, which: Which, number: int, most: int = BAGS_A_PAGE) -> Paged[Aside]:
     """The parts that lie in bags, over all machines, by bag number; those lent by the day they are due."""
-    return _asides(session, paged(session, ASKED[which], number, most))
+    return _aside_page(session, *ASKED[which], number, most)
 
 
 def in_bag(session: Session, bag: int, number: int, most: int = BAGS_A_PAGE) -> Paged[Aside]:
     """What lies in one bag now, and what it waits for."""
-    return _asides(session, paged(session, OPEN.where(Storage.bag == bag).order_by(*IN_ORDER), number, most))
+    return _aside_page(session, OPEN.where(Storage.bag == bag), IN_ORDER, number, most)
 
 
 def overdue(session: Session, today: date, most: int) -> Paged[Aside]:
     """What is lent and should have come back by now, the longest overdue first."""
-    query = OPEN.where(col(Loan.due) < today).order_by(col(Loan.due), *IN_ORDER)
-    return _asides(session, paged(session, query, 1, most))
+    return _aside_page(session, LENT.where(col(Loan.due) < today), BY_DUE_DAY, 1, most)
+
+
+def _aside_page(session: Session, keys: Any, order: Sequence[Any], number: int, most: int) -> Paged[Aside]:
+    """One page of what some keys name, in an order."""
+    page = page_of(session, keys, number, most)
+    shown = keys.order_by(*order).offset(page.start).limit(most)
+    rows = session.exec(ASIDE.where(col(Storage.id).in_(shown)).order_by(*order)).all()
+    return _asides(session, Paged(rows, page.number, page.last, page.total))
 
 
 def _asides(session: Session, found: Paged[tuple[Storage, Part, Position, Board, Machine, Loan]]) -> Paged[Aside]:
@@ -262,7 +276,7 @@ def _went(line: Aside, bags: Iterable[Storage], seats: Iterable[tuple[Placement,
 
 def lying(session: Session, machine: Machine | None = None) -> Sequence[Aside]:
     """All that lies in bags now; of one machine, all that lies in the bags that hold something from it."""
-    query = OPEN.order_by(*IN_ORDER)
+    query = ASIDE.where(col(Storage.until).is_(None)).order_by(*IN_ORDER)
     if machine is not None:
         filled = (
             select(Storage.bag)

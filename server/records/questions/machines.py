@@ -204,7 +204,18 @@ BAGS = (
     .where(col(Storage.until).is_(None))
     .order_by(col(Storage.bag), col(Storage.id))
 )
-BAGS_OF_MACHINE = BAGS.where(Board.machine_id == bindparam("machine")).limit(bindparam("most"))
+_POSITIONS = (
+    columns(col(Position.id))
+    .join(Board, col(Board.id) == col(Position.board_id))
+    .where(col(Board.machine_id) == bindparam("machine"))
+)
+# By way of the machine's positions: in the order of all bags a database would go through those of every machine.
+BAGS_OF_MACHINE = (
+    BAGS.where(col(Storage.from_position_id).in_(_POSITIONS))
+    .order_by(None)
+    .order_by(col(Storage.bag) + 0, col(Storage.id))
+    .limit(bindparam("most"))
+)
 
 
 def bags_of(session: Session, machine: Machine, most: int) -> list[BagLine]:

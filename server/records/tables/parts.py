@@ -78,10 +78,11 @@ class Storage(Kept, table=True):
             sqlite_where=text("until IS NULL"),
             postgresql_where=text("until IS NULL"),
         ),
+        Index("bags_in_order", "bag", "id", sqlite_where=text("until IS NULL"), postgresql_where=text("until IS NULL")),
     )
 
     part_id: int = Field(foreign_key="part.id", index=True)
-    from_position_id: int | None = Field(default=None, foreign_key="position.id")
+    from_position_id: int | None = Field(default=None, foreign_key="position.id", index=True)
     bag: int = Field(index=True)
     place: str = ""
     since: date
