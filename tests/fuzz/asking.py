@@ -50,6 +50,7 @@ class Heard:
     """What was asked and answered, and what must not have been."""
 
     requests: int = 0
+    written: int = 0
     statuses: Counter[int] = field(default_factory=Counter)
     kinds: Counter[str] = field(default_factory=Counter)
     wrong: dict[str, str] = field(default_factory=dict)
@@ -93,6 +94,11 @@ class Fuzz:
     def post_form(self) -> None:
         form = self._one_of(self.posted)
         self._send("POST", form, self._filled(form))
+
+    def as_it_stands(self) -> None:
+        """A form with what is in it already, by one of its buttons."""
+        form = self._one_of(self.posted)
+        self._send("POST", form, [*form.pairs, *([self.chance.choice(form.buttons)] if form.buttons else [])])
 
     def get_form(self) -> None:
         form = self._one_of(self.gotten)
@@ -181,6 +187,7 @@ class Fuzz:
             self.heard.wrong.setdefault(f"{answer.status_code} {route}", told)
         if self.last_entry() == before:
             return
+        self.heard.written += 1
         refused = answer.status_code >= 400 and not EACH_ITS_OWN.search(address)
         if refused or method in ("GET", "HEAD", "OPTIONS"):
             self.heard.wrong.setdefault(f"written although {answer.status_code} {route}", told)
@@ -219,7 +226,13 @@ def _part(edge: str, name: str, content: bytes, file_name: str | None = None) ->
 
 
 def told(heard: Heard) -> Iterator[str]:
+    """What was asked and answered, and what was wrong."""
     statuses = ", ".join(f"{status}: {count:,}" for status, count in sorted(heard.statuses.items()))
     kinds = ", ".join(f"{name.replace('_', ' ')}: {count:,}" for name, count in sorted(heard.kinds.items()))
-    yield f"{heard.requests:,} requests ({kinds}); answers {statuses}; {len(heard.wrong)} faults"
-    yield from (f"FAULT {what}: {how}" for what, how in heard.wrong.items())
+    yield f"{heard.requests:,} requests ({kinds}), {heard.written:,} of which wrote"
+    yield f"answers {statuses}; {len(heard.wrong)} faults"
+    yield from wrong_of(heard)
+
+
+def wrong_of(heard: Heard) -> list[str]:
+    return [f"FAULT {what}: {how}" for what, how in heard.wrong.items()]
