@@ -26,6 +26,7 @@ from server.records.store import Store, sqlite_url
 from server.records.tables import SignedSheet
 from server.records.words import BoardKind
 from server.settings import Settings
+from tests.databases import Databases
 from tests.records.test_list_workbook import workbook
 
 ROOT = Path(__file__).parent.parent
@@ -641,3 +642,42 @@ def test_every_command_stands_in_the_readme() -> None:
     named |= {group.name for group in app.registered_groups}
 
     assert set(told) == named
+
+
+# ---- move-database ----
+
+
+def test_a_record_moves_to_postgresql_and_back(record: Path, databases: Databases, tmp_path: Path) -> None:
+    """It says what was compared, where the files are, and what to set."""
+    back = tmp_path / "back"
+    with databases.empty() as url:
+        there = run("move-database", "--to", url, "--data", record)
+        again = refusal("move-database", "--to", url, "--data", record)
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setenv("PUTBACK_DATABASE_URL", url)
+            home = run("move-database", "--to", back, "--data", record)
+            twice = refusal("move-database", "--to", back, "--data", record)
+            to_itself = refusal("move-database", "--to", url, "--data", record)
+
+    assert (there.exit_code, home.exit_code) == (0, 0)
+    assert there.stdout.startswith("Moved 2 journal entries and ")
+    assert f"The files stay in {record / 'files'}" in there.stdout
+    assert "set PUTBACK_DATABASE_URL" in there.stdout
+    assert f"0 files copied to {back / 'files'}." in home.stdout
+    assert f"putback serve --data {back}" in home.stdout
+    assert again.startswith("That database is not empty.")
+    assert twice.startswith(f"There is a record in {back} already.")
+    assert to_itself.startswith("This record is in PostgreSQL already.")
+    assert run("check", "--data", back).stdout.startswith("The record is whole: 2 journal entries")
+
+
+@pytest.mark.parametrize(
+    ("to", "said"),
+    [
+        ("elsewhere", "This record is in SQLite already."),
+        ("mysql://club@db/records", "PUTBACK_DATABASE_URL: Write a PostgreSQL address"),
+        ("postgresql://club@/records?host=/nowhere", "The record cannot be opened or read: "),
+    ],
+)
+def test_a_place_that_will_not_do_is_refused(record: Path, to: str, said: str) -> None:
+    assert refusal("move-database", "--to", to, "--data", record).startswith(said)

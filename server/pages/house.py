@@ -16,6 +16,7 @@ from sqlmodel import Session
 from starlette.responses import HTMLResponse, RedirectResponse, Response
 
 from server.access.identity import keeper, signed_in_as
+from server.pages import addresses  # noqa: F401  (how numbers in addresses are read)
 from server.pages.forms import Asked, Form, number_of
 from server.pages.templating import environment
 from server.records.errors import Invalid, NotFound, Stale

@@ -9,7 +9,7 @@
     ├── Stale                   somebody saved a newer version meanwhile; carries both
     └── Damaged                 the stored record contradicts itself
 
-Only `pages/` and `cli.py` turn these into statuses and exit codes.
+Only `pages/` and `cli/` turn these into statuses and exit codes.
 """
 
 from collections.abc import Mapping

@@ -2,14 +2,17 @@
 
 import hashlib
 import json
+import shutil
 from pathlib import Path
+from typing import Any, TypeAlias
 
 import pytest
 import schemathesis
-from hypothesis import given, settings
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from schemathesis import BaseSchema
+from schemathesis import BaseSchema, GenerationMode
 from schemathesis.core.result import Ok
+from schemathesis.schemas import APIOperation
 from starlette.testclient import TestClient
 
 from seed_data.demo import MERLE
@@ -17,6 +20,7 @@ from server.app import create_app
 from server.settings import Settings
 
 EXAMPLES = 40
+Operation: TypeAlias = "APIOperation[Any, Any, Any, Any]"
 DESCRIBED = "/api/v1/openapi.json"
 
 
@@ -34,6 +38,41 @@ def test_every_answer_is_one_that_was_promised(described: BaseSchema, data: st.D
     operations = [found.ok() for found in described.get_all_operations() if isinstance(found, Ok)]
     case = data.draw(data.draw(st.sampled_from(operations)).as_strategy())
     case.call_and_validate()
+
+
+@pytest.fixture(scope="module")
+def operations(demo_folder: Path, tmp_path_factory: pytest.TempPathFactory) -> list[Operation]:
+    """Every operation, reading and writing, over a demo of this module's own."""
+    folder = Path(shutil.copytree(demo_folder, tmp_path_factory.mktemp("api") / "demo"))
+    house = Settings(data=folder, keeper="Test keeper", allowed_hosts=["testserver"], log_level="error")
+    described = schemathesis.openapi.from_asgi(DESCRIBED, create_app(house))
+    return [found.ok() for found in described.get_all_operations() if isinstance(found, Ok)]
+
+
+@pytest.mark.parametrize("mode", list(GenerationMode), ids=lambda mode: mode.value)
+def test_no_operation_fails_whatever_it_is_sent(operations: list[Operation], mode: GenerationMode) -> None:
+    """What the description allows and what it does not, at a machine that is there and at any other."""
+    asked = set()
+
+    @given(data=st.data())
+    @settings(max_examples=EXAMPLES * 3, derandomize=True, suppress_health_check=list(HealthCheck))
+    def ask(data: st.DataObject) -> None:
+        operation = data.draw(st.sampled_from([one for one in operations if _can(one, mode)]))
+        case = data.draw(operation.as_strategy(generation_mode=mode))
+        if "tag" in case.path_parameters and data.draw(st.booleans()):
+            case.path_parameters["tag"] = MERLE
+        asked.add(operation.label)
+        assert case.call(headers={"Host": "testserver"}).status_code < 500
+
+    ask()
+
+    assert asked == {one.label for one in operations if _can(one, mode)}
+    assert asked
+
+
+def _can(operation: Operation, mode: GenerationMode) -> bool:
+    """Whatever a tag is, it is a text: only what takes more than that can be sent something wrong."""
+    return mode is GenerationMode.POSITIVE or bool(operation.body or operation.query)
 
 
 def test_a_machine_that_is_there_is_told_as_promised(described: BaseSchema) -> None:
