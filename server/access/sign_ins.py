@@ -12,7 +12,7 @@ from hashlib import sha256
 from pathlib import Path
 
 import structlog
-from itsdangerous import BadSignature, Signer
+from itsdangerous import BadSignature, Signer, TimestampSigner
 from sqlmodel import Session, col, delete, select
 
 from server.access.attempts import clear_attempts, count_attempt
@@ -29,6 +29,7 @@ log = structlog.get_logger("putback.access")
 COOKIE = "putback"
 KEY_FILE = "cookie.key"
 LASTS = timedelta(days=14)
+HALF_WAY_S = 300
 SEEN_EVERY = timedelta(hours=1)
 REFUSED = "That name and password do not belong together."
 
@@ -61,10 +62,22 @@ class Cookies:
     """Signs the tokens of cookies, and takes none that it did not sign. The key lies in the data folder."""
 
     def __init__(self, folder: Path) -> None:
-        self._signer = Signer(_key_in(folder), salt="putback sign-in")
+        key = _key_in(folder)
+        self._signer = Signer(key, salt="putback sign-in")
+        self._half_way = TimestampSigner(key, salt="putback half way in")
 
     def sealed(self, token: str) -> str:
         return self._signer.sign(token).decode()
+
+    def half_way(self, account: Account) -> str:
+        """For who gave the right password and still owes a code; it holds for minutes, and for this password."""
+        return self._half_way.sign(f"{account.key}.{account.password_set_at.isoformat()}").decode()
+
+    def half_way_of(self, cookie: str) -> str | None:
+        try:
+            return self._half_way.unsign(cookie, max_age=HALF_WAY_S).decode()
+        except (BadSignature, UnicodeDecodeError):
+            return None
 
     def opened(self, cookie: str) -> str | None:
         try:
@@ -88,8 +101,8 @@ def _key_in(folder: Path) -> bytes:
     return key
 
 
-def sign_in(store: Store, name: str, password: str, browser: str) -> str:
-    """Sign somebody in; the token of their cookie. Raises Invalid where they are not let in, or have to wait."""
+def prove(store: Store, name: str, password: str) -> Account:
+    """Whose name and password these are. Raises Invalid where they are not let in, or have to wait."""
     count_attempt(store, name)
     with store.reading() as session:
         account = _account(session, name)
@@ -98,7 +111,18 @@ def sign_in(store: Store, name: str, password: str, browser: str) -> str:
     if account is None or account.closed or not right:
         log.warning("sign-in refused")
         raise Invalid({"": REFUSED})
-    return begin(store, account, browser)
+    return account
+
+
+def half_way_in(store: Store, cookies: Cookies, cookie: str) -> Account | None:
+    """Who proved their password a moment ago, if it still is theirs and a code is asked of them."""
+    told = cookies.half_way_of(cookie)
+    if told is None:
+        return None
+    with store.reading() as session:
+        account = session.get(Account, int(told.partition(".")[0]))
+    holds = account and account.asks_code and not account.closed
+    return account if account and holds and told == f"{account.key}.{account.password_set_at.isoformat()}" else None
 
 
 def begin(store: Store, account: Account, browser: str) -> str:

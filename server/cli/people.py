@@ -8,7 +8,7 @@ import typer
 
 from server.app import configure_logs, open_record
 from server.cli.common import Data, Refusal, app, console, expect_record, plainly, settings_of
-from server.records.commands.accounts import ChangePassword, OpenAccount
+from server.records.commands.accounts import ChangePassword, OpenAccount, StopAskingForCodes
 from server.records.questions.accounts import any_account, people
 from server.records.words import Role
 
@@ -52,6 +52,18 @@ def set_password(name: Annotated[str, typer.Argument(help="Name that they sign i
         with closing(open_record(settings)) as store:
             command = ChangePassword.read({"account": name, "password_hash": hashed(_password(), name)})
             console.print(store.carry_out(command, settings.keeper).words, highlight=False, soft_wrap=True)
+
+
+@user.command("codes-off")
+def codes_off(name: Annotated[str, typer.Argument(help="Name that they sign in with.")], data: Data = None) -> None:
+    """Let somebody who lost their device sign in by the password alone."""
+    with plainly():
+        settings = settings_of(data=data)
+        expect_record(settings)
+        configure_logs(settings)
+        with closing(open_record(settings)) as store:
+            done = store.carry_out(StopAskingForCodes.read({"account": name}), settings.keeper)
+            console.print(done.words, markup=False, highlight=False, soft_wrap=True)
 
 
 @user.command("list")

@@ -5,6 +5,7 @@ from fastapi import Depends, FastAPI
 from server.access.door import at_the_door
 from server.pages import (
     account,
+    account_codes,
     api,
     bag_acts,
     bench_readers,
@@ -62,6 +63,7 @@ ROUTERS = (
     health.router,
     signing_in.router,
     account.router,
+    account_codes.router,
     people.router,
     invitations.router,
     machines.router,

@@ -15,7 +15,7 @@ from server.access.sign_ins import Browser, SignedIn, begin, browsers_of, expect
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
 from server.pages.shown_once import shown_once
-from server.pages.signing_in import keep_cookie
+from server.pages.signing_in import browser_of, keep_cookie
 from server.records import clock
 from server.records.commands.accounts import ChangePassword
 from server.records.errors import Invalid, NotFound
@@ -46,13 +46,13 @@ class AccountPage:
 def account_page(house: AtHome) -> Response:
     made = house.request.query_params.get("made", "")
     token = shown_once(house.request.app).take(made) if made else None
-    return _page(house, _who(house), Form.blank(), fresh=token or "", shown=bool(made) and token is None)
+    return _page(house, who_asks(house), Form.blank(), fresh=token or "", shown=bool(made) and token is None)
 
 
 @router.post("/account/password")
 def change_own_password(house: AtHome, form: PostedForm) -> Response:
     """The old one is asked for again; every other sign-in ends, and this one goes on with a new cookie."""
-    who = _who(house)
+    who = who_asks(house)
     try:
         expect_password(house.store, who, form.text("old"), "old")
         password_hash = hashed_twice(form.text("password"), form.text("again"), who.name)
@@ -63,20 +63,20 @@ def change_own_password(house: AtHome, form: PostedForm) -> Response:
     done = house.store.carry_out(command, house.who)
     with house.reading() as session:
         account = find_account(session, who.name)
-    token = begin(house.store, account, house.request.headers.get("user-agent", ""))
+    token = begin(house.store, account, browser_of(house))
     return keep_cookie(house, house.go("/account", done), token)
 
 
 @router.post("/account/sign-ins/{key:int}/end")
 def end_sign_in(house: AtHome, key: int) -> Response:
-    sign_out(house.store, _who(house), key)
+    sign_out(house.store, who_asks(house), key)
     return house.go("/account")
 
 
 @router.post("/account/tokens")
 def make_own_token(house: AtHome, form: PostedForm) -> Response:
     """The token goes no further than the page that shows it."""
-    who = _who(house)
+    who = who_asks(house)
     try:
         token = make_token(house.store, who, form.text("name"), form.many("scopes"), _day(form.text("last_day")))
     except Invalid as problem:
@@ -88,7 +88,7 @@ def make_own_token(house: AtHome, form: PostedForm) -> Response:
 
 @router.post("/account/tokens/{key:int}/withdraw")
 def withdraw_own_token(house: AtHome, key: int) -> Response:
-    withdraw_token(house.store, _who(house), key)
+    withdraw_token(house.store, who_asks(house), key)
     return house.go("/account#tokens")
 
 
@@ -99,7 +99,7 @@ def _day(text: str) -> date:
         raise Invalid({"last_day": "Write the day as year-month-day, such as 2026-09-30."}) from None
 
 
-def _who(house: House) -> SignedIn:
+def who_asks(house: House) -> SignedIn:
     """Who asks. Raises NotFound where no account is needed."""
     if who := signed_in_as(house.request):
         return who

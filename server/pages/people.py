@@ -13,7 +13,14 @@ from server.access.passwords import hashed_twice
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
 from server.records import clock
-from server.records.commands.accounts import ChangePassword, CloseAccount, OpenAccount, ReopenAccount, ReviseAccount
+from server.records.commands.accounts import (
+    ChangePassword,
+    CloseAccount,
+    OpenAccount,
+    ReopenAccount,
+    ReviseAccount,
+    StopAskingForCodes,
+)
 from server.records.errors import Invalid, Refused
 from server.records.questions.accounts import Person, find_account, machines_kept, people
 from server.records.questions.invitations import open_invitations
@@ -130,6 +137,13 @@ def give_password(house: AtHome, name: str, form: PostedForm) -> Response:
     except Invalid as problem:
         form.refuse(problem)
         return _stands(house, account, form, 422)
+    return house.go("/people", house.store.carry_out(command, house.who))
+
+
+@router.post("/people/{name}/codes/off")
+def stop_codes(house: AtHome, name: str) -> Response:
+    """For somebody who lost their device."""
+    command = StopAskingForCodes(account=_account(house, name).name)
     return house.go("/people", house.store.carry_out(command, house.who))
 
 

@@ -13,7 +13,7 @@ from sqlmodel import col, select
 
 from server.access import attempts, sign_ins
 from server.access.passwords import fits, fits_nobody, hashed
-from server.access.sign_ins import Cookies, browsers_of, expect_password, sign_in, sign_out, signed_in
+from server.access.sign_ins import Cookies, begin, browsers_of, expect_password, prove, sign_out, signed_in
 from server.records import checks, migrate
 from server.records.clock import now
 from server.records.commands.accounts import ChangePassword, CloseAccount, OpenAccount, ReopenAccount
@@ -42,6 +42,10 @@ class Clock:
 
     def goes_on(self, by: timedelta) -> None:
         self.at += by
+
+
+def sign_in(store: Store, name: str, password: str, browser: str) -> str:
+    return begin(store, prove(store, name, password), browser)
 
 
 @pytest.fixture

@@ -43,6 +43,8 @@ NO_PAGES = {
     "/invitations",
     "/invitation/{token}",
     "/account",
+    "/account/codes",
+    "/sign-in/code",
     "/people/{name}",
     # Pages that are there once a dossier was brought: test_dossier_imports.py looks at them.
     "/dossiers/import/{key}",

@@ -40,7 +40,7 @@ def test_the_first_keeper_closes_the_door_and_comes_in(reader: Page) -> None:
 
     expect(reader.get_by_role("heading", level=1)).to_have_text("People")
     expect(reader.get_by_role("banner")).to_contain_text("Ada Wren")
-    for address in ("/", "/people", "/people/ada", "/invitations", "/account"):
+    for address in ("/", "/people", "/people/ada", "/invitations", "/account", "/account/codes"):
         assert list(looks(reader, address)) == []
     reader.get_by_role("button", name="Sign out").click()
     assert list(looks(reader, "/sign-in")) == []

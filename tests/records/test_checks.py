@@ -15,11 +15,13 @@ from sqlalchemy import Executable, update
 from sqlmodel import SQLModel
 
 from server.records.commands.accounts import (
+    AskForCodes,
     ChangePassword,
     CloseAccount,
     OpenAccount,
     ReopenAccount,
     ReviseAccount,
+    StopAskingForCodes,
 )
 from server.records.commands.base import Command
 from server.records.commands.board_moves import MoveBoard
@@ -337,6 +339,8 @@ ACTS: dict[type[Command], dict[str, st.SearchStrategy[Any]]] = {
     },
     CloseAccount: {"account": st.sampled_from(["ada", "ida"]), "opened_version": VERSIONS},
     ReopenAccount: {"account": st.sampled_from(["ada", "ida"]), "opened_version": VERSIONS},
+    AskForCodes: {"account": st.sampled_from(["ada", "ida"])},
+    StopAskingForCodes: {"account": st.sampled_from(["ada", "ida"])},
     ChangePassword: {"account": st.sampled_from(["ada", "ida"]), "password_hash": st.just(HASH)},
     MakeShareLink: {
         "to_whom": WORDS,

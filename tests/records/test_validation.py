@@ -146,6 +146,8 @@ TYPED: list[tuple[str, dict[str, Any]]] = [
     ("CloseAccount", {"account": "ida"}),
     ("ReopenAccount", {"account": "ida"}),
     ("ChangePassword", {"account": "ida", "password_hash": HASH}),
+    ("AskForCodes", {"account": "ida", "recovery": ["0" * 64]}),
+    ("StopAskingForCodes", {"account": "ida"}),
     ("AddNet", {"board": MAIN, "name": "WAIT", "pins": [{"designator": "U7", "pin": "1", "role": "input"}]}),
     ("ReviseNet", {"board": MAIN, "net": 1, "name": "KEY 2", "pins": PINS}),
     ("DropNet", {"board": MAIN, "net": 1}),

@@ -14,7 +14,16 @@ from server.records.commands.base import Command, Line, NeededLine, change, expe
 from server.records.errors import Invalid, NotFound, Refused
 from server.records.questions.accounts import find_account, machines_kept
 from server.records.questions.addresses import find_machine, tag_key
-from server.records.tables import Account, AccountMachine, AccountSecret, ApiToken, Machine
+from server.records.tables import (
+    Account,
+    AccountMachine,
+    AccountSecret,
+    ApiToken,
+    CodeSecret,
+    Machine,
+    RecoveryCode,
+    SignIn,
+)
 from server.records.words import Role
 from server.records.work import Entry, Work, handles
 
@@ -74,6 +83,17 @@ class ChangePassword(Command):
     password_hash: PasswordHash
 
 
+class AskForCodes(Command):
+    """Signing in takes a code of the account's device as well; `recovery` are the digests of what stands in for it."""
+
+    account: Name
+    recovery: Annotated[list[str], Field(repr=False)] = []
+
+
+class StopAskingForCodes(Command):
+    account: Name
+
+
 @handles(OpenAccount)
 def open_account(work: Work, command: OpenAccount) -> Entry:
     account = opened(work, command)
@@ -130,6 +150,28 @@ def reopen_account(work: Work, command: ReopenAccount) -> Entry:
     expect_version("account", account, command.opened_version, {})
     account.closed = False
     return Entry("reopen account", account, f"Opened the account of {account.signs_as} again.")
+
+
+@handles(AskForCodes)
+def ask_for_codes(work: Work, command: AskForCodes) -> Entry:
+    """Whoever is signed in signs in again, with a code."""
+    account = find_account(work.session, command.account)
+    if work.session.get(CodeSecret, account.key) is None:
+        raise Refused("No device makes codes for this account yet.")
+    account.asks_code = True
+    work.session.exec(delete(SignIn).where(col(SignIn.account_id) == account.key))
+    work.session.exec(delete(RecoveryCode).where(col(RecoveryCode.account_id) == account.key))
+    work.session.add_all(RecoveryCode(account_id=account.key, digest=digest) for digest in command.recovery)
+    return Entry("ask for codes", account, f"{account.signs_as} signs in with a code as well as the password.")
+
+
+@handles(StopAskingForCodes)
+def stop_asking_for_codes(work: Work, command: StopAskingForCodes) -> Entry:
+    account = find_account(work.session, command.account)
+    account.asks_code = False
+    for table in (CodeSecret, RecoveryCode):
+        work.session.exec(delete(table).where(col(table.account_id) == account.key))
+    return Entry("stop asking for codes", account, f"{account.signs_as} signs in with the password alone.")
 
 
 @handles(ChangePassword)

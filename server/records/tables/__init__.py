@@ -5,8 +5,10 @@ from server.records.tables.accounts import (
     AccountMachine,
     AccountSecret,
     ApiToken,
+    CodeSecret,
     FailedAttempt,
     Invitation,
+    RecoveryCode,
     SignIn,
 )
 from server.records.tables.calculations import Calculation, CalculationInput, CalculationRun
@@ -39,6 +41,7 @@ __all__ = [
     "Calculation",
     "CalculationInput",
     "CalculationRun",
+    "CodeSecret",
     "ColumnMatching",
     "Design",
     "DossierImport",
@@ -61,6 +64,7 @@ __all__ = [
     "Position",
     "PossibleCause",
     "Procedure",
+    "RecoveryCode",
     "ShareLink",
     "SignIn",
     "SignedSheet",

@@ -21,6 +21,7 @@ class Account(Kept, table=True):
     role: str
     closed: bool = False
     password_set_at: datetime = Field(sa_type=UtcDateTime)
+    asks_code: bool = False
 
 
 class AccountMachine(Kept, table=True):
@@ -56,6 +57,26 @@ class AccountSecret(SQLModel, table=True):
 
     account_id: int = Field(foreign_key="account.id", primary_key=True)
     password_hash: str
+
+
+class CodeSecret(SQLModel, table=True):
+    """What an account's device makes codes from, in Base32, and the last step of time whose code was taken."""
+
+    __tablename__ = "code_secret"
+
+    account_id: int = Field(foreign_key="account.id", primary_key=True)
+    secret: str
+    last_step: int = 0
+
+
+class RecoveryCode(SQLModel, table=True):
+    """A code that stands in for the device once. `digest` is its SHA-256."""
+
+    __tablename__ = "recovery_code"
+
+    id: int | None = Field(default=None, primary_key=True)
+    account_id: int = Field(foreign_key="account.id", index=True)
+    digest: str = Field(max_length=64)
 
 
 class SignIn(SQLModel, table=True):
