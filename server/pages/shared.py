@@ -4,9 +4,11 @@ Nothing that is private is on it, whatever the address asks for, and it leads to
 is nobody the house knows.
 """
 
+from collections import OrderedDict
 from dataclasses import dataclass
+from threading import Lock
 
-from fastapi import APIRouter
+from fastapi import APIRouter, FastAPI
 from starlette.responses import PlainTextResponse, Response
 
 from server.access.share_links import opened_today, shared_path
@@ -60,8 +62,42 @@ def shared_pdf(house: AtHome, token: str) -> Response:
         return closed()
     _, drawn = found
     named = f'inline; filename="{pdf_name(drawn.sheet.tag, "mod-sheet", drawn.sheet.day)}"'
-    pdf = mod_sheet_pdf(drawn.sheet, drawn.record)
-    return Response(pdf, media_type="application/pdf", headers=HEADERS | {"Content-Disposition": named})
+    headers = HEADERS | {"Content-Disposition": named}
+    if house.request.method == "HEAD":  # it asks for no body, so nothing is drawn
+        return Response(media_type="application/pdf", headers=headers)
+    return Response(_printed(house.request.app).of(drawn), media_type="application/pdf", headers=headers)
+
+
+class Printed:
+    """The sheets that were asked for last, as PDF: a stranger who asks again and again keeps nobody from working."""
+
+    def __init__(self, most: int = 16) -> None:
+        self._most = most
+        self._pdfs: OrderedDict[tuple[str, ...], bytes] = OrderedDict()
+        self._lock = Lock()
+
+    def of(self, drawn: Drawn) -> bytes:
+        """Drawn once for one state of the record on one day; two who ask at once wait for the same."""
+        sheet = drawn.sheet
+        key = sheet.digest, sheet.day, sheet.signer, str(sheet.is_short)
+        with self._lock:
+            if key not in self._pdfs:
+                self._pdfs[key] = mod_sheet_pdf(sheet, drawn.record)
+                while len(self._pdfs) > self._most:
+                    self._pdfs.popitem(last=False)
+            self._pdfs.move_to_end(key)
+            return self._pdfs[key]
+
+
+_making = Lock()
+
+
+def _printed(app: FastAPI) -> Printed:
+    with _making:
+        if not hasattr(app.state, "printed"):
+            app.state.printed = Printed()
+    printed: Printed = app.state.printed
+    return printed
 
 
 @router.api_route("/robots.txt", methods=READ)

@@ -15,7 +15,9 @@ from sqlalchemy import update
 from starlette.testclient import TestClient
 
 from server.app import create_app
+from server.documents.mod_sheet import SheetData
 from server.documents.record import PRIVATE_FIELDS, machine_record
+from server.pages import shared
 from server.pages.shared import shared_choice
 from server.records.commands.machines import ReviseMachine
 from server.records.commands.parts import EnterPart
@@ -113,6 +115,28 @@ def test_its_pdf_is_the_same_sheet(reader: TestClient, told: Bench) -> None:
     assert "Brighter picture" in said_in(pdf.content)
     (digest,) = set(re.findall(r"[0-9a-f]{64}", page.text))
     assert re.sub(r"\s", "", digest) in re.sub(r"\s", "", said_in(pdf.content))
+
+
+def test_a_pdf_is_drawn_once_for_what_stands_on_it(
+    client: TestClient, app: FastAPI, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However often it is asked for; anew once the record says something else. Who asks for its headers gets those."""
+    bench = tell(app.state.store)
+    address, drawn = f"{share(bench)}/sheet.pdf", list[str]()
+
+    def draw(sheet: SheetData, _record: object) -> bytes:
+        drawn.append(sheet.named)
+        return b"%PDF"
+
+    monkeypatch.setattr(shared, "mod_sheet_pdf", draw)
+
+    head = client.head(address)
+    assert (head.status_code, head.headers["content-type"], drawn) == (200, "application/pdf", [])
+    assert [client.get(address).content for _ in range(3)] == [b"%PDF"] * 3
+    assert len(drawn) == 1
+    bench.do(EnterPart, board="main-board", designator="R77", kind="resistor", value="1 kΩ", origin="new")
+    client.get(address)
+    assert len(drawn) == 2
 
 
 def test_hostile_text_is_shown_and_never_obeyed(client: TestClient, app: FastAPI) -> None:
