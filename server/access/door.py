@@ -4,8 +4,10 @@ Without any account this machine's own keeper is the only one who can ask. While
 the record anew: the first account may be opened by another process. Once there is one the door stays closed.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from fastapi import Request
 from starlette.concurrency import run_in_threadpool
@@ -84,9 +86,13 @@ class Door:
 
     def machine_of(self, request: Request) -> str | None:
         """The folded tag of the machine that a request speaks of, where it speaks of one."""
-        if tag := request.path_params.get("tag"):
+        return self.machine_of_path(request.path_params)
+
+    def machine_of_path(self, path: Mapping[str, Any]) -> str | None:
+        """The same, told by what an address says."""
+        if tag := path.get("tag"):
             return tag_key(str(tag))
-        number = str(request.path_params.get("number", ""))
+        number = str(path.get("number", ""))
         if not (number.isascii() and number.isdigit() and len(number) < NUMBER_LONG):
             return None
         with self.store.reading() as session:

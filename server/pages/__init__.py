@@ -58,6 +58,7 @@ from server.pages import (
     waveforms,
     way_back,
 )
+from server.pages.only_offered import Addresses
 
 ROUTERS = (
     health.router,
@@ -120,4 +121,5 @@ def install(app: FastAPI) -> None:
     for router in ROUTERS:
         guard = [Depends(at_the_door)]
         app.include_router(router, dependencies=guard, include_in_schema=router is api.router)
+    app.state.addresses = Addresses([route for router in ROUTERS for route in router.routes])
     problems.install(app)

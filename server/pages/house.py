@@ -18,6 +18,7 @@ from starlette.responses import HTMLResponse, RedirectResponse, Response
 from server.access.identity import keeper, signed_in_as
 from server.pages import addresses  # noqa: F401  (how numbers in addresses are read)
 from server.pages.forms import Asked, Form, number_of
+from server.pages.only_offered import only_what_may_be_done
 from server.pages.templating import environment
 from server.records.errors import Invalid, NotFound, Stale
 from server.records.questions.hazards import cautions_for
@@ -51,6 +52,7 @@ class House:
         else:
             outside = {"request": self.request, "notice": self._notice(), "signed_in": signed_in_as(self.request)}
             html = env.get_template(template).render(**outside, **values)
+        html = only_what_may_be_done(html, self.request)
         return HTMLResponse(html, status, headers={"Vary": "HX-Request"})
 
     def write(
