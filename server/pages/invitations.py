@@ -7,16 +7,16 @@ from urllib.parse import urlencode
 from fastapi import APIRouter
 from starlette.responses import Response
 
-from server.access.passwords import hashed_twice
 from server.access.share_links import invitation_path, only_here
 from server.access.sign_ins import begin
 from server.access.tokens import TOKEN, digest_of_token, new_token
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House
-from server.pages.people import ROLES, no_password_yet
+from server.pages.new_passwords import read_with_password
+from server.pages.people import ROLES
 from server.pages.problems import ProblemPage
 from server.pages.shown_once import shown_once
-from server.pages.signing_in import keep_cookie
+from server.pages.signing_in import browser_of, keep_cookie
 from server.records import clock
 from server.records.commands.invitations import AcceptInvitation, MakeInvitation, WithdrawInvitation
 from server.records.errors import Invalid
@@ -102,31 +102,14 @@ def accept_invitation(house: AtHome, token: str, form: PostedForm) -> Response:
     if invitation is None:
         return _private(house.page("problem.html", OVER, 404))
     try:
-        command = _accepting(form, token)
+        command = read_with_password(form, AcceptInvitation, digest=digest_of_token(token))
         done = house.store.carry_out(command, command.signs_as)
     except Invalid as problem:
         form.refuse(problem)
         return _invited(house, token, invitation, form, 422)
     with house.reading() as session:
         account = find_account(session, command.name)
-    browser = house.request.headers.get("user-agent", "")
-    return keep_cookie(house, house.go("/", done), begin(house.store, account, browser))
-
-
-def _accepting(form: Form, token: str) -> AcceptInvitation:
-    """What is wrong with the password and with the rest is told at once."""
-    wrong: dict[str, str] = {}
-    try:
-        password_hash = hashed_twice(form.text("password"), form.text("again"), form.text("name"))
-    except Invalid as problem:
-        wrong, password_hash = dict(problem.messages), no_password_yet()
-    try:
-        command = form.read(AcceptInvitation, digest=digest_of_token(token), password_hash=password_hash)
-    except Invalid as problem:
-        raise Invalid({**problem.messages, **wrong}) from None
-    if wrong:
-        raise Invalid(wrong)
-    return command
+    return keep_cookie(house, house.go("/", done), begin(house.store, account, browser_of(house)))
 
 
 def _opened(house: House, token: str) -> Invitation | None:

@@ -12,6 +12,7 @@ from server.access.door import door_of
 from server.access.passwords import hashed_twice
 from server.pages.forms import Form, PostedForm
 from server.pages.house import AtHome, House, PageNumber
+from server.pages.new_passwords import read_with_password
 from server.records import clock
 from server.records.commands.accounts import (
     ChangePassword,
@@ -83,26 +84,11 @@ def open_account(house: AtHome, form: PostedForm) -> Response:
 
 
 def _opening(house: House, form: Form) -> OpenAccount:
-    """The first account has to be a keeper's. What else is wrong is told at once."""
-    wrong: dict[str, str] = {}
-    try:
-        password_hash = hashed_twice(form.text("password"), form.text("again"), form.text("name"))
-    except Invalid as problem:
-        wrong, password_hash = dict(problem.messages), no_password_yet()
-    try:
-        command = form.read(OpenAccount, password_hash=password_hash)
-    except Invalid as problem:
-        raise Invalid({**problem.messages, **wrong}) from None
-    if wrong:
-        raise Invalid(wrong)
+    """The first account has to be a keeper's."""
+    command = read_with_password(form, OpenAccount)
     if not door_of(house.request).closed and command.role is not Role.KEEPER:
         raise Refused(FIRST_IS_KEEPER, "role")
     return command
-
-
-def no_password_yet() -> str:
-    """Stands for the hash while the other fields are looked at; it is never kept."""
-    return f"$argon2id${'-' * 40}"
 
 
 @router.get("/people/{name}")
