@@ -609,6 +609,8 @@ def test_people_are_let_in(record: Path) -> None:
     assert changed.stdout == "ida has another password.\n"
     listed = run("user", "list", "--data", record).stdout.splitlines()
     assert listed == ["ada: Ada Wren, keeper", "ida: ida, member who reads"]
+    assert run("user", "codes-off", "ida", "--data", record).stdout == "Nothing was changed.\n"
+    assert run("user", "codes-off", "max", "--data", record).exit_code == 1
     assert run("check", "--data", record).exit_code == 0
 
 

@@ -73,6 +73,19 @@ def test_a_code_is_asked_for_after_the_password(
     assert browser.get("/account").status_code == 200
 
 
+def test_what_is_asked_for_already_is_not_set_up_again(ada: TestClient, app: FastAPI) -> None:
+    """By a page that was left open: no secret and no recovery code is another."""
+    _, recovery = set_up(ada)
+
+    for address, typed in ((f"{CODES}/begin", {}), (CODES, {"code": "123456"})):
+        answer = post(ada, address, **typed)
+        assert (answer.status_code, answer.headers["location"]) == (303, CODES)
+        assert "shown this once" not in words_of(ada.get(CODES))
+    browser = TestClient(app)
+    post(browser, "/sign-in", name="ada", password=PASSWORD)
+    assert post(browser, "/sign-in/code", code=recovery[3]).status_code == 303
+
+
 def test_a_recovery_code_lets_in_once_and_the_password_switches_codes_off(ada: TestClient, app: FastAPI) -> None:
     _, recovery = set_up(ada)
 

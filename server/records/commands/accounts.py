@@ -158,6 +158,8 @@ def ask_for_codes(work: Work, command: AskForCodes) -> Entry:
     account = find_account(work.session, command.account)
     if work.session.get(CodeSecret, account.key) is None:
         raise Refused("No device makes codes for this account yet.")
+    if account.asks_code:
+        raise Refused("A code is asked for already.")
     account.asks_code = True
     work.session.exec(delete(SignIn).where(col(SignIn.account_id) == account.key))
     work.session.exec(delete(RecoveryCode).where(col(RecoveryCode.account_id) == account.key))
