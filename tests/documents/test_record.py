@@ -98,7 +98,8 @@ def test_every_column_is_in_the_record_or_left_out_on_purpose(table: type[SQLMod
 def test_every_record_table_has_its_place_in_the_schema() -> None:
     beside = {tables.JournalEntry, tables.TrialMod, tables.DossierImport, tables.ShareLink, tables.ColumnMatching}
     people = {tables.Account, tables.AccountMachine, tables.AccountSecret, tables.SignIn, tables.FailedAttempt}
-    mapped = set(SCHEMA_OF) | beside | people
+    access = {tables.ApiToken, tables.CodeSecret, tables.Invitation, tables.RecoveryCode}
+    mapped = set(SCHEMA_OF) | beside | people | access
 
     assert mapped == {getattr(tables, name) for name in tables.__all__}
 

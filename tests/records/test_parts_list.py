@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.records.errors import Invalid
+from server.records.list_cut import KEPT_PLAIN
 from server.records.list_kinds import PARTS
 from server.records.list_words import HEADINGS, WORDS, folded, kind_of_designator
 from server.records.parts_list import ListRow, read_rows, read_table
@@ -251,7 +252,10 @@ def test_every_word_of_the_trade_is_reachable() -> None:
         assert list(words) == [folded(word) for word in words]
 
 
-CELL = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=20)
+# But for a cell that is written as our own lists write one that begins like a formula: the mark before it goes again.
+CELL = st.text(st.characters(exclude_categories=("Cs", "Cc")), max_size=20).filter(
+    lambda text: not KEPT_PLAIN.match(text)
+)
 
 
 @settings(max_examples=100, deadline=None)
