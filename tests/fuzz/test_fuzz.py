@@ -73,9 +73,8 @@ def test_a_number_too_long_for_the_record_is_at_no_address(fuzz: Fuzz, digits: i
     answers = {}
     for route in numbered:
         path = route.path
-        for name, convertor in route.param_convertors.items():
-            odd = "9" * digits if type(convertor).__name__ == "ShortNumber" else "x"
-            path = path.replace(f"{{{name}:int}}", odd).replace(f"{{{name}}}", odd)
+        for name in route.param_convertors:
+            path = path.replace(f"{{{name}:int}}", "9" * digits).replace(f"{{{name}}}", "x")
         method = sorted(route.methods or ())[-1]
         answers[f"{method} {route.path}"] = fuzz.client.request(method, path).status_code
 
