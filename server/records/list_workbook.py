@@ -90,7 +90,7 @@ def _check_size(data: bytes) -> None:
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as packed:
             members = packed.infolist()
-    except (zipfile.BadZipFile, ValueError) as fault:
+    except (zipfile.BadZipFile, NotImplementedError, ValueError) as fault:
         raise Invalid({"file": DAMAGED}) from fault
     if SHEETS_IN not in {member.filename for member in members}:
         raise Invalid({"file": NO_WORKBOOK})

@@ -105,6 +105,15 @@ def test_a_damaged_file_is_refused(data: bytes) -> None:
     assert "damaged" in refused(data)
 
 
+def test_a_file_that_asks_for_a_later_zip_is_refused() -> None:
+    """Of version 9.7, by its directory; the fuzzer met one."""
+    data = bytearray(workbook(("Parts", [["Ref", "U1"]])))
+    listed = data.index(b"PK\x01\x02")
+    data[listed + 6] = 97
+
+    assert "damaged" in refused(bytes(data))
+
+
 def test_another_packed_file_is_no_workbook() -> None:
     file = io.BytesIO()
     with zipfile.ZipFile(file, "w") as packed:
